@@ -1,0 +1,53 @@
+"""The person who wears the units, and shares (of stature, mass, length) that depend on the sex."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from .errors import InputError, suggest
+
+SEXES = ("female", "male")
+
+Fraction = float | Sequence[float] | Mapping[str, Any]
+"""A number, three numbers, or a mapping {male, female} of either; a share of stature, mass or length."""
+
+
+@dataclass(frozen=True)
+class Person:
+    """Who wears the units; scales a human body model. `sex` is female, male, or None: the mean of both."""
+
+    stature_m: float | None = None
+    mass_kg: float | None = None
+    sex: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.sex is not None and self.sex not in SEXES:
+            raise InputError(f"person.sex: found {self.sex!r}; {suggest(self.sex, SEXES)}, or leave it out")
+        for name, low, high, unit in (("stature_m", 0.4, 2.8, "m"), ("mass_kg", 2.0, 650.0, "kg")):
+            value = getattr(self, name)
+            if value is not None and not low <= value <= high:
+                raise InputError(f"person.{name}: found {value}, expected {low} to {high} {unit}")
+
+
+def share_of(value: Fraction | None, person: Person) -> Any:
+    """A share for this person's sex; the mean over the sexes when it is not known.
+
+    Parameters
+    ----------
+    value : a share, or None
+    person : whose sex decides
+
+    Returns
+    -------
+    float array of shape () or (3,), or None
+    """
+    if value is None:
+        return None
+    if isinstance(value, Mapping):
+        sexes = SEXES if person.sex is None else (person.sex,)
+        return np.mean([np.asarray(value[sex], float) for sex in sexes], axis=0)
+    return np.asarray(value, float)

@@ -1,0 +1,109 @@
+"""Rotation maths on arrays, leading axes are batch (time first); matrices are world_from_body unless said.
+
+Small rotations act on the left, in the world frame: R ← Exp(θ) R.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+
+def skew(v: np.ndarray) -> np.ndarray:
+    """Cross-product matrix: skew(v) @ w = v × w.
+
+    Parameters
+    ----------
+    v : (..., 3) array
+
+    Returns
+    -------
+    (..., 3, 3) array
+    """
+    out = np.zeros((*v.shape[:-1], 3, 3))
+    out[..., 0, 1], out[..., 0, 2], out[..., 1, 2] = -v[..., 2], v[..., 1], -v[..., 0]
+    out[..., 1, 0], out[..., 2, 0], out[..., 2, 1] = v[..., 2], -v[..., 1], v[..., 0]
+    return out
+
+
+def exp(v: np.ndarray) -> np.ndarray:
+    """Rotation matrices of rotation vectors.
+
+    Parameters
+    ----------
+    v : (..., 3) array, rad
+
+    Returns
+    -------
+    (..., 3, 3) array
+    """
+    return Rotation.from_rotvec(v.reshape(-1, 3)).as_matrix().reshape(*v.shape[:-1], 3, 3)
+
+
+def log(R: np.ndarray) -> np.ndarray:
+    """Rotation vectors of rotation matrices, angle in [0, π].
+
+    Parameters
+    ----------
+    R : (..., 3, 3) array
+
+    Returns
+    -------
+    (..., 3) array, rad
+    """
+    return Rotation.from_matrix(R.reshape(-1, 3, 3)).as_rotvec().reshape(*R.shape[:-2], 3)
+
+
+def left_jacobian_inverse(v: np.ndarray) -> np.ndarray:
+    """J with Log(Exp(δ) Exp(v)) ≈ v + J δ for small δ; its transpose serves perturbations on the right.
+
+    Parameters
+    ----------
+    v : (..., 3) array, rad, length below 2π
+
+    Returns
+    -------
+    (..., 3, 3) array
+
+    Notes
+    -----
+    I − ½ [v]× + (1/φ² − (1 + cos φ)/(2 φ sin φ)) [v]×², φ = |v|. Source: Solà et al. 2018,
+    arXiv:1812.01537, eq. 146.
+    """
+    phi = np.linalg.norm(v, axis=-1)[..., None, None]
+    K = skew(v)
+    small = phi < 1e-4
+    safe = np.where(small, 1.0, phi)
+    # 1/φ² − cot(φ/2)/(2φ): the same coefficient, finite at φ = π where sin φ vanishes
+    c = np.where(small, 1 / 12 + phi**2 / 720, 1 / safe**2 - 1 / (2 * safe * np.tan(safe / 2)))
+    return np.eye(3) - 0.5 * K + c * (K @ K)
+
+
+def heading_matrix(angle: np.ndarray) -> np.ndarray:
+    """Rotations about world +Y (up).
+
+    Parameters
+    ----------
+    angle : (...) array, rad
+
+    Returns
+    -------
+    (..., 3, 3) array
+    """
+    angle = np.asarray(angle, float)
+    return exp(np.stack([np.zeros_like(angle), angle, np.zeros_like(angle)], -1))
+
+
+def apply(R: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """R v, frame by frame.
+
+    Parameters
+    ----------
+    R : (..., 3, 3) array
+    v : (..., 3) array
+
+    Returns
+    -------
+    (..., 3) array
+    """
+    return np.einsum("...ij,...j->...i", R, v)
