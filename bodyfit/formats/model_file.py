@@ -1,0 +1,129 @@
+"""Body models as TOML: segments and joints, each number with its source beside it."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..body import BodyModel, Joint, Segment
+from ..errors import InputError, suggest
+from .model_parts import JOINT_SHARES, SEGMENT_SHARES, read_joint, read_segment
+from .toml_checks import TomlTable, read_toml
+from .toml_text import toml_key, toml_section, write_text
+
+
+def models_folder() -> Path:
+    """Folder of the models that come with bodyfit: inside the installed package, or beside a checkout's."""
+    package = Path(__file__).resolve().parents[1]
+    return package / "models" if (package / "models").is_dir() else package.parent / "models"
+
+
+def model_names() -> list[str]:
+    """Names of the models that come with bodyfit."""
+    return sorted(path.stem for path in models_folder().glob("*.toml"))
+
+
+def read_model(
+    name_or_path: str | Path, relative_to: str | Path | None = None, asked_by: str = ""
+) -> BodyModel:
+    """A body model, by name or from a file.
+
+    Parameters
+    ----------
+    name_or_path : one of `model_names()`, or the path of a TOML file
+    relative_to : folder that a path starts from; the working folder when left out
+    asked_by : file and key that name the model, for the message
+
+    Returns
+    -------
+    model : metres, kilograms, radians; shares of stature, mass and length as they stand, see
+        `BodyModel.scaled`
+
+    Raises
+    ------
+    InputError
+        There is no such model, or its file is wrong; names the file, the key, what was found and expected.
+    """
+    return _model(read_toml(_find(str(name_or_path), Path(relative_to or "."), asked_by)))
+
+
+def _find(name: str, folder: Path, asked_by: str) -> Path:
+    if name in model_names():
+        return models_folder() / f"{name}.toml"
+    path = folder / name
+    if path.is_file():
+        return path
+    where = f"{asked_by}: " if asked_by else ""
+    names = [*model_names(), *(p.name for p in sorted(folder.glob("*.toml")) if p.name != "setup.toml")]
+    raise InputError(
+        f"{where}no body model {name!r}, neither a name nor a file {path}; {suggest(name, names)}"
+    )
+
+
+def _model(table: TomlTable) -> BodyModel:
+    table.only(("name", "segments", "joints"))
+    segments = {name: read_segment(name, t) for name, t in table.tables("segments").items()}
+    if not segments:
+        table.missing("segments", "at least one table [segments.<name>]")
+    joints = {name: read_joint(name, t, list(segments)) for name, t in table.tables("joints").items()}
+    try:
+        return BodyModel(table.text("name") or table.file.stem, segments, joints, table.text("source") or "")
+    except InputError as error:
+        raise InputError(f"{table.file}: {error}") from None
+
+
+def write_model(model: BodyModel, path: str | Path) -> None:
+    """Write a body model as TOML that `read_model` reads back as it is.
+
+    Parameters
+    ----------
+    model : any body model
+    path : replaced when it exists, whole or not at all
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    path = Path(path)
+    parts = [toml_section("", {"name": model.name, "source": model.source})]
+    parts += [
+        toml_section(f"[segments.{toml_key(s.name)}]", _segment_keys(s, path))
+        for s in model.segments.values()
+    ]
+    parts += [toml_section(f"[joints.{toml_key(j.name)}]", _joint_keys(j)) for j in model.joints.values()]
+    write_text(path, "\n".join(parts))
+
+
+def _segment_keys(segment: Segment, path: Path) -> dict[str, object]:
+    mesh = segment.mesh and Path(os.path.relpath(segment.mesh, path.parent)).as_posix()
+    return {
+        "length_m": segment.length,
+        "mass_kg": segment.mass,
+        "com_m": segment.com,
+        "inertia_kgm2": segment.inertia,
+        "mesh": mesh,
+        **{key: getattr(segment, key) for key in SEGMENT_SHARES},
+        "source": segment.source,
+    }
+
+
+def _joint_keys(joint: Joint) -> dict[str, object]:
+    return {
+        **{key: getattr(joint, key) for key in ("parent", "child", "type", "axis")},
+        "centre_in_parent_m": joint.centre_in_parent,
+        "centre_in_child_m": joint.centre_in_child,
+        **{key: getattr(joint, key) for key in (*JOINT_SHARES, "sequence", "angles", "signs")},
+        "range_deg": {name: _degrees(pair) for name, pair in joint.range.items()},
+        "range_source": joint.range_source,
+        "stiffness": {name: _degrees(value) for name, value in joint.stiffness.items()},
+        "source": joint.source,
+    }
+
+
+def _degrees(value: Any) -> Any:
+    """Degrees without the last digits that the way through radians leaves: 150, not 150.00000000000003."""
+    return np.round(np.rad2deg(value), 12)
