@@ -1,0 +1,64 @@
+"""bodyfit: the motion of a jointed body from the signals of a few worn inertial units.
+
+The names below are loaded when first asked for, so that `import bodyfit` itself stays quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from . import errors as errors
+    from .body import BodyModel as BodyModel
+    from .capture import Capture as Capture
+    from .capture import Unit as Unit
+    from .fitting import Fit as Fit
+    from .fitting import fit as fit
+    from .formats.capture_folder import read_capture as read_capture
+    from .formats.model_file import read_model as read_model
+    from .poses import PoseSequence as PoseSequence
+    from .simulation import simulate as simulate
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "BodyModel": ".body",
+    "Capture": ".capture",
+    "Fit": ".fitting",
+    "PoseSequence": ".poses",
+    "Unit": ".capture",
+    "fit": ".fitting",
+    "read_capture": ".formats.capture_folder",
+    "read_model": ".formats.model_file",
+    "simulate": ".simulation",
+}
+
+__all__ = [
+    "BodyModel",
+    "Capture",
+    "Fit",
+    "PoseSequence",
+    "Unit",
+    "__version__",
+    "errors",
+    "fit",
+    "read_capture",
+    "read_model",
+    "simulate",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """The public object of that name, imported now and kept."""
+    if name == "errors":
+        return importlib.import_module(".errors", __name__)
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(importlib.import_module(_HOMES[name], __name__), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,0 +1,100 @@
+"""What units feel, in the world frame, averaged about each keyframe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csr_array
+
+from .rotations import apply, skew
+from .signals import Signals, Turns, between_keyframes, lever_matrix
+
+HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
+CHUNK = 600  # keyframe intervals worked on at once, to bound memory
+
+
+@dataclass(frozen=True, eq=False)
+class Averages:
+    """Averages over two keyframe intervals about each keyframe (Hann window), world frame.
+
+    Averaging in the world frame, after the lever arm, is a low-pass of the true acceleration: the same for
+    both ends of a joint, however fast they turn.
+
+    Attributes
+    ----------
+    force : (K + 1, U, 3) m/s², R f
+    lever : (K + 1, U, 3, 3) 1/s², R K: the force at lever arm r is force + lever r
+    field : (K + 1, U, 3), R m
+    known, field_known : (K + 1, U) bool, more than half of the window was measured
+    force_by_latency : (K + 1, U, 3) m/s³, change of force when gyroscopes are read later, or None
+    lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None
+    """
+
+    force: np.ndarray
+    lever: np.ndarray
+    field: np.ndarray
+    known: np.ndarray
+    field_known: np.ndarray
+    force_by_latency: np.ndarray | None = None
+    lever_by_latency: np.ndarray | None = None
+
+
+def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = False) -> Averages:
+    """Averages with the rotations as they are.
+
+    Parameters
+    ----------
+    signals : N samples of U units
+    turns : between keyframes
+    R : (K + 1, U, 3, 3) world_from_unit
+    by_latency : derivatives with respect to the gyroscopes' latency too
+
+    Returns
+    -------
+    Averages
+    """
+    parts = [
+        _part(signals, turns, R, start, min(start + CHUNK, signals.intervals), by_latency)
+        for start in range(0, signals.intervals, CHUNK)
+    ]
+    whole = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+    return Averages(**whole)
+
+
+def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, by_latency: bool) -> dict:
+    """Averages about the keyframes start … end − 1, and end when it is the last one."""
+    q, K = signals.per_key, signals.intervals
+    half = max(1, round(HALF_WINDOW_S / (signals.step * signals.stride)))
+    halo = -(-half // q)
+    a, b = max(0, start - halo), min(K, end + halo)
+    at = slice(a * q, b * q + 1)
+    X = between_keyframes(R[a : b + 1], turns.carried[a:b])
+    window = _window(len(X), q, half, start - a, (end if end < K else K + 1) - start)
+
+    def mean(values: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
+        if valid is not None:
+            weight = window @ valid.astype(float)
+            return mean(values * valid[..., None]) / np.maximum(weight, 1e-9)[..., None]
+        return (window @ values.reshape(len(values), -1)).reshape(-1, *values.shape[1:])
+
+    f, lever = signals.specific_force[at], X @ lever_matrix(signals.rate[at], signals.rate_derivative[at])
+    felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
+    out = {"force": mean(apply(X, f), felt), "lever": mean(lever)}
+    out["field"] = mean(apply(X, signals.field[at]), magnetic) if magnetic.any() else np.zeros_like(out["force"])
+    out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
+    if by_latency:
+        out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)
+        out["lever_by_latency"] = mean(np.gradient(lever, signals.step * signals.stride, axis=0))
+    return out
+
+
+def _window(samples: int, q: int, half: int, first: int, count: int) -> csr_array:
+    """(count, samples) Hann windows about every q-th sample, from the first-th keyframe on; rows sum to one."""
+    offsets = np.arange(-half + 1, half)
+    weights = np.broadcast_to(0.5 + 0.5 * np.cos(np.pi * offsets / half), (count, len(offsets)))
+    at = (first + np.arange(count))[:, None] * q + offsets
+    inside = (at >= 0) & (at < samples)
+    norm = np.sum(weights * inside, axis=1, keepdims=True)
+    rows = np.broadcast_to(np.arange(count)[:, None], at.shape)
+    return csr_array(((weights / norm)[inside], (rows[inside], at[inside])), shape=(count, samples))

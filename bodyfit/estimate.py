@@ -1,0 +1,152 @@
+"""The smoother at work: residuals linearised, solved, and what stays the same solved for in between."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .averages import Averages, averages
+from .field_trust import FieldTrust
+from .heading_start import start
+from .latency import latency_from_joints, worth_taking_off
+from .linearise import linearise
+from .problem import Body, Problem, State
+from .refine import refine
+from .residuals import Linearised
+from .smoother import solve
+from .start import rotation_step
+
+MOST_ITERATIONS = 8
+CONVERGED = 1e-3  # rad, root mean square step
+GEOMETRY_SETTLES = 6  # iterations after which lever arms, axes and scales are held, so that steps can die out
+LATENCY_AFTER = (2, 4)  # iterations after which the joints agree well enough to show a latency
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """What the smoother found.
+
+    Attributes
+    ----------
+    problem, state, body, average : at the end
+    trust : of the magnetic field
+    latency : s that gyroscopes were read earlier
+    iterations, converged, cost : of the solver
+    residuals : name -> (root mean square, share of the cost)
+    heading_sd : (J,) rad per tie, of the child's heading against the parent's, worst over time
+    """
+
+    problem: Problem
+    state: State
+    body: Body
+    average: Averages
+    trust: FieldTrust
+    latency: float
+    iterations: int
+    converged: bool
+    cost: float
+    residuals: Mapping[str, float]
+    heading_sd: np.ndarray = field(default_factory=lambda: np.zeros(0))
+
+
+def estimate(
+    problem_at: Callable[[float], Problem], latency: float, progress: Progress | None = None
+) -> Estimate:
+    """Most probable motion of all units, given the signals and the body.
+
+    Parameters
+    ----------
+    problem_at : the problem with gyroscopes read earlier by a latency in s
+    latency : s, to start from
+    progress : called as progress(done, total, what)
+
+    Returns
+    -------
+    Estimate
+
+    Notes
+    -----
+    Gauss–Newton over rotations, biases and velocities; between steps, what is linear or closed-form once the
+    rotations are known: lever arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
+    """
+    say = progress or (lambda done, total, what: None)
+    say(0, MOST_ITERATIONS, "start values")
+    problem = problem_at(latency)
+    state, body, trust = start(problem)
+    average = averages(problem.signals, problem.turns, state.R)
+    parts, converged, iteration = [], False, 0
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        say(iteration, MOST_ITERATIONS, "smoothing")
+        parts = linearise(problem, state, body, average, trust, first=iteration == 1)
+        before, state = state, state.stepped(solve(parts, state.slots, len(state.R)))
+        average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
+        if iteration in LATENCY_AFTER and (found := _latency(problem, body, average)):
+            latency += found
+            problem = problem_at(latency)
+            average = averages(problem.signals, problem.turns, state.R)
+        if iteration <= GEOMETRY_SETTLES:
+            body = refine(problem, state, body, average, iteration)
+        if rotation_step(before.R, state.R) < CONVERGED and iteration > max(LATENCY_AFTER):
+            converged = True
+            break
+    say(MOST_ITERATIONS, MOST_ITERATIONS, "how sure")
+    return Estimate(
+        problem,
+        state,
+        body,
+        average,
+        trust,
+        latency,
+        iteration,
+        converged,
+        sum(part.cost for part in parts),
+        _root_mean_squares(parts),
+        heading_sd(problem, state, parts),
+    )
+
+
+def _latency(problem: Problem, body: Body, average: Averages) -> float:
+    """Latency that the joints show, s; zero where it is not certain or makes no difference."""
+    if not len(body.levers) or not problem.signals.has["gyroscope"].any():
+        return 0.0
+    alike = problem.alike(problem.weights.joint_s)
+    seconds, sd = latency_from_joints(average, body.ends, body.levers, body.joint_sd, alike)
+    return seconds if worth_taking_off(seconds, sd) else 0.0
+
+
+def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
+    """Root mean square of each kind of residual where it counts."""
+    out = {}
+    for part in parts:
+        active = part.weight > 0
+        if active.any():
+            out[part.name] = float(np.sqrt(np.mean(part.value[active] ** 2)))
+    return out
+
+
+def heading_sd(problem: Problem, state: State, parts: Sequence[Linearised]) -> np.ndarray:
+    """Standard deviation of each child's heading against its parent's, from the information matrix.
+
+    Parameters
+    ----------
+    problem, state, parts : at the end
+
+    Returns
+    -------
+    (J,) rad per tie, median over time
+    """
+    if not problem.ties:
+        return np.zeros(0)
+    up = [3 * np.array([tie.parent, tie.child]) + 1 for tie in problem.ties]
+    p, c = np.array(up).T
+    found = np.empty((len(state.R), len(problem.ties)))
+
+    def visit(k: int, S: np.ndarray) -> None:
+        found[k] = S[p, p] + S[c, c] - 2 * S[p, c]
+
+    solve(parts, state.slots, len(state.R), visit)
+    return np.sqrt(np.maximum(0.0, np.median(found, axis=0)))

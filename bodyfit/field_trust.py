@@ -1,0 +1,92 @@
+"""Where the magnetic field can be trusted: its norm and dip are what they usually are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .capture import Place
+
+LEAST_SHARE = 0.5  # a unit whose field passes the gate less often is not used at all
+DIP_WITHOUT_PLACE = np.radians(60.0)  # middle latitudes; used only where no accelerometer shows the dip
+
+
+@dataclass(frozen=True, eq=False)
+class FieldTrust:
+    """Which magnetometer readings count.
+
+    Attributes
+    ----------
+    trusted : (K + 1, U) bool
+    share : (U,) of the keyframes that passed the gate, NaN without a magnetometer
+    dip : rad, of the field that was taken for clean
+    """
+
+    trusted: np.ndarray
+    share: np.ndarray
+    dip: float
+
+
+def dip_of(field: np.ndarray) -> np.ndarray:
+    """Angle of the field below the horizon.
+
+    Parameters
+    ----------
+    field : (..., 3) world frame
+
+    Returns
+    -------
+    (...) rad
+    """
+    return np.arctan2(-field[..., 1], np.hypot(field[..., 0], field[..., 2]))
+
+
+def dip_at(place: Place | None) -> float:
+    """Dip of a centred dipole, tan I = 2 tan λ: good to about 10°, enough to start from.
+
+    Parameters
+    ----------
+    place : of the capture, or None
+
+    Returns
+    -------
+    rad
+    """
+    if place is None:
+        return float(DIP_WITHOUT_PLACE)
+    return float(np.arctan(2 * np.tan(np.radians(place.latitude_deg))))
+
+
+def judge_field(
+    field: np.ndarray,
+    known: np.ndarray,
+    levelled: np.ndarray,
+    expected_dip: float,
+    norm_gate: float,
+    dip_gate: float,
+) -> FieldTrust:
+    """Gate on norm and dip.
+
+    Parameters
+    ----------
+    field : (K + 1, U, 3) world frame (headings need not be right), each unit's usual norm about one
+    known : (K + 1, U) bool
+    levelled : (U,) bool, units whose inclination is known from an accelerometer
+    expected_dip : rad, used where no unit is levelled
+    norm_gate, dip_gate : share, rad
+
+    Returns
+    -------
+    FieldTrust
+    """
+    there = known.any(0)
+    norm, dip = np.linalg.norm(field, axis=-1), dip_of(field)
+    seen = known & levelled
+    usual_dip = float(np.median(dip[seen])) if seen.any() else expected_dip
+    usual_norm = np.array([np.median(n[k]) if k.any() else 1.0 for n, k in zip(norm.T, known.T, strict=True)])
+    passed = known & (np.abs(norm / usual_norm - 1) < norm_gate)
+    passed &= (np.abs(dip - usual_dip) < dip_gate) | ~levelled
+    share = np.where(there, passed.sum(0) / np.maximum(known.sum(0), 1), np.nan)
+    passed &= np.nan_to_num(share) >= LEAST_SHARE
+    return FieldTrust(passed, share, usual_dip)

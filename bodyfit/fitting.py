@@ -1,0 +1,304 @@
+"""Capture and body model -> motion: the two layers of fusion, in order."""
+
+from __future__ import annotations
+
+import dataclasses
+import time as clock
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from .capture import SENSORS, Capture, Unit
+from .earth import STANDARD_GRAVITY, normal_gravity
+from .errors import CannotReconstructError, InputError, suggest
+from .estimate import Estimate, Progress, estimate
+from .geometry import elastic_turns
+from .latency import USUAL as USUAL_LATENCY
+from .mounting import heading_of
+from .poses import PoseSequence
+from .problem import Problem, Tie
+from .rotations import exp, heading_matrix
+from .signals import Signals, between_keyframes, common_signals, preintegrate
+from .summary import summarise
+from .weights import Weights
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A motion with all that was found on the way.
+
+    Attributes
+    ----------
+    poses : every segment's rotation over time, joint angles, positions
+    summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
+    joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    """
+
+    poses: PoseSequence
+    summary: dict[str, Any]
+    joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+
+    @property
+    def time(self) -> np.ndarray:
+        """(T,) s."""
+        return self.poses.time
+
+    @property
+    def rotations(self) -> Mapping[str, Rotation]:
+        """Segment name -> Rotation of length T, world_from_segment."""
+        return self.poses.rotations
+
+    @property
+    def joint_angles(self) -> Mapping[str, Mapping[str, np.ndarray]]:
+        """Joint name -> angle name -> (T,) rad."""
+        return self.poses.joint_angles
+
+    def write(self, out: str | Path) -> None:
+        """Writes segments.csv, joints.csv, pose.glb and summary.json to a folder, all or none.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            It can't be written; nothing half-written is left.
+        """
+        from .formats.outputs import write_fit
+
+        write_fit(self, out)
+
+
+def fit(
+    capture: Capture,
+    sensors: Collection[str] | None = None,
+    alone: bool = False,
+    leave_out: Collection[str] = (),
+    strict_ranges: bool = False,
+    progress: Progress | None = None,
+    weights: Weights | None = None,
+) -> Fit:
+    """Motion of the wearer's body.
+
+    Parameters
+    ----------
+    capture : worn units and the body model
+    sensors : use only these sensors of every unit; None: all that are there and trusted
+    alone : each unit by itself, no body: the first layer of fusion, for comparison
+    leave_out : names of units to treat as not worn
+    strict_ranges : joint ranges hold exactly in the result
+    progress : called as progress(done, total, what)
+    weights : standard deviations of the residuals
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    InputError
+        A sensor or unit name that does not exist, or data that can't be used.
+    CannotReconstructError
+        The capture does not hold what a reconstruction needs.
+    """
+    from threadpoolctl import threadpool_limits
+
+    started = clock.perf_counter()
+    weights = weights or Weights()
+    worn = _selected(capture, sensors, leave_out)
+    with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
+        if alone:
+            tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
+        else:
+            tracks = [_solved(worn, *_with_body(worn), weights, progress)]
+        poses = _poses(worn, tracks, alone)
+        if strict_ranges:
+            from .strict import within_ranges
+
+            poses = within_ranges(poses, progress)
+    options = {
+        "sensors": sorted(sensors) if sensors is not None else None,
+        "alone": alone,
+        "leave_out": sorted(leave_out),
+        "strict_ranges": strict_ranges,
+    }
+    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    return Fit(poses, summary)
+
+
+@dataclass(frozen=True, eq=False)
+class Track:
+    """Some units solved: what was found, and the segments that they are on, in the order of the units."""
+
+    found: Estimate
+    segments: Sequence[str]
+
+    @property
+    def problem(self) -> Problem:
+        """What was given."""
+        return self.found.problem
+
+    @property
+    def time(self) -> np.ndarray:
+        """(T,) s, output times."""
+        return self.problem.signals.time
+
+
+def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Collection[str]) -> Capture:
+    """The capture with only the units and sensors to use; names checked."""
+    for name in leave_out:
+        if name not in capture.units:
+            raise InputError(f"leave out: no unit {name!r} in the capture; {suggest(name, capture.units)}")
+    for name in sensors or ():
+        if name not in SENSORS:
+            raise InputError(f"sensors: found {name!r}; {suggest(name, SENSORS)}")
+    wanted = frozenset(SENSORS if sensors is None else sensors)
+    units = {n: u.only(wanted) for n, u in capture.units.items() if n not in leave_out}
+    units = {n: u for n, u in units.items() if u.sensors}
+    if not units:
+        there = sorted(set().union(*(u.sensors for u in capture.units.values())) if capture.units else [])
+        raise CannotReconstructError(
+            f"no unit carries {' or '.join(sorted(wanted))}; the capture has {', '.join(there) or 'no sensor'}. "
+            "Choose other sensors, or leave out fewer units"
+        )
+    for name, unit in units.items():
+        if unit.segment is None:
+            raise CannotReconstructError(
+                f'units.{name}: no segment given; say which segment it is worn on: segment = "…" '
+                f"({', '.join(capture.model.segments)}), or leave it out"
+            )
+    return dataclasses.replace(capture, units=units, model=capture.model.scaled(capture.person))
+
+
+def _with_body(capture: Capture) -> tuple[list[Unit], list[Tie]]:
+    """One unit per segment, root first, segments without one as units that carry nothing; and the joints."""
+    by_segment = {unit.segment: unit for unit in capture.units.values()}
+    some = next(iter(capture.units.values()))
+    order = [capture.model.root, *(joint.child for joint in capture.model.joints.values())]
+    at = {segment: index for index, segment in enumerate(order)}
+    units = [by_segment.get(s) or Unit(s, s, some.time, mounting=_IDENTITY) for s in order]
+    ties = [Tie(joint, at[joint.parent], at[joint.child]) for joint in capture.model.joints.values()]
+    return units, ties
+
+
+_IDENTITY = np.array([0.0, 0.0, 0.0, 1.0])
+
+
+def _solved(
+    capture: Capture, units: list[Unit], ties: list[Tie], weights: Weights, progress: Progress | None
+) -> Track:
+    """The problem of these units, solved."""
+    clock = list(capture.units.values())
+
+    def problem_at(latency: float) -> Problem:
+        return _problem(capture, common_signals(units, clock, latency), units, ties, weights)
+
+    latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
+    return Track(estimate(problem_at, latency, progress), [str(unit.segment) for unit in units])
+
+
+def _problem(
+    capture: Capture, signals: Signals, units: list[Unit], ties: list[Tie], weights: Weights
+) -> Problem:
+    """Everything that is given, by unit index."""
+    still = [c for c in capture.calibrations if c.kind == "still"]
+    g = STANDARD_GRAVITY
+    if capture.place is not None:
+        g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
+    return Problem(
+        signals,
+        preintegrate(signals),
+        ties,
+        [unit.mounting for unit in units],
+        [_place(capture, unit, weights) for unit in units],
+        (still[0].start, still[0].end) if still else None,
+        g,
+        capture.place,
+        weights,
+    )
+
+
+def _place(capture: Capture, unit: Unit, weights: Weights) -> tuple[np.ndarray, np.ndarray] | None:
+    """Where a unit sits on its segment: as given, else somewhere about the middle of a known length."""
+    if unit.position is not None:
+        return unit.position, weights.position**2 * np.eye(3)
+    length = capture.model.segments[str(unit.segment)].length
+    if length is None:
+        return None
+    ends = [j.centre_in_parent for j in capture.model.joints.values() if j.parent == unit.segment]
+    ends = [np.zeros(3), *(end for end in ends if end is not None)]
+    middle = np.mean(ends, axis=0) if len(ends) > 1 else np.array([0.0, -0.5 * length, 0.0])
+    return middle, np.diag(np.square([0.07, 0.25 * length, 0.07]))
+
+
+def frames_of(track: Track) -> np.ndarray:
+    """Rotations of a track's segments at the output times.
+
+    Parameters
+    ----------
+    track : solved
+
+    Returns
+    -------
+    (T, U, 3, 3) world_from_segment
+
+    Notes
+    -----
+    Between keyframes by the gyroscope; the elastic part of the mounting follows the averaged force.
+    """
+    signals, found = track.problem.signals, track.found
+    per_interval = signals.stride * signals.per_key
+    out, T = [], len(signals.time)
+    unit_from_segment = np.swapaxes(found.body.mounting.segment_from_unit, -1, -2)
+    for start in range(0, signals.intervals, CHUNK):
+        end = min(start + CHUNK, signals.intervals)
+        steps = signals.turns[start * per_interval : end * per_interval]
+        R = between_keyframes(found.state.R[start : end + 1], _carried(steps, per_interval))
+        share = np.arange(len(R)) / per_interval
+        force = _between(found.average.force[start : end + 1], share)
+        R = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
+        out.append(R if end == signals.intervals else R[:-1])
+    return np.concatenate(out)[:T]
+
+
+CHUNK = 300  # keyframe intervals worked on at once
+
+
+def _carried(turns: np.ndarray, per_interval: int) -> np.ndarray:
+    """(k, per_interval + 1, U, 3, 3) turns from each keyframe to every frame after it."""
+    steps = exp(turns).reshape(-1, per_interval, turns.shape[1], 3, 3)
+    carried = np.empty((len(steps), per_interval + 1, *steps.shape[2:]))
+    carried[:, 0] = np.eye(3)
+    for frame in range(per_interval):
+        carried[:, frame + 1] = carried[:, frame] @ steps[:, frame]
+    return carried
+
+
+def _between(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Values at keyframes, linear in between; `at` in keyframe intervals."""
+    low = np.minimum(at.astype(int), len(values) - 2)
+    share = (at - low)[:, None, None]
+    return (1 - share) * values[low] + share * values[low + 1]
+
+
+def _poses(capture: Capture, tracks: list[Track], alone: bool) -> PoseSequence:
+    """Pose sequence of the whole body, in the world that the contract asks for."""
+    rotations: dict[str, np.ndarray] = {}
+    for track in tracks:
+        R = frames_of(track)
+        if not track.found.trust.trusted.any():
+            R = heading_matrix(-heading_of(R[0, 0])) @ R
+        rotations |= {segment: R[:, u] for u, segment in enumerate(track.segments)}
+    model = capture.model
+    for joint in model.joints.values():  # only with `alone`: segments that no unit shows follow their parent
+        rotations.setdefault(
+            joint.child, rotations.get(joint.parent, np.eye(3)[None].repeat(len(tracks[0].time), 0))
+        )
+    rotations.setdefault(model.root, np.eye(3)[None].repeat(len(tracks[0].time), 0))
+    named = {name: Rotation.from_matrix(rotations[name]) for name in model.segments}
+    return PoseSequence(tracks[0].time, named, model)

@@ -1,0 +1,132 @@
+"""Start of the smoother for a jointed body: lever arms and one slowly changing heading per unit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from .averages import Averages, averages
+from .field_trust import FieldTrust, dip_at, judge_field
+from .geometry import Ends, LeverPrior, joint_start
+from .problem import Body, Problem, State
+from .refine import calibrated, prior_of_levers
+from .rotations import apply, heading_matrix
+from .start import as_complex, relative_heading, start_rotations, uniform_sum
+
+HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant
+
+
+def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
+    """Start values: each unit alone, then lever arms and headings joint by joint from the root.
+
+    Parameters
+    ----------
+    problem : what is given
+
+    Returns
+    -------
+    state, body, trust
+    """
+    signals, w = problem.signals, problem.weights
+    dip = dip_at(problem.place)
+    R = start_rotations(signals, problem.turns, np.array([np.cos(dip), -np.sin(dip), 0.0]))
+    average = averages(signals, problem.turns, R)
+    levelled = signals.has["accelerometer"] | signals.has["orientation"]
+    trust = judge_field(average.field, average.field_known, levelled, dip, w.field_norm, w.field_dip)
+    body = _start_body(problem, R)
+    R, body = _headed(problem, R, average, body, trust)
+    U = R.shape[1]
+    zeros = np.zeros((len(R), U, 3))
+    return State(R, zeros, np.zeros((len(R), len(problem.moving), 3))), body, trust
+
+
+def _start_body(problem: Problem, R: np.ndarray) -> Body:
+    """Lever arms as far as they are known beforehand; no axes yet."""
+    felt, w = problem.signals.has["accelerometer"], problem.weights
+    joints = [i for i, tie in enumerate(problem.ties) if felt[tie.parent] and felt[tie.child]]
+    ends = Ends(
+        np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)
+    )
+    U = R.shape[1]
+    mounting = calibrated(problem, R, {})
+    prior = prior_of_levers(problem, ends, joints, mounting)
+    levers = prior.mean.reshape(-1, 2, 3).copy()
+    return Body(
+        ends,
+        joints,
+        levers,
+        np.linalg.inv(prior.precision),
+        np.full(len(joints), w.joint),
+        {},
+        {},
+        np.zeros((U, 3, 3)),
+        mounting,
+    )
+
+
+def _headed(
+    problem: Problem, R: np.ndarray, average: Averages, body: Body, trust: FieldTrust
+) -> tuple[np.ndarray, Body]:
+    """Start rotations turned about the vertical, and lever arms: by the joints, and by a trusted field."""
+    w, signals = problem.weights, problem.signals
+    window = max(1, round(HEADING_WINDOW_S / signals.key_step))
+    north = np.conj(as_complex(average.field)) * trust.trusted
+    north /= np.maximum(np.abs(north), 1e-9) * problem.alike(w.field_s) * w.field**2
+    prior, alike = prior_of_levers(problem, body.ends, body.joints, body.mounting), problem.alike(w.joint_s)
+    out, levers = R.copy(), body.levers.copy()
+    turned = np.ones((len(R), R.shape[1]), complex)
+    for i in [None, *range(len(problem.ties))]:
+        unit = problem.ties[i].child if i is not None else problem.root
+        pull = uniform_sum(north[:, unit], window)
+        if i is not None and not problem.measured[unit]:
+            out[:, unit] = out[:, problem.ties[i].parent]
+            turned[:, unit] = turned[:, problem.ties[i].parent]
+            continue
+        if i is not None and i in body.joints:
+            j, p = body.joints.index(i), problem.ties[i].parent
+            levers[j] = _first_levers(problem, average, (p, unit), turned[:, p], j, prior)
+            sides = [
+                average.force[:, u] + apply(average.lever[:, u], levers[j, side])
+                for side, u in enumerate((p, unit))
+            ]
+            seen = _turned(sides[0], turned[:, p])
+            pull = pull + relative_heading(seen, sides[1], w.joint_at_start, window) / alike
+        turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
+        out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
+    return out, replace(body, levers=levers)
+
+
+def _first_levers(
+    problem: Problem,
+    average: Averages,
+    units: tuple[int, int],
+    turned: np.ndarray,
+    j: int,
+    prior: LeverPrior,
+) -> np.ndarray:
+    """(2, 3) lever arms of the j-th joint at its best heading, from the minute with most motion."""
+    p, c = units
+    known = average.known[:, p] & average.known[:, c]
+    window = max(1, round(HEADING_WINDOW_S / problem.signals.key_step))
+    moving = np.sum(np.square(average.force[:, c] - average.force[:, c].mean(0)), -1) * known
+    most = int(np.argmax(uniform_filter1d(moving, min(window, len(moving)), mode="constant")))
+    near = slice(max(0, most - window // 2), most + window // 2 + 1)
+    at = np.flatnonzero(known[near]) + near.start
+    own = slice(6 * j, 6 * j + 6)
+    Q = heading_matrix(np.angle(turned[at]))
+    _, cost, levers = joint_start(
+        (apply(Q, average.force[at, p]), Q @ average.lever[at, p]),
+        (average.force[at, c], average.lever[at, c]),
+        prior.mean[own],
+        prior.precision[own, own],
+        problem.weights.joint_at_start,
+        problem.alike(problem.weights.joint_s),
+    )
+    return levers[int(np.argmin(cost))]
+
+
+def _turned(v: np.ndarray, by: np.ndarray) -> np.ndarray:
+    """World vectors (k, 3) turned about the vertical by the argument of a complex (k,)."""
+    return apply(heading_matrix(np.angle(by)), v)

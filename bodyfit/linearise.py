@@ -1,0 +1,215 @@
+"""Every residual of a problem at its current estimate: the first layer, then what the body adds."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .averages import Averages
+from .body import Joint
+from .field_trust import FieldTrust
+from .geometry import elastic_turns, joint_forces
+from .joint_angles import joint_angles
+from .mounting import Mounting
+from .problem import Body, Problem, State, Tie
+from .residuals import Linearised
+from .residuals.bias import bias_level, bias_walk
+from .residuals.field import field_heading, field_vector
+from .residuals.fused import fused_orientation
+from .residuals.gravity import gravity, velocity_gain, velocity_level
+from .residuals.heading import heading_at_start
+from .residuals.hinge import hinge
+from .residuals.joint_angle import joint_angle
+from .residuals.joint_centre import joint_centre
+from .residuals.neighbour import neighbour
+from .residuals.turn_rate import turn_rate
+from .rotations import log
+from .signals import REST_S, Signals
+
+
+def linearise(
+    problem: Problem, state: State, body: Body, average: Averages, trust: FieldTrust, first: bool = False
+) -> list[Linearised]:
+    """Every residual at the current estimate; the second layer's come last.
+
+    Parameters
+    ----------
+    problem, state, body, average, trust : what is given and found so far
+    first : joint-centre agreement is loose, the start headings being rough
+
+    Returns
+    -------
+    list of Linearised
+    """
+    parts = _of_units(problem, state, average, trust)
+    if problem.ties:
+        parts += _of_body(problem, state, body, average, first)
+    return [part for part in parts if part.value.size]
+
+
+def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTrust) -> list[Linearised]:
+    """First layer: what each unit says by itself."""
+    signals, turns, w = problem.signals, problem.turns, problem.weights
+    U, step, has = len(signals.units), signals.key_step, signals.has
+    moving, turn = problem.moving, turns.carried[:, -1]
+    parts = [
+        turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), _turn_variance(problem, turn)),
+        bias_walk(state.bias, w.bias_walk**2 * step),
+        bias_level(state.bias, np.zeros(3), _bias_variance(problem, len(state.R))),
+        _rest(problem, state),
+        heading_at_start(len(state.R), _heading_sd(problem, trust), np.zeros(U)),
+        gravity(average.force, problem.g, w.acceleration, problem.alike(w.acceleration_s), average.known),
+        velocity_gain(
+            average.force, state.velocity, problem.g, step, w.accelerometer, average.known, moving, 2 * U
+        ),
+        velocity_level(state.velocity, w.speed, problem.alike(w.speed_s), 2 * U),
+    ]
+    levelled = has["accelerometer"] | has["orientation"]
+    north = np.array([np.cos(trust.dip), -np.sin(trust.dip), 0.0])
+    for judge, units in ((True, levelled), (False, ~levelled)):
+        at = np.flatnonzero(units & has["magnetometer"])
+        field, ok = average.field[:, at], trust.trusted[:, at]
+        alike = problem.alike(w.field_s)
+        if judge:
+            parts.append(field_heading(field, at, w.field, alike, ok))
+        else:
+            parts.append(
+                field_vector(
+                    field, north, at, w.field, alike if len(at) and has["gyroscope"][at].all() else 1.0, ok
+                )
+            )
+    if signals.attitude is not None:
+        at = np.flatnonzero(has["orientation"])
+        measured = signals.attitude[:: signals.per_key, at]
+        parts.append(
+            fused_orientation(
+                state.R[:, at],
+                measured,
+                at,
+                w.fused_inclination,
+                w.fused_heading,
+                problem.alike(w.fused_s),
+            )
+        )
+    return parts
+
+
+def _heard(signals: Signals) -> np.ndarray:
+    """(1, U, 1, 1) one where there is a gyroscope whose bias matters."""
+    turning = signals.has["gyroscope"] | signals.has["orientation"]
+    return turning.astype(float)[None, :, None, None]
+
+
+def _turn_variance(problem: Problem, turn: np.ndarray) -> np.ndarray:
+    """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
+    w, step = problem.weights, problem.signals.key_step
+    scale = np.sum(np.square(w.gyroscope_scale * log(turn)), -1)
+    return (w.gyroscope**2 + problem.signals.turn_unknown * w.turning**2) * step + scale
+
+
+def _bias_variance(problem: Problem, keyframes: int) -> np.ndarray:
+    """(K + 1, U) (rad/s)²: known at the start only."""
+    out = np.full((keyframes, len(problem.signals.units)), np.inf)
+    out[0] = problem.weights.bias_at_start**2
+    return out
+
+
+def _rest(problem: Problem, state: State) -> Linearised:
+    """Units at rest read their bias."""
+    w, seen = problem.weights, problem.signals.rest_rate
+    known = np.isfinite(seen).all(-1)
+    variance = np.where(known, problem.alike(REST_S) * w.rest**2, np.inf)
+    return bias_level(state.bias, np.where(known[..., None], seen, 0.0), variance)
+
+
+def _heading_sd(problem: Problem, trust: FieldTrust) -> np.ndarray:
+    """(U,) rad: the root's heading defines the world's where no trusted field does."""
+    sd = np.full(len(problem.signals.units), problem.weights.heading_at_start)
+    if not trust.trusted.any():
+        sd[problem.root] = 1e-3
+    return sd
+
+
+def _of_body(problem: Problem, state: State, body: Body, average: Averages, first: bool) -> list[Linearised]:
+    """Second layer: what the body says."""
+    w, ends = problem.weights, body.ends
+    parent, child = joint_forces(average, ends, body.levers)
+    known = average.known[:, ends.parents] & average.known[:, ends.children]
+    sd = np.maximum(body.joint_sd, w.joint_at_start) if first else body.joint_sd
+    parts = [joint_centre(parent, child, ends.parents, ends.children, sd, problem.alike(w.joint_s), known)]
+    freed = state.R @ elastic_turns(body.elastic, state.R, average.force)
+    if body.axes:
+        at = list(body.axes)
+        parts.append(
+            hinge(
+                freed,
+                np.array([problem.ties[i].parent for i in at]),
+                np.array([problem.ties[i].child for i in at]),
+                np.array([body.axes[i].directions for i in at]),
+                np.array([body.hinge_sd[i] for i in at]),
+                problem.alike(w.hinge_s),
+            )
+        )
+    parts += _of_angles(problem, freed, body)
+    loose = [tie for tie in problem.ties if not (problem.both_measured(tie))]
+    if loose:
+        ends_ = np.array([[tie.parent, tie.child] for tie in loose])
+        parts.append(neighbour(state.R, ends_[:, 0], ends_[:, 1], w.neighbour, problem.alike(w.neighbour_s)))
+    return parts
+
+
+def segment_rotations(R: np.ndarray, mounting: Mounting) -> np.ndarray:
+    """world_from_segment of units freed from their elastic part, (…, U, 3, 3)."""
+    return R @ np.swapaxes(mounting.segment_from_unit, -1, -2)
+
+
+def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearised]:
+    """Joint ranges, one-sided, and stiffness about this person's own neutral."""
+    w, alike = problem.weights, problem.alike(problem.weights.angle_s)
+    segments, parts = segment_rotations(freed, body.mounting), []
+    for i, habit in body.habits.items():
+        tie = problem.ties[i]
+        joint, parent = tie.joint, segments[:, tie.parent]
+        angles, signs = angles_of(tie, segments), np.array(joint.signs, float)
+        common = (angles * signs, joint.sequence, signs, tie.parent, tie.child)
+        if joint.range:
+            sd = np.where(habit.range_holds, w.range_, np.inf)
+            excess = beyond_range(joint, angles)
+            parts.append(joint_angle("joint range", parent, excess, *common, sd, alike))
+        if joint.stiffness:
+            sd = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
+            away = angles - habit.neutral
+            parts.append(joint_angle("joint stiffness", parent, away, *common, sd, alike))
+    return parts
+
+
+def angles_of(tie: Tie, segments: np.ndarray) -> np.ndarray:
+    """Reported joint angles of one tie.
+
+    Parameters
+    ----------
+    tie : joint and its two units
+    segments : (k, U, 3, 3) world_from_segment
+
+    Returns
+    -------
+    (k, 3) rad
+    """
+    relative = np.swapaxes(segments[:, tie.parent], -1, -2) @ segments[:, tie.child]
+    named = joint_angles(tie.joint, relative)
+    return np.stack([named[name] for name in tie.joint.angles], -1)
+
+
+def beyond_range(joint: Joint, angles: np.ndarray) -> np.ndarray:
+    """How far reported angles lie beyond the joint's ranges.
+
+    Parameters
+    ----------
+    joint : with its ranges
+    angles : (k, 3) rad
+
+    Returns
+    -------
+    (k, 3) rad, zero inside, negative below the low limit
+    """
+    limits = np.array([joint.range.get(name, (-np.inf, np.inf)) for name in joint.angles])
+    return np.minimum(0.0, angles - limits[:, 0]) + np.maximum(0.0, angles - limits[:, 1])

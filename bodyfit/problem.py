@@ -1,0 +1,139 @@
+"""What is given and what is looked for: the problem, what stays the same during a capture, and the unknowns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from .body import Joint
+from .capture import Place
+from .geometry import Axis, Ends
+from .mounting import Mounting
+from .rotations import exp
+from .signals import Signals, Turns
+from .weights import Weights
+
+DETERMINED = np.radians(10.0)  # standard deviation above which an axis counts as unknown
+
+
+@dataclass(frozen=True, eq=False)
+class Tie:
+    """A joint between two units of the problem: the model's joint, and which unit is at either end."""
+
+    joint: Joint
+    parent: int
+    child: int
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """All that is given: signals, the body between the units, and how much to believe what.
+
+    Attributes
+    ----------
+    signals, turns : of U units
+    ties : joints between them; none: each unit is solved by itself
+    given_mounting : per unit, quaternion xyzw or None
+    places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
+    pose : (start, end) s of the declared neutral pose, or None
+    g : m/s²
+    place : of the capture, for the dip of the Earth's field
+    weights : standard deviations
+    """
+
+    signals: Signals
+    turns: Turns
+    ties: Sequence[Tie]
+    given_mounting: Sequence[np.ndarray | None]
+    places: Sequence[tuple[np.ndarray, np.ndarray] | None]
+    pose: tuple[float, float] | None
+    g: float
+    place: Place | None
+    weights: Weights
+
+    @property
+    def measured(self) -> np.ndarray:
+        """(U,) bool, units that carry any sensor."""
+        return np.any([*self.signals.has.values()], axis=0)
+
+    @property
+    def root(self) -> int:
+        """The unit that no tie leads to."""
+        children = {tie.child for tie in self.ties}
+        return next(u for u in range(len(self.signals.units)) if u not in children)
+
+    @property
+    def moving(self) -> np.ndarray:
+        """(V,) the unit whose velocity is an unknown: the one nearest the root with an accelerometer."""
+        return np.flatnonzero(self.signals.has["accelerometer"])[:1]
+
+    def alike(self, seconds: float) -> float:
+        """Number of keyframes in a correlation time, at least one."""
+        return max(1.0, seconds / self.signals.key_step)
+
+    def both_measured(self, tie: Tie) -> bool:
+        """Whether both ends of a tie carry sensors."""
+        return bool(self.measured[tie.parent] and self.measured[tie.child])
+
+
+@dataclass(frozen=True, eq=False)
+class AngleHabit:
+    """What a joint's angles show before the body model bends them.
+
+    Attributes
+    ----------
+    neutral : (3,) rad, about which this person's joint is stiff: a carrying angle, a bow leg
+    range_holds : (3,) bool; where the angle lies outside its range too often, the neutral pose must differ
+    """
+
+    neutral: np.ndarray
+    range_holds: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """What stays the same during the capture, found between the solver's steps.
+
+    Attributes
+    ----------
+    ends : joints between units with accelerometers; levers (J, 2, 3) m; joint_sd (J,) m/s²
+    lever_covariance : (6J, 6J) m²
+    axes : tie -> hinge axis; hinge_sd : tie -> rad
+    elastic : (U, 3, 3) rad per m/s², turn of each unit against its segment under load
+    mounting : segment_from_unit and where it comes from
+    habits : tie -> what its angles show; joint ranges and stiffness hold only for these
+    """
+
+    ends: Ends
+    joints: Sequence[int]
+    levers: np.ndarray
+    lever_covariance: np.ndarray
+    joint_sd: np.ndarray
+    axes: Mapping[int, Axis]
+    hinge_sd: Mapping[int, float]
+    elastic: np.ndarray
+    mounting: Mounting
+    habits: Mapping[int, AngleHabit] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """The unknowns: rotations (K + 1, U, 3, 3), biases (K + 1, U, 3), velocities (K + 1, V, 3)."""
+
+    R: np.ndarray
+    bias: np.ndarray
+    velocity: np.ndarray
+
+    @property
+    def slots(self) -> int:
+        """Number of three-vectors per keyframe."""
+        return 2 * self.R.shape[1] + self.velocity.shape[1]
+
+    def stepped(self, step: np.ndarray) -> State:
+        """After a step (K + 1, slots, 3)."""
+        U = self.R.shape[1]
+        return State(
+            exp(step[:, :U]) @ self.R, self.bias + step[:, U : 2 * U], self.velocity + step[:, 2 * U :]
+        )

@@ -1,0 +1,364 @@
+"""Every unit on one clock: resampled signals, what is missing, and the turn between keyframes.
+
+Three rates. Frames are the output times. Samples are every `stride`-th frame, about 40 Hz: enough for the
+accelerations of a body. Keyframes are every `per_key`-th sample, about 8 Hz: the unknowns live there, and
+the gyroscope carries the rotation from one to the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import uniform_filter1d
+
+from .capture import Unit
+from .errors import CannotReconstructError, InputError
+from .rotations import apply, exp, log, skew
+
+SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
+KEYFRAME_HZ = 8.0
+KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
+BRIDGED_S = 0.25  # longest run of missing samples that is bridged
+REST_S = 1.0  # a unit rests while, for so long, the spread of its readings stays below the next two
+REST_RATE = np.radians(0.6)  # rad/s
+REST_FORCE = 0.15  # m/s²
+REST_LEVEL = np.radians(4.0)  # rad/s, more is a slow turn rather than a bias (data sheets: up to 3 °/s)
+SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
+
+
+@dataclass(frozen=True, eq=False)
+class Signals:
+    """Signals of U units on one clock: frames T, samples N, keyframe intervals K, keyframes K + 1.
+
+    Attributes
+    ----------
+    time : (T,) s, output times; the arrays go on to the end of the last keyframe interval
+    step : s between frames
+    stride, per_key : frames per sample, samples per keyframe interval
+    units : names, in the order of the unit axis
+    turns : (K·stride·per_key, U, 3) rad, rotation vector from each frame to the next, unit frame
+    rate, rate_derivative : (N, U, 3) rad/s, rad/s²
+    specific_force : (N, U, 3) m/s²
+    field : (N, U, 3) magnetometer, length of each unit's median about one
+    attitude : (N, U, 3, 3) world_from_unit as fused on the unit
+    known : sensor name -> (N, U) bool
+    turn_unknown : (K, U) in [0, 1], how little the turn over each interval is known: 1 without a gyroscope,
+        (gap / 0.25 s)⁴ where a gap was bridged
+    rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
+    has : sensor name -> (U,) bool
+    """
+
+    time: np.ndarray
+    step: float
+    stride: int
+    per_key: int
+    units: tuple[str, ...]
+    turns: np.ndarray
+    rate: np.ndarray
+    rate_derivative: np.ndarray
+    specific_force: np.ndarray
+    field: np.ndarray
+    attitude: np.ndarray | None
+    known: Mapping[str, np.ndarray]
+    turn_unknown: np.ndarray
+    rest_rate: np.ndarray
+    has: Mapping[str, np.ndarray]
+
+    @property
+    def intervals(self) -> int:
+        """Number of keyframe intervals, K."""
+        return len(self.turn_unknown)
+
+    @property
+    def key_step(self) -> float:
+        """Seconds between keyframes."""
+        return self.step * self.stride * self.per_key
+
+    @property
+    def key_time(self) -> np.ndarray:
+        """(K + 1,) s, times of the keyframes on the capture's clock."""
+        return self.time[0] + self.key_step * np.arange(self.intervals + 1)
+
+
+def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float = 0.0) -> Signals:
+    """Signals of units on one clock.
+
+    Parameters
+    ----------
+    units : whose signals are wanted; one without sensors stands for a segment that carries none
+    clock : units whose common time and stamps the output takes
+    latency : s by which gyroscopes lag behind accelerometers; taken off the gyroscopes' stamps
+
+    Returns
+    -------
+    Signals
+
+    Raises
+    ------
+    CannotReconstructError
+        Nothing to fit: no units, or they share less than half a second.
+    InputError
+        A gyroscope, accelerometer or orientation misses more than 0.25 s.
+    """
+    time = _output_times(list(clock))
+    step = (time[-1] - time[0]) / (len(time) - 1)
+    has = {s: np.array([getattr(u, s) is not None for u in units]) for s in _SENSORS}
+    turning = has["gyroscope"] | has["orientation"] | ~np.any([*has.values()], axis=0)
+    stride = max(1, int(1 / (step * SAMPLE_HZ)))
+    hertz = KEYFRAME_HZ if turning.all() else KEYFRAME_HZ_WITHOUT_GYROSCOPE
+    per_key = max(1, round(1 / (step * stride * hertz)))
+    intervals = -(-(len(time) - 1) // (stride * per_key))
+    frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
+    parts = [_resampled(unit, frames, stride, latency) for unit in units]
+    stacked = {key: np.stack([part[key] for part in parts], 1) for key in parts[0]}
+    known = {s: stacked[f"{s}_known"] for s in _SENSORS}
+    return Signals(
+        time,
+        step,
+        stride,
+        per_key,
+        tuple(unit.name for unit in units),
+        stacked["turns"],
+        stacked["rate"],
+        stacked["rate_derivative"],
+        stacked["specific_force"],
+        stacked["field"],
+        stacked["attitude"] if has["orientation"].any() else None,
+        known,
+        stacked["turn_unknown"].reshape(intervals, -1, len(units)).mean(1),
+        stacked["rest_rate"][::per_key],
+        has,
+    )
+
+
+_SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
+
+
+def _output_times(units: list[Unit]) -> np.ndarray:
+    """The units' own stamps when they share regular ones, else a regular grid over their common time."""
+    if not units:
+        raise CannotReconstructError("no unit is left to fit; wear at least one, or leave out fewer")
+    start, end = max(u.time[0] for u in units), min(u.time[-1] for u in units)
+    if end - start < SHORTEST_S:
+        spans = ", ".join(f"{u.name} {u.time[0]:.2f} to {u.time[-1]:.2f} s" for u in units)
+        raise CannotReconstructError(
+            f"the units share {max(0.0, end - start):.2f} s ({spans}), expected at least {SHORTEST_S} s; "
+            "record them together, or leave out the unit that does not overlap"
+        )
+    step = min(float(np.median(np.diff(u.time))) for u in units)
+    count = int((end - start) / step * (1 + 1e-9)) + 1
+    grid = start + step * np.arange(count)
+    own = units[0].time[(units[0].time >= start) & (units[0].time <= end)]
+    same = len(own) == count and np.abs(own - grid).max() < 0.05 * step
+    return own if same else grid
+
+
+def _resampled(unit: Unit, frames: np.ndarray, stride: int, latency: float) -> dict[str, Any]:
+    """One unit's signals: turns at every frame, the rest at every `stride`-th."""
+    samples, step, count = frames[::stride], frames[1] - frames[0], len(frames[::stride])
+    out: dict[str, Any] = {f"{s}_known": np.zeros(count, bool) for s in _SENSORS}
+    out |= {"specific_force": np.zeros((count, 3)), "field": np.zeros((count, 3))}
+    out |= {"rate": np.zeros((count, 3)), "rate_derivative": np.zeros((count, 3))}
+    out |= {"turns": np.zeros((len(frames) - 1, 3)), "turn_unknown": np.ones(len(frames) - 1)}
+    out["rest_rate"] = np.full((count, 3), np.nan)
+    out["attitude"] = np.broadcast_to(np.eye(3), (count, 3, 3))
+    if unit.accelerometer is not None:
+        spline, known = _spline(unit, "accelerometer", unit.time)
+        smooth = uniform_filter1d(spline(frames), stride, axis=0, mode="nearest")[::stride]
+        out |= {"specific_force": smooth, "accelerometer_known": known(samples)}
+    if unit.magnetometer is not None:
+        spline, known = _spline(unit, "magnetometer", unit.time)
+        values = spline(samples)
+        norm = np.linalg.norm(values, axis=1)
+        usual = np.median(norm[known(samples)]) if known(samples).any() else 1.0
+        out |= {"field": values / usual, "magnetometer_known": known(samples)}
+    if unit.orientation is not None:
+        out |= _from_orientation(unit, frames, stride)
+    if unit.gyroscope is not None:
+        spline, known = _spline(unit, "gyroscope", unit.time - latency)
+        rate, change = spline(frames), spline(frames, 1)
+        # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
+        turns = np.diff(spline.antiderivative()(frames), axis=0) + step**2 / 12 * np.cross(
+            rate[:-1], rate[1:]
+        )
+        both = np.stack([rate, change], 1)
+        both = uniform_filter1d(both, stride, axis=0, mode="nearest")[::stride] if stride > 1 else both
+        out |= {"turns": turns, "turn_unknown": np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4}
+        out |= {"rate": both[:, 0], "rate_derivative": both[:, 1], "gyroscope_known": known(samples)}
+        out["rest_rate"] = _rest_rate(both[:, 0], out["specific_force"], samples[1] - samples[0])
+    return out
+
+
+class Coverage:
+    """Where a sensor was sampled: `at` (n,) s."""
+
+    def __init__(self, at: np.ndarray):
+        self.at, self.steps = at, np.diff(at)
+        self.usual = float(np.median(self.steps))
+
+    def gap(self, t: np.ndarray) -> np.ndarray:
+        """Length in s of the gap that each time lies in; zero between neighbouring samples."""
+        after = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.steps) - 1)
+        inside = np.where(self.steps[after] > 2.5 * self.usual, self.steps[after], 0.0)
+        beyond = np.maximum(self.at[0] - t, t - self.at[-1])
+        return np.where(beyond > self.usual, BRIDGED_S, inside)
+
+    def __call__(self, t: np.ndarray) -> np.ndarray:
+        """Whether each time lies between neighbouring samples."""
+        return self.gap(t) == 0
+
+
+def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
+    """(n, 3) rad/s: mean rate over a second where neither rate nor force changed, NaN elsewhere."""
+    window = max(3, round(REST_S / step))
+    if len(rate) < window:
+        return np.full(rate.shape, np.nan)
+
+    def mean(x: np.ndarray) -> np.ndarray:
+        return uniform_filter1d(x, window, axis=0, mode="nearest")
+
+    level = mean(rate)
+    spread = np.sqrt(np.maximum(mean(rate**2) - level**2, 0.0)).max(1)
+    shaken = np.sqrt(np.maximum(mean(force**2) - mean(force) ** 2, 0.0)).max(1)
+    still = (spread < REST_RATE) & (shaken < REST_FORCE) & (np.abs(level).max(1) < REST_LEVEL)
+    return np.where(still[:, None], level, np.nan)
+
+
+def _spline(unit: Unit, sensor: str, stamps: np.ndarray):
+    """Cubic spline through a sensor's valid samples, and where it was sampled."""
+    values = getattr(unit, sensor)
+    good = np.isfinite(values).all(1)
+    if good.sum() < 4:
+        raise InputError(
+            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
+            f"leave the sensor out of the unit's table in setup.toml"
+        )
+    if sensor != "magnetometer":
+        _refuse_long_gaps(unit, sensor, good)
+    at = stamps[good]
+    # held beyond both ends, where a cubic would run away
+    lead = np.array([at[0] - 1.0, at[0] - 0.5]), np.array([at[-1] + 0.5, at[-1] + 1.0])
+    ends = np.repeat(values[good][:1], 2, 0), np.repeat(values[good][-1:], 2, 0)
+    padded = np.concatenate([lead[0], at, lead[1]])
+    return CubicSpline(padded, np.concatenate([ends[0], values[good], ends[1]])), Coverage(at)
+
+
+def _refuse_long_gaps(unit: Unit, sensor: str, good: np.ndarray) -> None:
+    """Refuses a stretch without samples that is too long to bridge."""
+    at = unit.time[good]
+    edges = np.concatenate([[unit.time[0]], at, [unit.time[-1]]])
+    worst = int(np.argmax(np.diff(edges)))
+    start, length = edges[worst], edges[worst + 1] - edges[worst]
+    if length <= max(BRIDGED_S, 2.5 * float(np.median(np.diff(at)))):
+        return
+    missing = int(((unit.time > start) & (unit.time < start + length) & ~good).sum())
+    raise InputError(
+        f"units.{unit.name} {sensor}: {missing} samples from t = {start:.2f} s are missing or NaN, "
+        f"{length:.2f} s without a value; fit bridges at most {BRIDGED_S} s. "
+        f"Keep the good part: capture.between({unit.time[0]:.2f}, {start:.2f}), or leave the sensor out"
+    )
+
+
+def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, Any]:
+    """Rotations fused on the unit, and the turns between frames that they imply."""
+    from scipy.spatial.transform import Rotation, Slerp
+
+    assert unit.orientation is not None
+    good = np.isfinite(unit.orientation).all(1)
+    _refuse_long_gaps(unit, "orientation", good)
+    at = unit.time[good]
+    slerp = Slerp(at, Rotation.from_quat(unit.orientation[good]))
+    R = slerp(np.clip(frames, at[0], at[-1])).as_matrix()
+    turns = log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    count = len(frames[::stride])
+    return {
+        "attitude": R[::stride],
+        "orientation_known": np.ones(count, bool),
+        "turns": turns,
+        "turn_unknown": np.zeros(len(turns)),
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class Turns:
+    """The gyroscope integrated between keyframes (preintegration, Forster et al. 2017, TRO 33:1).
+
+    Attributes
+    ----------
+    carried : (K, per_key + 1, U, 3, 3) rotation from each keyframe to the samples that follow it, the
+        last being the next keyframe
+    by_bias : (K, U, 3, 3) s, how the rotation vector to the next keyframe changes with the bias (to first
+        order): carried[-1] ← carried[-1] Exp(by_bias b)
+    """
+
+    carried: np.ndarray
+    by_bias: np.ndarray
+
+
+def preintegrate(signals: Signals) -> Turns:
+    """Turns between keyframes from the turns between frames.
+
+    Parameters
+    ----------
+    signals : on one clock
+
+    Returns
+    -------
+    Turns
+    """
+    K, U = signals.turn_unknown.shape
+    per_interval = signals.turns.reshape(K, -1, U, 3)
+    carried = np.empty((K, signals.per_key + 1, U, 3, 3))
+    current = np.broadcast_to(np.eye(3), (K, U, 3, 3))
+    carried[:, 0], total = current, np.zeros((K, U, 3, 3))
+    for frame in range(per_interval.shape[1]):  # over the few frames of an interval, all intervals at once
+        current = current @ exp(per_interval[:, frame])
+        total += current
+        if (frame + 1) % signals.stride == 0:
+            carried[:, (frame + 1) // signals.stride] = current
+    return Turns(carried, -signals.step * np.swapaxes(current, -1, -2) @ total)
+
+
+def between_keyframes(R: np.ndarray, carried: np.ndarray) -> np.ndarray:
+    """Rotations at the steps between keyframes: the gyroscope's turn, bent to meet both ends.
+
+    Parameters
+    ----------
+    R : (K + 1, U, 3, 3) world_from_unit at keyframes
+    carried : (K, J + 1, U, 3, 3) turns from each keyframe to its J steps
+
+    Returns
+    -------
+    (K·J + 1, U, 3, 3) world_from_unit at every step
+
+    Notes
+    -----
+    R_j = R_k D_j Exp((j/J) D_jᵀ D_J e), e = Log(D_Jᵀ R_kᵀ R_{k+1}): what the turn misses at the far end is
+    spread evenly over the interval.
+    """
+    J = carried.shape[1] - 1
+    D, last = carried[:, :J], carried[:, J]
+    miss = log(np.swapaxes(R[:-1] @ last, -1, -2) @ R[1:])
+    share = (np.arange(J) / J)[None, :, None, None]
+    at_step = apply(np.swapaxes(D, -1, -2), apply(last, miss)[:, None])
+    bent = (R[:-1, None] @ D) @ exp(share * at_step)
+    return np.concatenate([bent.reshape(-1, *R.shape[1:]), R[-1:]])
+
+
+def lever_matrix(rate: np.ndarray, rate_derivative: np.ndarray) -> np.ndarray:
+    """K with specific force at lever arm r: f + K r, K = [α]× + [ω]×[ω]×.
+
+    Parameters
+    ----------
+    rate, rate_derivative : (..., 3) rad/s, rad/s², unit frame
+
+    Returns
+    -------
+    (..., 3, 3) array, 1/s²
+    """
+    w = skew(rate)
+    return skew(rate_derivative) + w @ w

@@ -1,0 +1,153 @@
+"""Where the smoother starts: each unit by itself, then one heading per unit from its neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+from scipy.spatial.transform import Rotation
+
+from .rotations import apply, exp, heading_matrix, log
+from .signals import Signals, Turns
+
+UP = np.array([0.0, 1.0, 0.0])
+Z_UP_TO_Y_UP = Rotation.from_rotvec([-np.pi / 2, 0.0, 0.0])
+INCLINATION_S = 1.0  # window over which an accelerometer's mean is taken for gravity
+
+
+def start_rotations(signals: Signals, turns: Turns, north: np.ndarray) -> np.ndarray:
+    """World-from-unit of each unit at the keyframes from its own sensors; headings are arbitrary.
+
+    Parameters
+    ----------
+    signals, turns : of U units
+    north : (3,) unit vector, the Earth's field in the world frame
+
+    Returns
+    -------
+    (K + 1, U, 3, 3) array
+    """
+    return np.stack([_start(signals, turns, unit, north) for unit in range(len(signals.units))], 1)
+
+
+def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.ndarray:
+    """(K + 1, 3, 3) of one unit, by what it carries."""
+    has = {sensor: bool(there[unit]) for sensor, there in signals.has.items()}
+    if has["orientation"]:
+        assert signals.attitude is not None
+        return signals.attitude[:: signals.per_key, unit]
+    if has["gyroscope"] and has["accelerometer"]:
+        return _filtered(signals, unit)
+    if has["gyroscope"]:
+        R = _integrated(turns, unit)
+        return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
+    return _from_vectors(signals, unit, has, north)
+
+
+def _filtered(signals: Signals, unit: int) -> np.ndarray:
+    """Offline six-axis filter of Laidig & Seel 2023, doi:10.1016/j.inffus.2022.10.014 (package vqf)."""
+    from vqf import offlineVQF
+
+    step = signals.step * signals.stride
+    rate, force = (np.ascontiguousarray(x[:, unit]) for x in (signals.rate, signals.specific_force))
+    wxyz = offlineVQF(rate, force, None, step)["quat6D"]
+    return (Z_UP_TO_Y_UP * Rotation.from_quat(wxyz, scalar_first=True)).as_matrix()[:: signals.per_key]
+
+
+def _integrated(turns: Turns, unit: int) -> np.ndarray:
+    """The turns one after the other, from the identity."""
+    steps = turns.carried[:, -1, unit]
+    out = np.concatenate([np.eye(3)[None], steps])
+    reach = 1
+    while reach < len(out):  # prefix products by doubling: log₂ K passes over the whole array
+        out[reach:] = out[:-reach].copy() @ out[reach:]
+        reach *= 2
+    return out
+
+
+def _turned_to(R: np.ndarray, measured: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """R turned as a whole so that a measured vector points, on average, where it should.
+
+    The turn about the target itself stays open; without a gyroscope's help nothing shows it.
+    """
+    mean = apply(R, measured).mean(0)
+    return _between(mean[None], target)[0] @ R
+
+
+def _from_vectors(signals: Signals, unit: int, has: dict[str, bool], north: np.ndarray) -> np.ndarray:
+    """Without a gyroscope: gravity from the accelerometer's mean, heading from the magnetometer."""
+    q = signals.per_key
+    window = max(1, round(INCLINATION_S / (signals.step * signals.stride)))
+    if has["accelerometer"]:
+        up = uniform_filter1d(signals.specific_force[:, unit], window, axis=0, mode="nearest")[::q]
+        R = _between(up, UP)
+        if has["magnetometer"]:
+            m = apply(R, signals.field[::q, unit])
+            R = heading_matrix(np.arctan2(m[:, 2], m[:, 0])) @ R
+        return R
+    if has["magnetometer"]:
+        return _between(signals.field[::q, unit], north)
+    return np.broadcast_to(np.eye(3), (signals.intervals + 1, 3, 3))
+
+
+def _between(v: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """(k, 3, 3) smallest rotations that carry each v onto the target's direction."""
+    v = v / np.maximum(np.linalg.norm(v, axis=-1, keepdims=True), 1e-12)
+    axis, cos = np.cross(v, target), v @ target
+    sin = np.linalg.norm(axis, axis=-1)
+    other = np.array([1.0, 0.0, 0.0]) if abs(target[0]) < 0.9 else np.array([0.0, 0.0, 1.0])
+    unit = np.where(sin[:, None] > 1e-9, axis / np.maximum(sin, 1e-12)[:, None], other)
+    return exp(unit * np.arctan2(sin, cos)[:, None])
+
+
+def as_complex(v: np.ndarray) -> np.ndarray:
+    """Horizontal part of world vectors as complex numbers whose argument is the heading.
+
+    Parameters
+    ----------
+    v : (..., 3) array
+
+    Returns
+    -------
+    (...) complex array; a turn by ψ about +Y multiplies by exp(iψ)
+    """
+    return v[..., 0] - 1j * v[..., 2]
+
+
+def relative_heading(parent: np.ndarray, child: np.ndarray, sd: float, window: int) -> np.ndarray:
+    """How far to turn a child about the vertical so that both feel one acceleration at their joint.
+
+    Parameters
+    ----------
+    parent, child : (k, 3) m/s², specific force at the joint centre in the world frame of either unit
+    sd : m/s², disagreement beyond which a keyframe counts less
+    window : keyframes over which the heading is alike
+
+    Returns
+    -------
+    (k,) complex; the argument is the heading, the size its weight (sum over the window, in units of sd²)
+
+    Notes
+    -----
+    Σ |p − e^{iψ} c|² is least at ψ = arg Σ p c̄: closed form, no search. Reweighted against outliers.
+    """
+    p, c = as_complex(parent), as_complex(child)
+    weight = np.ones(len(p))
+    for _ in range(4):
+        total = uniform_sum(weight * p * c.conj() / sd**2, window)
+        turned = np.exp(1j * np.angle(total)) * c
+        weight = 1 / (1 + np.abs(p - turned) ** 2 / sd**2)
+    return total
+
+
+def uniform_sum(values: np.ndarray, window: int) -> np.ndarray:
+    """Sliding sum of a complex series, ends held; window in entries."""
+    size = min(window, len(values))
+    parts = (uniform_filter1d(x, size, mode="nearest") for x in (values.real, values.imag))
+    real, imaginary = parts
+    return size * (real + 1j * imaginary)
+
+
+def rotation_step(R_before: np.ndarray, R_after: np.ndarray) -> float:
+    """Root mean square rotation between two estimates, rad."""
+    turned = log(R_after @ np.swapaxes(R_before, -1, -2))
+    return float(np.sqrt(np.mean(np.sum(turned**2, -1))))

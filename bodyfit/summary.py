@@ -1,0 +1,303 @@
+"""What was estimated and how good it is, as plain data: the content of summary.json."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from .capture import Capture
+from .estimate import Estimate
+from .linearise import beyond_range
+from .poses import PoseSequence
+from .problem import DETERMINED, Problem
+
+if TYPE_CHECKING:
+    from .fitting import Track
+
+HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
+WORTH_A_WARNING_DEG = 5.0
+MOUNTING_ASSUMED = "assumed"
+
+
+def summarise(
+    capture: Capture,
+    tracks: Sequence[Track],
+    poses: PoseSequence,
+    options: Mapping[str, Any],
+    wall_time: float,
+) -> dict[str, Any]:
+    """Everything that was found, what it rests on, and what to be wary of.
+
+    Parameters
+    ----------
+    capture : as used
+    tracks : one for the whole body, or one a unit when each was solved alone
+    poses : the result
+    options : of the call
+    wall_time : s
+
+    Returns
+    -------
+    plain data: dicts, lists, numbers, text, None
+    """
+    from . import __version__
+
+    signals = tracks[0].problem.signals
+    joints = _joints(tracks, poses)
+    units = _units(capture, tracks)
+    return {
+        "bodyfit_version": __version__,
+        "capture": capture.title or capture.source,
+        "options": dict(options),
+        "sampling": {
+            "start_s": float(poses.time[0]),
+            "end_s": float(poses.time[-1]),
+            "frequency_hz": 1 / signals.step,
+            "frames": len(poses.time),
+            "keyframe_hz": 1 / signals.key_step,
+        },
+        "model": {
+            "name": poses.model.name,
+            "segments": len(poses.model.segments),
+            "joints": len(poses.model.joints),
+            "segments_without_unit": [s for s in poses.model.segments if s not in _worn_on(capture)],
+        },
+        "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing},
+        "root_position": "followed from the standing foot"
+        if poses.root_position is not None
+        else "kept at zero",
+        "units": units,
+        "joints": joints,
+        "residuals": {k: v for track in tracks for k, v in track.found.residuals.items()},
+        "gyroscope_latency_s": tracks[0].found.latency,
+        "solver": {
+            "iterations": max(track.found.iterations for track in tracks),
+            "converged": all(track.found.converged for track in tracks),
+            "cost": sum(track.found.cost for track in tracks),
+        },
+        "wall_time_s": wall_time,
+        "warnings": _warnings(capture, tracks, poses, joints, units),
+    }
+
+
+def _worn_on(capture: Capture) -> set[str]:
+    return {str(unit.segment) for unit in capture.units.values()}
+
+
+def _heading(tracks: Sequence[Track]) -> str:
+    if all(track.found.trust.trusted.any() for track in tracks):
+        return "magnetic north is +X"
+    if len(tracks) == 1:
+        return "the root segment faces +X at the first frame"
+    return "every segment without a trusted magnetometer faces +X at the first frame"
+
+
+def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
+    """By unit: what was used and found."""
+    out = {}
+    for track in tracks:
+        problem, found = track.problem, track.found
+        for u, name in enumerate(problem.signals.units):
+            if name not in capture.units:
+                continue
+            share = found.trust.share[u]
+            used = [s for s, has in problem.signals.has.items() if has[u]]
+            if "magnetometer" in used and not found.trust.trusted[:, u].any():
+                used.remove("magnetometer")
+            turning = problem.signals.has["gyroscope"][u]
+            mounting = found.body.mounting
+            out[name] = {
+                "segment": track.segments[u],
+                "sensors": used,
+                "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
+                "mounting_source": mounting.sources[u],
+                "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
+                "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
+                if turning
+                else None,
+                "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
+                "magnetometer_trusted_share": None if np.isnan(share) else float(share),
+                "gaps": _gaps(problem, u),
+            }
+    return out
+
+
+def _drift(problem: Problem, found: Estimate, unit: int) -> float:
+    """Heading that integrating the gyroscope as it is would have gained over the capture, deg."""
+    up = found.state.R[:-1, unit, 1, :]
+    return float(np.degrees(np.sum(up * found.state.bias[:-1, unit]) * problem.signals.key_step))
+
+
+def _gaps(problem: Problem, unit: int) -> list[list[float]]:
+    """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
+    signals = problem.signals
+    there = [s for s in ("gyroscope", "accelerometer") if signals.has[s][unit]]
+    if not there:
+        return []
+    missing = ~np.all([signals.known[s][:, unit] for s in there], axis=0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], missing, [False]]).astype(int)))
+    at = signals.time[0] + signals.step * signals.stride * edges
+    inside = [[round(float(a), 4), round(float(b), 4)] for a, b in at.reshape(-1, 2)]
+    return [gap for gap in inside if gap[0] <= signals.time[-1]]
+
+
+def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
+    """By joint: type, geometry, agreement, whether the heading is determined, angles."""
+    out = {}
+    for i, (name, joint) in enumerate(poses.model.joints.items()):
+        one = {
+            "type": joint.type,
+            "angles": {
+                angle: {"min_deg": float(np.degrees(a.min())), "max_deg": float(np.degrees(a.max()))}
+                for angle, a in poses.joint_angles[name].items()
+            },
+        }
+        if len(tracks) == 1 and tracks[0].problem.ties:
+            one |= _geometry(tracks[0], i)
+            one |= _determined(tracks[0], i)
+        out[name] = one
+    return out
+
+
+def _geometry(track: Track, i: int) -> dict[str, Any]:
+    """Lever arms, hinge axis and residuals of one joint."""
+    body, out = track.found.body, {}
+    if i in body.joints:
+        j = list(body.joints).index(i)
+        sd = np.sqrt(np.diag(body.lever_covariance)[6 * j : 6 * j + 6])
+        centre = track.problem.ties[i].joint.centre_in_parent
+        out |= {
+            "lever_arm_parent_m": _plain(body.levers[j, 0]),
+            "lever_arm_child_m": _plain(body.levers[j, 1]),
+            "lever_arm_sd_m": _plain(sd),
+            "lever_arm_source": "motion" if centre is None else "motion and body size",
+            "residual_m_s2": float(body.joint_sd[j]),
+        }
+    if i in body.axes:
+        axis = body.axes[i]
+        out |= {
+            "hinge_axis_parent": _plain(axis.directions[0]),
+            "hinge_axis_child": _plain(axis.directions[1]),
+            "hinge_axis_sd_deg": float(np.degrees(axis.sd)),
+            "hinge_play_deg": float(np.degrees(body.hinge_sd[i])),
+        }
+    return out
+
+
+def _determined(track: Track, i: int) -> dict[str, Any]:
+    """Whether the child's heading against its parent's is known, and what is not."""
+    tie, sd = track.problem.ties[i], float(track.found.heading_sd[i])
+    notes = []
+    if not track.problem.measured[tie.child]:
+        notes.append("no unit on its child segment: inferred from its neighbours")
+    if tie.joint.type == "hinge" and i not in track.found.body.axes:
+        notes.append("its axis is not shown by this motion; bend it through a wider range")
+    if sd > HEADING_UNKNOWN:
+        notes.append(
+            "relative heading not determined: too little motion, and no trusted magnetometer; move more, or "
+            "wear a magnetometer away from iron"
+        )
+    return {
+        "relative_heading_sd_deg": float(np.degrees(sd)),
+        "determined": bool(sd <= HEADING_UNKNOWN and track.problem.measured[tie.child]),
+        "note": "; ".join(notes) or None,
+    }
+
+
+def _warnings(
+    capture: Capture,
+    tracks: Sequence[Track],
+    poses: PoseSequence,
+    joints: Mapping[str, Any],
+    units: Mapping[str, Any],
+) -> list[str]:
+    """Sentences for a person, most harmful first."""
+    out = []
+    if unknown := [name for name, joint in joints.items() if joint.get("determined") is False]:
+        out.append(f"not determined by this capture: {', '.join(unknown)} (see the notes)")
+    mounting = tracks[0].found.body.mounting
+    assumed = [n for n, unit in units.items() if MOUNTING_ASSUMED in unit["mounting_source"]]
+    if assumed and mounting.pose:
+        out.append(
+            f"no neutral pose declared: the body was taken to be neutral at {mounting.pose[0]:.2f} to "
+            f"{mounting.pose[1]:.2f} s ({', '.join(assumed)}); angles are only as good as that. Declare a "
+            '[[calibration]] of kind "still", or give mountings'
+        )
+    if mounting.facing == "unknown" and len(units) > 1:
+        out.append(
+            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: give "
+            "one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
+        )
+    out += [w for track in tracks for w in _of_track(track)]
+    for name, share in ranges_exceeded(poses).items():
+        out.append(
+            f"{name}: beyond its range by over {WORTH_A_WARNING_DEG:.0f}° in {100 * share:.1f} % of the frames; the "
+            "neutral pose or the mounting may be off"
+        )
+    for name, unit in units.items():
+        carried = capture.units[name].sensors
+        if "magnetometer" in carried and "magnetometer" not in unit["sensors"]:
+            out.append(
+                f"{name}: magnetometer not used, its field is not that of the Earth for most of the time"
+            )
+    gaps = {name: [b - a for a, b in unit["gaps"]] for name, unit in units.items() if unit["gaps"]}
+    if gaps:
+        longest = max(max(lengths) for lengths in gaps.values())
+        total = sum(map(len, gaps.values()))
+        out.append(f"{total} gaps in {', '.join(gaps)} bridged, the longest {longest:.2f} s")
+    return out
+
+
+def _of_track(track: Track) -> list[str]:
+    """Warnings about a solve and about ranges."""
+    out, found = [], track.found
+    if not found.converged:
+        out.append(f"the solver stopped after {found.iterations} iterations, still moving")
+    if abs(track.found.latency) > 0.005:
+        out.append(f"gyroscopes lag behind accelerometers by {1000 * track.found.latency:.1f} ms; taken off")
+    for i, axis in found.body.axes.items():
+        tie = track.problem.ties[i]
+        declared = tie.joint.axis
+        if declared is None or axis.sd > DETERMINED:
+            continue
+        seen = found.body.mounting.segment_from_unit[tie.parent] @ axis.directions[0]
+        off = np.degrees(np.arccos(min(1.0, abs(float(seen @ declared)) / float(np.linalg.norm(declared)))))
+        if off > WORTH_A_WARNING_DEG:
+            out.append(
+                f"{tie.joint.name}: the motion shows a hinge axis {off:.0f}° from the declared one; the mounting "
+                "or the axis is off"
+            )
+    return out
+
+
+def ranges_exceeded(poses: PoseSequence) -> dict[str, float]:
+    """Share of the frames in which each joint lies over 5° beyond a range.
+
+    Parameters
+    ----------
+    poses : with joint ranges in its model
+
+    Returns
+    -------
+    joint name -> share, for joints where it is not zero
+    """
+    out = {}
+    for name, joint in poses.model.joints.items():
+        angles = np.stack([poses.joint_angles[name][angle] for angle in joint.angles], -1)
+        beyond = np.abs(beyond_range(joint, angles)) > np.radians(WORTH_A_WARNING_DEG)
+        if beyond.any():
+            out[name] = float(beyond.any(-1).mean())
+    return out
+
+
+def _quaternion(R: np.ndarray) -> list[float]:
+    from scipy.spatial.transform import Rotation
+
+    return _plain(Rotation.from_matrix(R).as_quat(canonical=True))
+
+
+def _plain(values: np.ndarray) -> list:
+    """Nested lists, rounded to a millionth."""
+    return np.round(values, 6).tolist()

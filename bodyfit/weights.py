@@ -1,0 +1,74 @@
+"""How far each residual may be off: one set of defaults for every capture."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Weights:
+    """Standard deviations of the residuals, and the times over which their errors are alike.
+
+    Set once, on recordings of several kinds; docs/method.md says how each one was arrived at.
+
+    Attributes
+    ----------
+    gyroscope : rad/s/√Hz, noise and what scale errors look like
+    gyroscope_scale : share of a turn that a gyroscope misses
+    turning : rad/√s, how far a segment turns in a second when no gyroscope watches
+    bias_at_start, bias_walk : rad/s and rad/s/√s
+    rest : rad/s, true rate of a unit that lies still
+    acceleration, acceleration_s : m/s² of a worn unit, and the time over which it is alike
+    accelerometer : m/s²/√Hz, error of what is integrated into velocity
+    speed, speed_s : m/s of the wearer and the time over which it is alike
+    joint, joint_least, joint_at_start : m/s², joint-centre disagreement: prior, lower bound, first iteration
+    joint_s : s over which that disagreement is alike
+    hinge_least, hinge_s : rad, lower bound of a hinge's play, and the time over which it is alike
+    range_, angle_s : rad, how soft the limit of a joint range is; time over which joint angles are alike
+    offset : rad, how far the neutral of a stiff angle differs between people
+    field, field_s : rad, heading error of a field that passed the gate, and the time over which it is alike
+    field_norm, field_dip : gate: share of the norm, rad
+    fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
+    neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
+    heading_at_start : rad, heading of a unit at the start against where the search put it
+    lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
+    joint_centre : m, joint centre of a body scaled from stature
+    elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under its own weight
+    """
+
+    gyroscope: float = math.radians(0.4)
+    gyroscope_scale: float = 0.005
+    turning: float = 1.5
+    bias_at_start: float = math.radians(0.5)
+    bias_walk: float = math.radians(0.01)
+    rest: float = math.radians(0.1)
+    acceleration: float = 2.5
+    acceleration_s: float = 0.2
+    accelerometer: float = 0.1
+    speed: float = 1.0
+    speed_s: float = 1.0
+    joint: float = 0.4
+    joint_least: float = 0.05
+    joint_at_start: float = 1.5
+    joint_s: float = 0.15
+    hinge_least: float = math.radians(0.5)
+    hinge_s: float = 2.0
+    range_: float = math.radians(3.0)
+    angle_s: float = 0.5
+    offset: float = math.radians(15.0)
+    field: float = math.radians(10.0)
+    field_s: float = 2.0
+    field_norm: float = 0.1
+    field_dip: float = math.radians(10.0)
+    fused_inclination: float = math.radians(1.0)
+    fused_heading: float = math.radians(20.0)
+    fused_s: float = 2.0
+    neighbour: float = math.radians(40.0)
+    neighbour_s: float = 1.0
+    heading_at_start: float = math.radians(100.0)
+    lever: float = 0.3
+    position: float = 0.02
+    joint_centre: float = 0.05
+    elastic_common: float = math.radians(2.0) / 9.81
+    elastic_own: float = math.radians(2.0) / 9.81
