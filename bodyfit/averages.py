@@ -81,7 +81,9 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
     f, lever = signals.specific_force[at], X @ lever_matrix(signals.rate[at], signals.rate_derivative[at])
     felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
     out = {"force": mean(apply(X, f), felt), "lever": mean(lever)}
-    out["field"] = mean(apply(X, signals.field[at]), magnetic) if magnetic.any() else np.zeros_like(out["force"])
+    out["field"] = (
+        mean(apply(X, signals.field[at]), magnetic) if magnetic.any() else np.zeros_like(out["force"])
+    )
     out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:
         out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)

@@ -9,11 +9,12 @@ import numpy as np
 
 from .averages import Averages, averages
 from .field_trust import FieldTrust
+from .geometry import share_of_levers
 from .heading_start import start
 from .latency import latency_from_joints, worth_taking_off
 from .linearise import linearise
 from .problem import Body, Problem, State
-from .refine import refine
+from .refine import prior_of_levers, refine
 from .residuals import Linearised
 from .smoother import solve
 from .start import rotation_step
@@ -105,7 +106,7 @@ def estimate(
         converged,
         sum(part.cost for part in parts),
         _root_mean_squares(parts),
-        heading_sd(problem, state, parts),
+        heading_sd(problem, state, body, average, trust, parts),
     )
 
 
@@ -128,25 +129,44 @@ def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
     return out
 
 
-def heading_sd(problem: Problem, state: State, parts: Sequence[Linearised]) -> np.ndarray:
-    """Standard deviation of each child's heading against its parent's, from the information matrix.
+def heading_sd(
+    problem: Problem,
+    state: State,
+    body: Body,
+    average: Averages,
+    trust: FieldTrust,
+    parts: Sequence[Linearised],
+) -> np.ndarray:
+    """Standard deviation of each child's heading against its parent's.
 
     Parameters
     ----------
-    problem, state, parts : at the end
+    problem, state, body, average, trust, parts : at the end
 
     Returns
     -------
     (J,) rad per tie, median over time
+
+    Notes
+    -----
+    From the information matrix; where only the joint shows the heading, widened for the lever arms that the
+    same motion has to show.
     """
     if not problem.ties:
         return np.zeros(0)
-    up = [3 * np.array([tie.parent, tie.child]) + 1 for tie in problem.ties]
-    p, c = np.array(up).T
+    p, c = 3 * np.array([[tie.parent, tie.child] for tie in problem.ties]).T + 1
     found = np.empty((len(state.R), len(problem.ties)))
 
     def visit(k: int, S: np.ndarray) -> None:
         found[k] = S[p, p] + S[c, c] - 2 * S[p, c]
 
     solve(parts, state.slots, len(state.R), visit)
-    return np.sqrt(np.maximum(0.0, np.median(found, axis=0)))
+    variance = np.maximum(0.0, np.median(found, axis=0))
+    prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
+    alike, north = problem.alike(problem.weights.joint_s), trust.trusted.any(0)
+    widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
+    for factor, i in zip(widened, body.joints, strict=True):
+        tie = problem.ties[i]
+        if i not in body.axes and not (north[tie.parent] and north[tie.child]):
+            variance[i] *= factor
+    return np.minimum(np.sqrt(variance), np.pi)

@@ -18,11 +18,13 @@ from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
 from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
-from .mounting import heading_of
+from .mounting import Mounting, heading_of
 from .poses import PoseSequence
 from .problem import Problem, Tie
+from .refine import calibrated
+from .root_path import with_root_path
 from .rotations import exp, heading_matrix
-from .signals import Signals, between_keyframes, common_signals, preintegrate
+from .signals import Signals, between_keyframes, common_signals, preintegrate, resting_in, scaled_to_gravity
 from .summary import summarise
 from .weights import Weights
 
@@ -114,9 +116,10 @@ def fit(
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
+            tracks = _mounted_together(worn, tracks, weights)
         else:
             tracks = [_solved(worn, *_with_body(worn), weights, progress)]
-        poses = _poses(worn, tracks, alone)
+        poses = with_root_path(_poses(worn, tracks))
         if strict_ranges:
             from .strict import within_ranges
 
@@ -172,7 +175,26 @@ def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Coll
                 f'units.{name}: no segment given; say which segment it is worn on: segment = "…" '
                 f"({', '.join(capture.model.segments)}), or leave it out"
             )
+    _check_segments(capture, units)
     return dataclasses.replace(capture, units=units, model=capture.model.scaled(capture.person))
+
+
+def _check_segments(capture: Capture, units: Mapping[str, Unit]) -> None:
+    """Every unit sits on a segment of the model, and no two on one."""
+    taken: dict[str, str] = {}
+    for name, unit in units.items():
+        segment = str(unit.segment)
+        if segment not in capture.model.segments:
+            raise InputError(
+                f"units.{name}: segment {segment!r} is not in model {capture.model.name!r}; "
+                f"{suggest(segment, capture.model.segments)}"
+            )
+        if segment in taken:
+            raise InputError(
+                f"units.{name}: segment {segment!r} already carries units.{taken[segment]}, expected one unit a "
+                "segment; leave one out"
+            )
+        taken[segment] = name
 
 
 def _with_body(capture: Capture) -> tuple[list[Unit], list[Tie]]:
@@ -202,6 +224,31 @@ def _solved(
     return Track(estimate(problem_at, latency, progress), [str(unit.segment) for unit in units])
 
 
+def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -> list[Track]:
+    """Units that were solved alone but know north, their mounting calibrated in one pose and one body."""
+    units = list(capture.units.values())
+    known = all(track.found.trust.trusted.any() for track in tracks)
+    if not known or len({track.problem.signals.intervals for track in tracks}) > 1:
+        return tracks
+    at = {unit.segment: index for index, unit in enumerate(units)}
+    joints = [j for j in capture.model.joints.values() if j.parent in at and j.child in at]
+    ties = [Tie(joint, at[joint.parent], at[joint.child]) for joint in joints]
+    problem = _problem(capture, common_signals(units, units), units, ties, weights)
+    mounting = calibrated(problem, np.concatenate([track.found.state.R for track in tracks], 1), {})
+    return [_remounted(track, mounting, u) for u, track in enumerate(tracks)]
+
+
+def _remounted(track: Track, mounting: Mounting, unit: int) -> Track:
+    """A track of one unit with another mounting."""
+    own = dataclasses.replace(
+        mounting,
+        segment_from_unit=mounting.segment_from_unit[unit : unit + 1],
+        sources=mounting.sources[unit : unit + 1],
+    )
+    body = dataclasses.replace(track.found.body, mounting=own)
+    return dataclasses.replace(track, found=dataclasses.replace(track.found, body=body))
+
+
 def _problem(
     capture: Capture, signals: Signals, units: list[Unit], ties: list[Tie], weights: Weights
 ) -> Problem:
@@ -210,13 +257,15 @@ def _problem(
     g = STANDARD_GRAVITY
     if capture.place is not None:
         g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
+    pose = (still[0].start, still[0].end) if still else None
+    signals = scaled_to_gravity(signals if pose is None else resting_in(signals, pose), g)
     return Problem(
         signals,
         preintegrate(signals),
         ties,
         [unit.mounting for unit in units],
         [_place(capture, unit, weights) for unit in units],
-        (still[0].start, still[0].end) if still else None,
+        pose,
         g,
         capture.place,
         weights,
@@ -286,19 +335,29 @@ def _between(values: np.ndarray, at: np.ndarray) -> np.ndarray:
     return (1 - share) * values[low] + share * values[low + 1]
 
 
-def _poses(capture: Capture, tracks: list[Track], alone: bool) -> PoseSequence:
+def _poses(capture: Capture, tracks: list[Track]) -> PoseSequence:
     """Pose sequence of the whole body, in the world that the contract asks for."""
-    rotations: dict[str, np.ndarray] = {}
-    for track in tracks:
-        R = frames_of(track)
-        if not track.found.trust.trusted.any():
-            R = heading_matrix(-heading_of(R[0, 0])) @ R
-        rotations |= {segment: R[:, u] for u, segment in enumerate(track.segments)}
-    model = capture.model
-    for joint in model.joints.values():  # only with `alone`: segments that no unit shows follow their parent
-        rotations.setdefault(
-            joint.child, rotations.get(joint.parent, np.eye(3)[None].repeat(len(tracks[0].time), 0))
-        )
-    rotations.setdefault(model.root, np.eye(3)[None].repeat(len(tracks[0].time), 0))
+    rotations = _together(tracks)
+    model, count = capture.model, len(tracks[0].time)
+    rotations.setdefault(model.root, np.broadcast_to(np.eye(3), (count, 3, 3)))
+    for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
+        rotations.setdefault(joint.child, rotations[joint.parent])
     named = {name: Rotation.from_matrix(rotations[name]) for name in model.segments}
     return PoseSequence(tracks[0].time, named, model)
+
+
+def _together(tracks: list[Track]) -> dict[str, np.ndarray]:
+    """Segment -> (T, 3, 3) world_from_segment, headings made to agree.
+
+    Where a field is trusted +X is magnetic north. Where none is, the first segment of a track (the root of a
+    body) faces +X at the first frame, or, beside others that know north, where those face on average.
+    """
+    frames = [frames_of(track) for track in tracks]
+    north = [bool(track.found.trust.trusted.any()) for track in tracks]
+    towards = [np.exp(1j * heading_of(R[0, 0])) for R, known in zip(frames, north, strict=True) if known]
+    facing = float(np.angle(np.sum(towards))) if towards else 0.0
+    out: dict[str, np.ndarray] = {}
+    for track, R, known in zip(tracks, frames, north, strict=True):
+        turned = R if known else heading_matrix(facing - heading_of(R[0, 0])) @ R
+        out |= {segment: turned[:, u] for u, segment in enumerate(track.segments)}
+    return out

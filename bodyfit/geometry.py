@@ -192,6 +192,39 @@ def levers_from_rotations(
     return (covariance @ b).reshape(-1, 2, 3), covariance
 
 
+def share_of_levers(
+    average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
+) -> np.ndarray:
+    """How much less the joints tell about headings because lever arms have to be found too.
+
+    Parameters
+    ----------
+    average, ends, levers, sd, correlated, prior : as in `levers_from_rotations`
+
+    Returns
+    -------
+    (J,) at least one: factor on the variance of a child's heading against its parent's
+
+    Notes
+    -----
+    Information about a turn of the child about the vertical with the arms held, Σ w d², against the same with
+    the arms free, Σ w d² − bᵀ (Aᵀ W A + Λ)⁻¹ b, b = Aᵀ W d (Schur complement).
+    """
+    parent, child = joint_forces(average, ends, levers)
+    out = np.ones(len(ends.units))
+    for j, (p, c) in enumerate(ends.units):
+        A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
+        d = -np.cross([0.0, 1.0, 0.0], child[:, j])
+        known = average.known[:, p] & average.known[:, c]
+        w = known * huber(parent[:, j] - child[:, j], sd[j]) / (correlated * sd[j] ** 2)
+        own = slice(6 * j, 6 * j + 6)
+        held, b = float(np.einsum("ki,k,ki", d, w, d)), np.einsum("kij,k,ki->j", A, w, d)
+        H = np.einsum("kij,k,kil->jl", A, w, A) + prior.precision[own, own]
+        free = held - float(b @ np.linalg.solve(H, b))
+        out[j] = held / max(free, 1e-6 * held, 1e-12)
+    return np.maximum(out, 1.0)
+
+
 def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Specific force at each joint centre from either side, world frame.
 

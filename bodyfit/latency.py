@@ -14,7 +14,7 @@ from .residuals import huber
 from .rotations import apply
 
 USUAL = 0.002  # s; low-pass filters of wearable-class chips lag by 1 to 4 ms (data sheets, from memory)
-LEAST = 0.0005  # s, smaller latencies change nothing
+LEAST = 0.0003  # s, smaller latencies change nothing
 SIGNIFICANT = 3.0  # standard deviations
 
 

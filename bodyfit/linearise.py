@@ -12,11 +12,11 @@ from .joint_angles import joint_angles
 from .mounting import Mounting
 from .problem import Body, Problem, State, Tie
 from .residuals import Linearised
+from .residuals.at_start import rotation_at_start
 from .residuals.bias import bias_level, bias_walk
 from .residuals.field import field_heading, field_vector
 from .residuals.fused import fused_orientation
 from .residuals.gravity import gravity, velocity_gain, velocity_level
-from .residuals.heading import heading_at_start
 from .residuals.hinge import hinge
 from .residuals.joint_angle import joint_angle
 from .residuals.joint_centre import joint_centre
@@ -56,7 +56,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
         bias_walk(state.bias, w.bias_walk**2 * step),
         bias_level(state.bias, np.zeros(3), _bias_variance(problem, len(state.R))),
         _rest(problem, state),
-        heading_at_start(len(state.R), _heading_sd(problem, trust), np.zeros(U)),
+        rotation_at_start(len(state.R), _start_sd(problem, trust)),
         gravity(average.force, problem.g, w.acceleration, problem.alike(w.acceleration_s), average.known),
         velocity_gain(
             average.force, state.velocity, problem.g, step, w.accelerometer, average.known, moving, 2 * U
@@ -87,7 +87,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
                 at,
                 w.fused_inclination,
                 w.fused_heading,
-                problem.alike(w.fused_s),
+                np.array([problem.alike(w.fused_s), len(state.R), problem.alike(w.fused_s)]),
             )
         )
     return parts
@@ -121,11 +121,11 @@ def _rest(problem: Problem, state: State) -> Linearised:
     return bias_level(state.bias, np.where(known[..., None], seen, 0.0), variance)
 
 
-def _heading_sd(problem: Problem, trust: FieldTrust) -> np.ndarray:
-    """(U,) rad: the root's heading defines the world's where no trusted field does."""
-    sd = np.full(len(problem.signals.units), problem.weights.heading_at_start)
+def _start_sd(problem: Problem, trust: FieldTrust) -> np.ndarray:
+    """(U, 3) rad: the root's heading defines the world's where no trusted field does."""
+    sd = np.full((len(problem.signals.units), 3), problem.weights.rotation_at_start)
     if not trust.trusted.any():
-        sd[problem.root] = 1e-3
+        sd[problem.root, 1] = 1e-3
     return sd
 
 
@@ -163,22 +163,22 @@ def segment_rotations(R: np.ndarray, mounting: Mounting) -> np.ndarray:
 
 
 def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearised]:
-    """Joint ranges, one-sided, and stiffness about this person's own neutral."""
-    w, alike = problem.weights, problem.alike(problem.weights.angle_s)
+    """Joint ranges, one-sided, and stiffness about neutral, which counts once per capture."""
+    w = problem.weights
     segments, parts = segment_rotations(freed, body.mounting), []
-    for i, habit in body.habits.items():
+    for i, range_holds in body.range_holds.items():
         tie = problem.ties[i]
         joint, parent = tie.joint, segments[:, tie.parent]
         angles, signs = angles_of(tie, segments), np.array(joint.signs, float)
         common = (angles * signs, joint.sequence, signs, tie.parent, tie.child)
         if joint.range:
-            sd = np.where(habit.range_holds, w.range_, np.inf)
-            excess = beyond_range(joint, angles)
-            parts.append(joint_angle("joint range", parent, excess, *common, sd, alike))
+            sd, excess = np.where(range_holds, w.range_, np.inf), beyond_range(joint, angles)
+            parts.append(joint_angle("joint range", parent, excess, *common, sd, problem.alike(w.angle_s)))
         if joint.stiffness:
-            sd = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
-            away = angles - habit.neutral
-            parts.append(joint_angle("joint stiffness", parent, away, *common, sd, alike))
+            stiff = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
+            # what a person's own neutral differs by does not average out over the capture
+            sd, whole = np.hypot(stiff, w.offset), float(len(freed))
+            parts.append(joint_angle("joint stiffness", parent, angles, *common, sd, whole))
     return parts
 
 

@@ -79,20 +79,6 @@ class Problem:
 
 
 @dataclass(frozen=True, eq=False)
-class AngleHabit:
-    """What a joint's angles show before the body model bends them.
-
-    Attributes
-    ----------
-    neutral : (3,) rad, about which this person's joint is stiff: a carrying angle, a bow leg
-    range_holds : (3,) bool; where the angle lies outside its range too often, the neutral pose must differ
-    """
-
-    neutral: np.ndarray
-    range_holds: np.ndarray
-
-
-@dataclass(frozen=True, eq=False)
 class Body:
     """What stays the same during the capture, found between the solver's steps.
 
@@ -103,7 +89,8 @@ class Body:
     axes : tie -> hinge axis; hinge_sd : tie -> rad
     elastic : (U, 3, 3) rad per m/s², turn of each unit against its segment under load
     mounting : segment_from_unit and where it comes from
-    habits : tie -> what its angles show; joint ranges and stiffness hold only for these
+    range_holds : tie -> (3,) bool, for joints with known mountings; where an angle lies outside its range too
+        often, the neutral pose must differ, and the range is not used
     """
 
     ends: Ends
@@ -115,7 +102,7 @@ class Body:
     hinge_sd: Mapping[int, float]
     elastic: np.ndarray
     mounting: Mounting
-    habits: Mapping[int, AngleHabit] = field(default_factory=dict)
+    range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)

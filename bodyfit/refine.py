@@ -1,4 +1,4 @@
-"""What stays the same during a capture, given the rotations: lever arms, axes, softness, mounting, habits."""
+"""What stays the same during a capture, given the rotations: lever arms, axes, softness, mounting, ranges."""
 
 from __future__ import annotations
 
@@ -23,11 +23,12 @@ from .geometry import (
 )
 from .linearise import angles_of, beyond_range, segment_rotations
 from .mounting import FlexionAxis, Mounting, calibrate_mounting, still_pose
-from .problem import DETERMINED, AngleHabit, Body, Problem, State, Tie
+from .problem import DETERMINED, Body, Problem, State, Tie
 from .rotations import apply, log
 
 HINGES_FROM = 3  # iteration from which hinges and joint angles count: by then rotations are about right
-ELASTIC_EXPLAINS = 0.75  # share of a hinge's apparent play that may be left for softness to be believed
+TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
+HINGE_PLAY = np.radians(3.0)  # of a hinge that nothing is known about yet
 AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off
 OUTSIDE_RAD, OUTSIDE_SHARE = np.radians(5.0), 0.02  # a range exceeded that far, that often, is not believed
 
@@ -61,8 +62,8 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
     freed = state.R @ elastic_turns(elastic, state.R, average.force)
     mounting = calibrated(problem, freed, axes)
-    habits = _habits(problem, freed, mounting)
-    return replace(body, axes=axes, hinge_sd=hinge_sd, elastic=elastic, mounting=mounting, habits=habits)
+    holds = _ranges_that_hold(problem, freed, mounting)
+    return replace(body, axes=axes, hinge_sd=hinge_sd, elastic=elastic, mounting=mounting, range_holds=holds)
 
 
 def _elastic(
@@ -72,7 +73,7 @@ def _elastic(
     axes: Mapping[int, Axis],
     hinge_sd: Mapping[int, float],
 ) -> np.ndarray:
-    """Elastic mounting, from the hinges whose apparent play it explains; zero where it explains none."""
+    """Elastic mounting from hinges that have little play beside it; a loose hinge can't tell play from softness."""
     w, at = problem.weights, list(axes)
     ends = Ends(np.array([[tie.parent, tie.child] for tie in problem.ties]))
 
@@ -99,27 +100,25 @@ def _elastic(
         axis = hinge_axis(relative, hinge_sd[i], 1.0, None, 1.0).directions
         return float(robust_sd((apply(relative, axis[1]) - axis[0])[:, None], 0.0)[0])
 
-    rigid = np.zeros((state.R.shape[1], 3, 3))
-    explained = [i for i in at if play(i, solved([i])) < ELASTIC_EXPLAINS * play(i, rigid)]
-    return solved(explained) if explained else rigid
+    tight = [i for i in at if play(i, solved([i])) < TIGHT_HINGE]
+    return solved(tight) if tight else np.zeros((state.R.shape[1], 3, 3))
 
 
 def _hinges(problem: Problem, freed: np.ndarray, body: Body) -> tuple[dict[int, Axis], dict[int, float]]:
     """Axis and play of every hinge whose motion, or whose model, shows them."""
     w, axes, play = problem.weights, {}, {}
     for i, tie in enumerate(problem.ties):
-        if tie.joint.type != "hinge" or not (problem.both_measured(tie)):
+        if tie.joint.type != "hinge" or not problem.both_measured(tie):
             continue
         relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
-        sd = body.hinge_sd.get(i, np.radians(3.0))
-        axis = hinge_axis(
-            relative, sd, problem.alike(w.hinge_s), _declared(tie, body.mounting), AXIS_DECLARED_SD
-        )
-        if axis.sd > DETERMINED:
-            continue
-        off = apply(relative, axis.directions[1]) - axis.directions[0]
-        axes[i] = axis
-        play[i] = float(np.sqrt(1.5) * robust_sd(off[:, None], w.hinge_least / np.sqrt(1.5))[0])
+        declared, alike = _declared(tie, body.mounting), problem.alike(w.hinge_s)
+        sd = body.hinge_sd.get(i, HINGE_PLAY)
+        for _ in range(2):  # the axis shows the play, and the play how sure the axis is
+            axis = hinge_axis(relative, sd, alike, declared, AXIS_DECLARED_SD)
+            off = apply(relative, axis.directions[1]) - axis.directions[0]
+            sd = float(np.sqrt(1.5) * robust_sd(off[:, None], w.hinge_least / np.sqrt(1.5))[0])
+        if axis.sd < DETERMINED:
+            axes[i], play[i] = axis, sd
     return axes, play
 
 
@@ -215,20 +214,12 @@ def _oriented(
     return (directions * side if side != 0 else directions), bool(side != 0 and low + high != 0)
 
 
-def _habits(problem: Problem, freed: np.ndarray, mounting: Mounting) -> dict[int, AngleHabit]:
-    """Joints with ranges or stiffness whose two mountings are known, and what their angles show."""
+def _ranges_that_hold(problem: Problem, freed: np.ndarray, mounting: Mounting) -> dict[int, np.ndarray]:
+    """Joints with ranges or stiffness whose two mountings are known, and which ranges the motion respects."""
     sure = [source in ("given", "still pose") for source in mounting.sources]
     segments, out = segment_rotations(freed, mounting), {}
-    count = len(freed) / problem.alike(problem.weights.angle_s)
     for i, tie in enumerate(problem.ties):
-        joint = tie.joint
-        if not (joint.range or joint.stiffness) or not (sure[tie.parent] and sure[tie.child]):
-            continue
-        angles = angles_of(tie, segments)
-        sd = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
-        shrunk = count / (count + np.square(sd / problem.weights.offset))
-        if mounting.sources[tie.child] == "still pose":  # the pose has made the person's own neutral zero
-            shrunk = np.zeros(3)
-        outside = np.abs(beyond_range(joint, angles)) > OUTSIDE_RAD
-        out[i] = AngleHabit(shrunk * np.mean(angles, axis=0), outside.mean(0) < OUTSIDE_SHARE)
+        if (tie.joint.range or tie.joint.stiffness) and sure[tie.parent] and sure[tie.child]:
+            outside = np.abs(beyond_range(tie.joint, angles_of(tie, segments))) > OUTSIDE_RAD
+            out[i] = outside.mean(0) < OUTSIDE_SHARE
     return out

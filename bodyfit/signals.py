@@ -7,6 +7,7 @@ the gyroscope carries the rotation from one to the next.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,10 +24,12 @@ SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practic
 KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
 BRIDGED_S = 0.25  # longest run of missing samples that is bridged
-REST_S = 1.0  # a unit rests while, for so long, the spread of its readings stays below the next two
-REST_RATE = np.radians(0.6)  # rad/s
-REST_FORCE = 0.15  # m/s²
-REST_LEVEL = np.radians(4.0)  # rad/s, more is a slow turn rather than a bias (data sheets: up to 3 °/s)
+REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
+REST_RATE = np.radians(0.3)  # rad/s
+REST_FORCE = 0.06  # m/s²
+REST_LEVEL = np.radians(3.0)  # rad/s, more is a slow turn rather than a bias (data sheets: up to 3 °/s)
+HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
+LARGEST_SCALE_ERROR = 0.06  # share; an accelerometer further off is left as it is
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
 
 
@@ -50,6 +53,7 @@ class Signals:
         (gap / 0.25 s)⁴ where a gap was bridged
     rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
     has : sensor name -> (U,) bool
+    force_scale : (U,) factor on accelerometers that makes them read gravity at rest
     """
 
     time: np.ndarray
@@ -67,6 +71,7 @@ class Signals:
     turn_unknown: np.ndarray
     rest_rate: np.ndarray
     has: Mapping[str, np.ndarray]
+    force_scale: np.ndarray
 
     @property
     def intervals(self) -> int:
@@ -132,6 +137,7 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
         stacked["turn_unknown"].reshape(intervals, -1, len(units)).mean(1),
         stacked["rest_rate"][::per_key],
         has,
+        np.ones(len(units)),
     )
 
 
@@ -142,6 +148,8 @@ def _output_times(units: list[Unit]) -> np.ndarray:
     """The units' own stamps when they share regular ones, else a regular grid over their common time."""
     if not units:
         raise CannotReconstructError("no unit is left to fit; wear at least one, or leave out fewer")
+    for unit in units:
+        _check_stamps(unit)
     start, end = max(u.time[0] for u in units), min(u.time[-1] for u in units)
     if end - start < SHORTEST_S:
         spans = ", ".join(f"{u.name} {u.time[0]:.2f} to {u.time[-1]:.2f} s" for u in units)
@@ -149,12 +157,33 @@ def _output_times(units: list[Unit]) -> np.ndarray:
             f"the units share {max(0.0, end - start):.2f} s ({spans}), expected at least {SHORTEST_S} s; "
             "record them together, or leave out the unit that does not overlap"
         )
-    step = min(float(np.median(np.diff(u.time))) for u in units)
-    count = int((end - start) / step * (1 + 1e-9)) + 1
-    grid = start + step * np.arange(count)
+    step = min(float(np.mean(np.diff(u.time)[_usual(u)])) for u in units)
     own = units[0].time[(units[0].time >= start) & (units[0].time <= end)]
-    same = len(own) == count and np.abs(own - grid).max() < 0.05 * step
-    return own if same else grid
+    regular = np.linspace(own[0], own[-1], len(own))
+    same = len(own) == round((own[-1] - own[0]) / step) + 1
+    if same and np.abs(own - regular).max() < 0.05 * step:
+        return own
+    return start + step * np.arange(int((end - start) / step * (1 + 1e-9)) + 1)
+
+
+def _usual(unit: Unit) -> np.ndarray:
+    """(N − 1,) bool: steps that are no gaps."""
+    steps = np.diff(unit.time)
+    return steps < 1.5 * np.median(steps)
+
+
+def _check_stamps(unit: Unit) -> None:
+    """Refuses a unit without samples, and stamps that do not increase."""
+    if len(unit.time) < 2:
+        raise CannotReconstructError(
+            f"units.{unit.name}: {len(unit.time)} samples in the stretch that was asked for, expected more; "
+            "choose a stretch inside the recording, or leave the unit out"
+        )
+    if (back := np.flatnonzero(np.diff(unit.time) <= 0)).size:
+        raise InputError(
+            f"units.{unit.name} time: sample {back[0] + 1} at t = {unit.time[back[0] + 1]:.4f} s does not come "
+            f"after the one before (t = {unit.time[back[0]]:.4f} s), expected increasing time stamps"
+        )
 
 
 def _resampled(unit: Unit, frames: np.ndarray, stride: int, latency: float) -> dict[str, Any]:
@@ -213,7 +242,7 @@ class Coverage:
 
 
 def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
-    """(n, 3) rad/s: mean rate over a second where neither rate nor force changed, NaN elsewhere."""
+    """(n, 3) rad/s: mean rate over two seconds in which neither rate nor force changed, NaN elsewhere."""
     window = max(3, round(REST_S / step))
     if len(rate) < window:
         return np.full(rate.shape, np.nan)
@@ -230,13 +259,7 @@ def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
 
 def _spline(unit: Unit, sensor: str, stamps: np.ndarray):
     """Cubic spline through a sensor's valid samples, and where it was sampled."""
-    values = getattr(unit, sensor)
-    good = np.isfinite(values).all(1)
-    if good.sum() < 4:
-        raise InputError(
-            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
-            f"leave the sensor out of the unit's table in setup.toml"
-        )
+    values, good = getattr(unit, sensor), _usable(unit, sensor)
     if sensor != "magnetometer":
         _refuse_long_gaps(unit, sensor, good)
     at = stamps[good]
@@ -248,19 +271,38 @@ def _spline(unit: Unit, sensor: str, stamps: np.ndarray):
 
 
 def _refuse_long_gaps(unit: Unit, sensor: str, good: np.ndarray) -> None:
-    """Refuses a stretch without samples that is too long to bridge."""
-    at = unit.time[good]
-    edges = np.concatenate([[unit.time[0]], at, [unit.time[-1]]])
+    """Refuses a stretch without samples that is too long to bridge, and says which part can be kept."""
+    time, usual = unit.time, float(np.median(np.diff(unit.time)))
+    edges = np.concatenate([[time[0] - usual], time[good], [time[-1] + usual]])
     worst = int(np.argmax(np.diff(edges)))
-    start, length = edges[worst], edges[worst + 1] - edges[worst]
-    if length <= max(BRIDGED_S, 2.5 * float(np.median(np.diff(at)))):
+    before, after = float(edges[worst]), float(edges[worst + 1])
+    length = after - before - usual
+    if length <= max(BRIDGED_S, 2 * float(np.median(np.diff(time[good])))):
         return
-    missing = int(((unit.time > start) & (unit.time < start + length) & ~good).sum())
-    raise InputError(
-        f"units.{unit.name} {sensor}: {missing} samples from t = {start:.2f} s are missing or NaN, "
-        f"{length:.2f} s without a value; fit bridges at most {BRIDGED_S} s. "
-        f"Keep the good part: capture.between({unit.time[0]:.2f}, {start:.2f}), or leave the sensor out"
+    missing = time[(time > before) & (time < after)]
+    lost = (
+        f"{len(missing)} samples from t = {missing[0]:.2f} s are NaN"
+        if len(missing)
+        else "samples are missing"
     )
+    where = lost if len(missing) else f"{lost} from t = {before:.2f} s"
+    parts = ((time[0], before), (after, time[-1]))
+    start, end = max(parts, key=lambda part: part[1] - part[0])
+    raise InputError(
+        f"units.{unit.name} {sensor}: {where}, {length:.2f} s without a value; fit bridges at most "
+        f"{BRIDGED_S} s. Keep the good part: capture.between({start:.2f}, {end:.2f}), or leave the sensor out"
+    )
+
+
+def _usable(unit: Unit, sensor: str) -> np.ndarray:
+    """(N,) bool: samples that hold numbers; refuses a sensor with hardly any."""
+    good = np.isfinite(getattr(unit, sensor)).all(1)
+    if good.sum() < 4:
+        raise InputError(
+            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
+            f"leave the sensor out of the unit's table in setup.toml"
+        )
+    return good
 
 
 def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, Any]:
@@ -268,19 +310,70 @@ def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, 
     from scipy.spatial.transform import Rotation, Slerp
 
     assert unit.orientation is not None
-    good = np.isfinite(unit.orientation).all(1)
+    good = _usable(unit, "orientation")
     _refuse_long_gaps(unit, "orientation", good)
     at = unit.time[good]
     slerp = Slerp(at, Rotation.from_quat(unit.orientation[good]))
     R = slerp(np.clip(frames, at[0], at[-1])).as_matrix()
+    step = frames[1] - frames[0]
     turns = log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    rate = np.concatenate([turns[:1], 0.5 * (turns[1:] + turns[:-1]), turns[-1:]]) / step
+    both = np.stack([rate, np.gradient(rate, step, axis=0)], 1)
+    both = uniform_filter1d(both, max(stride, 3), axis=0, mode="nearest")[::stride]
     count = len(frames[::stride])
     return {
+        "rate": both[:, 0],
+        "rate_derivative": both[:, 1],
         "attitude": R[::stride],
         "orientation_known": np.ones(count, bool),
         "turns": turns,
         "turn_unknown": np.zeros(len(turns)),
     }
+
+
+def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
+    """The same signals, units taken to rest in a pose that is declared still, unless they plainly do not.
+
+    Parameters
+    ----------
+    signals : on one clock
+    pose : start, end in s
+
+    Returns
+    -------
+    Signals
+    """
+    key_time = signals.key_time
+    inside = (key_time >= pose[0]) & (key_time <= pose[1])
+    rate = signals.rate[:: signals.per_key][inside]
+    if len(rate) < 2:
+        return signals
+    calm = (rate.std(0).max(-1) < HELD_RATE) & signals.has["gyroscope"]
+    rest_rate = signals.rest_rate.copy()
+    rest_rate[np.ix_(inside, calm)] = rate.mean(0)[calm]
+    return dataclasses.replace(signals, rest_rate=rest_rate)
+
+
+def scaled_to_gravity(signals: Signals, g: float) -> Signals:
+    """The same signals with each accelerometer reading gravity at rest, where it rested and reads nearly that.
+
+    Parameters
+    ----------
+    signals : on one clock
+    g : m/s²
+
+    Returns
+    -------
+    Signals; `force_scale` says by how much
+    """
+    scale = np.ones(len(signals.units))
+    resting = np.isfinite(signals.rest_rate).all(-1)
+    norm = np.linalg.norm(signals.specific_force[:: signals.per_key], axis=-1)
+    for unit in np.flatnonzero(signals.has["accelerometer"] & resting.any(0)):
+        found = g / float(np.median(norm[resting[:, unit], unit]))
+        scale[unit] = found if abs(found - 1) < LARGEST_SCALE_ERROR else 1.0
+    force = signals.specific_force * scale[:, None]
+    return dataclasses.replace(signals, specific_force=force, force_scale=scale)
 
 
 @dataclass(frozen=True, eq=False)

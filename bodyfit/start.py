@@ -140,14 +140,33 @@ def relative_heading(parent: np.ndarray, child: np.ndarray, sd: float, window: i
 
 
 def uniform_sum(values: np.ndarray, window: int) -> np.ndarray:
-    """Sliding sum of a complex series, ends held; window in entries."""
+    """Sliding sum of a complex series; window in entries, cut off at the ends.
+
+    Parameters
+    ----------
+    values : (k,) complex
+    window : entries
+
+    Returns
+    -------
+    (k,) complex
+    """
     size = min(window, len(values))
-    parts = (uniform_filter1d(x, size, mode="nearest") for x in (values.real, values.imag))
+    parts = (uniform_filter1d(x, size, mode="constant") for x in (values.real, values.imag))
     real, imaginary = parts
     return size * (real + 1j * imaginary)
 
 
 def rotation_step(R_before: np.ndarray, R_after: np.ndarray) -> float:
-    """Root mean square rotation between two estimates, rad."""
+    """Root mean square rotation between two estimates.
+
+    Parameters
+    ----------
+    R_before, R_after : (..., 3, 3) arrays
+
+    Returns
+    -------
+    rad
+    """
     turned = log(R_after @ np.swapaxes(R_before, -1, -2))
     return float(np.sqrt(np.mean(np.sum(turned**2, -1))))

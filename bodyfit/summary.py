@@ -117,6 +117,7 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
                 else None,
+                "accelerometer_scale": float(problem.signals.force_scale[u]),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
                 "magnetometer_trusted_share": None if np.isnan(share) else float(share),
                 "gaps": _gaps(problem, u),

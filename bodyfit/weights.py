@@ -31,7 +31,7 @@ class Weights:
     field_norm, field_dip : gate: share of the norm, rad
     fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
     neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
-    heading_at_start : rad, heading of a unit at the start against where the search put it
+    rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
     joint_centre : m, joint centre of a body scaled from stature
     elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under its own weight
@@ -49,7 +49,7 @@ class Weights:
     speed: float = 1.0
     speed_s: float = 1.0
     joint: float = 0.4
-    joint_least: float = 0.05
+    joint_least: float = 0.1
     joint_at_start: float = 1.5
     joint_s: float = 0.15
     hinge_least: float = math.radians(0.5)
@@ -66,7 +66,7 @@ class Weights:
     fused_s: float = 2.0
     neighbour: float = math.radians(40.0)
     neighbour_s: float = 1.0
-    heading_at_start: float = math.radians(100.0)
+    rotation_at_start: float = math.radians(100.0)
     lever: float = 0.3
     position: float = 0.02
     joint_centre: float = 0.05

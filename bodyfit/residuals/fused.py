@@ -14,7 +14,7 @@ def fused_orientation(
     units: np.ndarray,
     sd_inclination: float,
     sd_heading: float,
-    correlated: float,
+    correlated: np.ndarray,
 ) -> Linearised:
     """Rotation between the estimate and what the unit reports.
 
@@ -23,7 +23,8 @@ def fused_orientation(
     R, measured : (K + 1, M, 3, 3) world_from_unit
     units : (M,)
     sd_inclination, sd_heading : rad
-    correlated : number of keyframes over which the unit's error is alike
+    correlated : (3,) number of keyframes over which the unit's error about each world axis is alike; a heading
+        is off by the same all along
 
     Returns
     -------

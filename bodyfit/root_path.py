@@ -1,0 +1,65 @@
+"""Where the body goes: the foot that stands keeps its place, so the root moves against it."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from .poses import PoseSequence
+
+FEET = ("l_hindfoot", "r_hindfoot")
+# heel and ball under the ankle, as shares of the foot's length (drawing of a foot; common practice)
+SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
+LOWEST = 0.03  # m, height above the lowest point of the feet within which a point can stand
+SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand
+SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time
+
+
+def with_root_path(poses: PoseSequence) -> PoseSequence:
+    """The same motion with the root moved so that the standing foot stays where it is.
+
+    Parameters
+    ----------
+    poses : with both feet in the model and known joint centres; others are returned as they are
+
+    Returns
+    -------
+    PoseSequence; the root starts above the origin, the lowest point of the feet at height zero
+
+    Notes
+    -----
+    v_root = −Σ w v over heel and ball of both feet, v against the root; weights favour what is low and slow.
+    Errors add up with the distance walked, and both feet off the ground are not followed.
+    """
+    segments = poses.model.segments
+    if not all(foot in segments and segments[foot].length for foot in FEET) or poses.positions is None:
+        return poses
+    still = dataclasses.replace(poses, root_position=None)
+    points = _soles(still)
+    velocity = np.gradient(points, poses.time, axis=0)
+    height = points[..., 1] - points[..., 1].min(1, keepdims=True)
+    weight = np.exp(-height / LOWEST)
+    moved = np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
+    speed = np.linalg.norm(velocity - moved[:, None], axis=-1)
+    weight = weight * np.exp(-((speed / SLOWEST) ** 2))
+    step = float(np.median(np.diff(poses.time)))
+    weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
+    root_velocity = -np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
+    path = np.zeros_like(root_velocity)
+    steps = np.diff(poses.time)[:, None]
+    path[1:] = np.cumsum(0.5 * (root_velocity[1:] + root_velocity[:-1]) * steps, axis=0)
+    path[:, 1] -= points[0, :, 1].min()
+    return dataclasses.replace(poses, root_position=path)
+
+
+def _soles(poses: PoseSequence) -> np.ndarray:
+    """(T, 4, 3) m: heel and ball of the left and the right foot, world frame."""
+    assert poses.positions is not None
+    out = []
+    for foot in FEET:
+        length = poses.model.segments[foot].length
+        assert length is not None
+        out += [poses.positions[foot] + poses.matrices[foot] @ (share * length) for share in SOLE]
+    return np.stack(out, 1)
