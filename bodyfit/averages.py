@@ -92,7 +92,7 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
 
 
 def _window(samples: int, q: int, half: int, first: int, count: int) -> csr_array:
-    """(count, samples) Hann windows about every q-th sample, from the first-th keyframe on; rows sum to one."""
+    """(count, samples) Hann windows about every q-th sample, keyframe `first` onwards; rows sum to 1."""
     offsets = np.arange(-half + 1, half)
     weights = np.broadcast_to(0.5 + 0.5 * np.cos(np.pi * offsets / half), (count, len(offsets)))
     at = (first + np.arange(count))[:, None] * q + offsets

@@ -78,7 +78,6 @@ def nearest_within(
         end = min(start + size, stop)
         now, last = slice(start, end), slice(start - 1, start)
         k = np.concatenate([[0.0], SETTLING_S / np.diff(time), [0.0]])[start : end + 1]
-        k[-1] *= end == stop  # further on, nothing is held yet
         before = deviation(chain, base[last], local[last], local[last], given[last])[0][0] if start else rest
         window = _Window(chain, bounds, base[now], given[now], k, before, rest)
         local[now] = window.solved(within(chain, bounds, given_local[now]))
@@ -112,15 +111,15 @@ class _Point:
 
 @dataclass(frozen=True, eq=False)
 class _Window:
-    """T frames to solve, between two others that are held.
+    """T frames to solve, between two others that stay.
 
     Attributes
     ----------
     chain, bounds : as for `nearest_within`
     base : (T, 3, 3) of the top's parent
     given : (T, L, 3, 3) of the segments
-    k : (T + 1,) τ/Δt before each frame and after the last, zero where no frame is held
-    before, rest : (9 L,), D of the frame before, and of the one after: as given
+    k : (T + 1,) τ/Δt before each frame and after the last, zero at the ends of the motion
+    before, rest : (9 L,), D of the frame before, and of the one after, taken as given
     """
 
     chain: Chain

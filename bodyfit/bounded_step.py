@@ -45,7 +45,8 @@ def bounded_step(
     Notes
     -----
     As an optimal-control problem: state xₜ, control uₜ, xₜ₊₁ = xₜ + uₜ. Its cost grows with the number of
-    frames, not with its cube. Solver: Frison & Diehl 2020, arXiv:2003.02547.
+    frames, not with its cube. Solver: Frison & Diehl 2020, arXiv:2003.02547. casadi's other structured
+    solver, fatrop, was tried on the same problems: as of casadi 3.8.2 it fails on them and prints matrices.
     """
     frames, _, n = J.shape
     stages = padded(frames)

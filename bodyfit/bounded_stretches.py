@@ -20,7 +20,17 @@ class Stretch:
 
 
 def merged(model: BodyModel, stretches: Iterable[Stretch]) -> list[Stretch]:
-    """Stretches that share time and a segment, or time and a joint between their segments, made one."""
+    """Stretches that share time and a segment, or time and a joint between their segments, made one.
+
+    Parameters
+    ----------
+    model : the body
+    stretches : in any order
+
+    Returns
+    -------
+    Stretches that can be solved one by one, by start
+    """
     todo, done = sorted(stretches, key=lambda s: s.start, reverse=True), list[Stretch]()
     while todo:
         one = todo.pop()
@@ -38,7 +48,17 @@ def merged(model: BodyModel, stretches: Iterable[Stretch]) -> list[Stretch]:
 
 
 def tied(model: BodyModel, segments: frozenset[str]) -> frozenset[str]:
-    """These segments, and those tied to them by joints that can't turn all ways: they move along."""
+    """These segments, and those tied to them by joints that can't turn all ways: they move along.
+
+    Parameters
+    ----------
+    model : the body
+    segments : names
+
+    Returns
+    -------
+    names
+    """
     pairs = [frozenset((j.parent, j.child)) for j in model.joints.values() if j.type != "ball"]
     while more := [pair for pair in pairs if pair & segments and not pair <= segments]:
         segments = segments.union(*more)
@@ -52,6 +72,15 @@ def _neighbours(model: BodyModel, segments: frozenset[str]) -> set[str]:
 
 
 def runs(flags: np.ndarray) -> list[tuple[int, int]]:
-    """Start and end of the runs of True, ends exclusive."""
+    """Runs of True.
+
+    Parameters
+    ----------
+    flags : (T,) bool
+
+    Returns
+    -------
+    (start, end) of each, the end exclusive
+    """
     edges = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
     return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))

@@ -19,9 +19,9 @@ from .residuals import Linearised
 from .smoother import solve
 from .start import rotation_step
 
-MOST_ITERATIONS = 8
-CONVERGED = 1e-3  # rad, root mean square step
-GEOMETRY_SETTLES = 6  # iterations after which lever arms, axes and scales are held, so that steps can die out
+MOST_ITERATIONS = 7
+CONVERGED = 5e-4  # rad, root mean square step
+GEOMETRY_SETTLES = 5  # iterations after which lever arms, axes and scales are held, so that steps can die out
 LATENCY_AFTER = (2, 4)  # iterations after which the joints agree well enough to show a latency
 
 Progress = Callable[[int, int, str], None]

@@ -25,6 +25,7 @@ from .refine import calibrated
 from .root_path import with_root_path
 from .rotations import exp, heading_matrix
 from .signals import Signals, between_keyframes, common_signals, preintegrate, resting_in, scaled_to_gravity
+from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
 
@@ -113,6 +114,8 @@ def fit(
     started = clock.perf_counter()
     weights = weights or Weights()
     worn = _selected(capture, sensors, leave_out)
+    if strict_ranges:
+        range_bounds(worn.model)  # a range that can't hold is refused before the work
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
@@ -120,10 +123,9 @@ def fit(
         else:
             tracks = [_solved(worn, *_with_body(worn), weights, progress)]
         poses = with_root_path(_poses(worn, tracks))
+        smooth = poses
         if strict_ranges:
-            from .strict import within_ranges
-
-            poses = within_ranges(poses, progress)
+            poses = within_ranges(smooth, progress)
     options = {
         "sensors": sorted(sensors) if sensors is not None else None,
         "alone": alone,
@@ -131,6 +133,8 @@ def fit(
         "strict_ranges": strict_ranges,
     }
     summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    if strict_ranges:
+        summary["strict_ranges"] = strict_report(smooth, poses)
     return Fit(poses, summary)
 
 
@@ -166,8 +170,8 @@ def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Coll
     if not units:
         there = sorted(set().union(*(u.sensors for u in capture.units.values())) if capture.units else [])
         raise CannotReconstructError(
-            f"no unit carries {' or '.join(sorted(wanted))}; the capture has {', '.join(there) or 'no sensor'}. "
-            "Choose other sensors, or leave out fewer units"
+            f"no unit carries {' or '.join(sorted(wanted))}; the capture has "
+            f"{', '.join(there) or 'no sensor'}. Choose other sensors, or leave out fewer units"
         )
     for name, unit in units.items():
         if unit.segment is None:
@@ -191,8 +195,8 @@ def _check_segments(capture: Capture, units: Mapping[str, Unit]) -> None:
             )
         if segment in taken:
             raise InputError(
-                f"units.{name}: segment {segment!r} already carries units.{taken[segment]}, expected one unit a "
-                "segment; leave one out"
+                f"units.{name}: segment {segment!r} already carries units.{taken[segment]}, expected one "
+                "unit a segment; leave one out"
             )
         taken[segment] = name
 

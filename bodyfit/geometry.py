@@ -220,7 +220,8 @@ def share_of_levers(
         own = slice(6 * j, 6 * j + 6)
         held, b = float(np.einsum("ki,k,ki", d, w, d)), np.einsum("kij,k,ki->j", A, w, d)
         H = np.einsum("kij,k,kil->jl", A, w, A) + prior.precision[own, own]
-        free = held - float(b @ np.linalg.solve(H, b))
+        noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
+        free = held - float(b @ np.linalg.solve(H, b)) - noise
         out[j] = held / max(free, 1e-6 * held, 1e-12)
     return np.maximum(out, 1.0)
 
@@ -263,7 +264,13 @@ def robust_sd(values: np.ndarray, least: np.ndarray | float) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False)
 class Axis:
-    """A hinge axis in both unit frames (2, 3), and how far it may be off (rad)."""
+    """A hinge axis.
+
+    Attributes
+    ----------
+    directions : (2, 3) unit vectors in the parent's and the child's unit frame
+    sd : rad, how far it may be off
+    """
 
     directions: np.ndarray
     sd: float

@@ -15,7 +15,7 @@ from .rotations import apply
 
 USUAL = 0.002  # s; low-pass filters of wearable-class chips lag by 1 to 4 ms (data sheets, from memory)
 LEAST = 0.0003  # s, smaller latencies change nothing
-SIGNIFICANT = 3.0  # standard deviations
+SIGNIFICANT = 2.0  # standard deviations
 
 
 def latency_from_joints(

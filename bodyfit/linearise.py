@@ -158,7 +158,17 @@ def _of_body(problem: Problem, state: State, body: Body, average: Averages, firs
 
 
 def segment_rotations(R: np.ndarray, mounting: Mounting) -> np.ndarray:
-    """world_from_segment of units freed from their elastic part, (…, U, 3, 3)."""
+    """Segment rotations from those of their units.
+
+    Parameters
+    ----------
+    R : (..., U, 3, 3) world_from_unit, freed from the elastic part of the mounting
+    mounting : of the U units
+
+    Returns
+    -------
+    (..., U, 3, 3) world_from_segment
+    """
     return R @ np.swapaxes(mounting.segment_from_unit, -1, -2)
 
 

@@ -1,4 +1,4 @@
-"""What is given and what is looked for: the problem, what stays the same during a capture, and the unknowns."""
+"""What is given, what is looked for, and what stays the same during a capture."""
 
 from __future__ import annotations
 
@@ -66,8 +66,10 @@ class Problem:
 
     @property
     def moving(self) -> np.ndarray:
-        """(V,) the unit whose velocity is an unknown: the one nearest the root with an accelerometer."""
-        return np.flatnonzero(self.signals.has["accelerometer"])[:1]
+        """(V,) units whose velocity is an unknown: one for each group that joints hold together."""
+        felt = self.signals.has["accelerometer"]
+        held = {tie.child for tie in self.ties if felt[tie.parent]}
+        return np.array([u for u in np.flatnonzero(felt) if u not in held], int)
 
     def alike(self, seconds: float) -> float:
         """Number of keyframes in a correlation time, at least one."""
@@ -107,7 +109,14 @@ class Body:
 
 @dataclass(frozen=True, eq=False)
 class State:
-    """The unknowns: rotations (K + 1, U, 3, 3), biases (K + 1, U, 3), velocities (K + 1, V, 3)."""
+    """The unknowns.
+
+    Attributes
+    ----------
+    R : (K + 1, U, 3, 3) world_from_unit
+    bias : (K + 1, U, 3) rad/s, gyroscopes
+    velocity : (K + 1, V, 3) m/s, world frame, of the units in `Problem.moving`
+    """
 
     R: np.ndarray
     bias: np.ndarray

@@ -73,7 +73,7 @@ def _elastic(
     axes: Mapping[int, Axis],
     hinge_sd: Mapping[int, float],
 ) -> np.ndarray:
-    """Elastic mounting from hinges that have little play beside it; a loose hinge can't tell play from softness."""
+    """Elastic mounting from tight hinges; a loose one can't tell its own play from softness."""
     w, at = problem.weights, list(axes)
     ends = Ends(np.array([[tie.parent, tie.child] for tie in problem.ties]))
 

@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation
 
 
 def skew(v: np.ndarray) -> np.ndarray:
-    """Cross-product matrix: skew(v) @ w = v × w.
+    """Matrices of the cross product with v: the matrix times w is v × w.
 
     Parameters
     ----------

@@ -25,9 +25,9 @@ KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
 BRIDGED_S = 0.25  # longest run of missing samples that is bridged
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
-REST_RATE = np.radians(0.3)  # rad/s
+REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
-REST_LEVEL = np.radians(3.0)  # rad/s, more is a slow turn rather than a bias (data sheets: up to 3 °/s)
+REST_LEVEL = np.radians(1.0)  # rad/s, more is a slow turn rather than a bias
 HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
 LARGEST_SCALE_ERROR = 0.06  # share; an accelerometer further off is left as it is
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
@@ -181,8 +181,8 @@ def _check_stamps(unit: Unit) -> None:
         )
     if (back := np.flatnonzero(np.diff(unit.time) <= 0)).size:
         raise InputError(
-            f"units.{unit.name} time: sample {back[0] + 1} at t = {unit.time[back[0] + 1]:.4f} s does not come "
-            f"after the one before (t = {unit.time[back[0]]:.4f} s), expected increasing time stamps"
+            f"units.{unit.name} time: sample {back[0] + 1} at t = {unit.time[back[0] + 1]:.4f} s does not "
+            f"come after the one before (t = {unit.time[back[0]]:.4f} s), expected increasing time stamps"
         )
 
 
@@ -355,7 +355,7 @@ def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
 
 
 def scaled_to_gravity(signals: Signals, g: float) -> Signals:
-    """The same signals with each accelerometer reading gravity at rest, where it rested and reads nearly that.
+    """The same signals with each accelerometer reading gravity at rest, where it nearly does.
 
     Parameters
     ----------

@@ -67,7 +67,16 @@ class SmoothMotion:
 
 
 def continuous(quat: np.ndarray) -> np.ndarray:
-    """Quaternions (T, 4) with signs such that neighbours are near."""
+    """Quaternions with signs such that neighbours are near.
+
+    Parameters
+    ----------
+    quat : (T, 4)
+
+    Returns
+    -------
+    (T, 4)
+    """
     flips = np.where(np.sum(quat[1:] * quat[:-1], -1) < 0, -1.0, 1.0)
     return quat * np.concatenate([[1.0], np.cumprod(flips)])[:, None]
 

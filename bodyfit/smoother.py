@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
 from scipy.linalg import cholesky_banded, solve_triangular
-from scipy.linalg.lapack import dtbtrs
+from scipy.linalg.lapack import dtbtrs, dtrtri
 
 from .errors import CannotReconstructError
 from .residuals import Linearised
@@ -22,7 +22,7 @@ CHUNK_BYTES = 150e6  # largest band matrix held at once
 
 
 class Blocks:
-    """Normal equations H x = −g of consecutive keyframes, H block tridiagonal, in LAPACK's lower band storage.
+    """Normal equations H x = −g of consecutive keyframes, H block tridiagonal, as LAPACK's lower band.
 
     Column c of `band` (2n, k·n; Fortran order) holds rows c, c + 1, … c + 2n − 1 of H. Seen as squares, row r
     of column c of a keyframe's own block lies c (2n − 1) + r behind the block's start, and the block that
@@ -197,7 +197,7 @@ class _Factored:
         return self._view(k, self.n)
 
     def _view(self, k: int, down: int) -> np.ndarray:
-        """(n, n) square of the band storage: row i of column j lies j (2n − 1) + i behind the block's start."""
+        """(n, n) square of the band: row i of column j lies j (2n − 1) + i behind its start."""
         columns = self.L[:, k * self.n : (k + 1) * self.n].T.reshape(-1)[down:]
         item = columns.itemsize
         return as_strided(columns, (self.n, self.n), (item, (2 * self.n - 1) * item), writeable=False)
@@ -217,9 +217,8 @@ class _Factored:
                 M = self._below(k)
             else:
                 M = solve_triangular(L, self.tie, lower=True, check_finite=False).T
-            inner = np.eye(self.n) if S is None else np.eye(self.n) + M.T @ S @ M
-            half = solve_triangular(L, inner, lower=True, trans="T", check_finite=False)
-            S = solve_triangular(L, half.T, lower=True, trans="T", check_finite=False)
+            W = dtrtri(L, lower=1)[0]
+            S = W.T @ W if S is None else W.T @ (np.eye(self.n) + M.T @ S @ M) @ W
             visit(first + k, S)
         assert S is not None
         return S

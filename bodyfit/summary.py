@@ -234,8 +234,8 @@ def _warnings(
     out += [w for track in tracks for w in _of_track(track)]
     for name, share in ranges_exceeded(poses).items():
         out.append(
-            f"{name}: beyond its range by over {WORTH_A_WARNING_DEG:.0f}° in {100 * share:.1f} % of the frames; the "
-            "neutral pose or the mounting may be off"
+            f"{name}: beyond its range by over {WORTH_A_WARNING_DEG:.0f}° in {100 * share:.1f} % of the "
+            "frames; the neutral pose or the mounting may be off"
         )
     for name, unit in units.items():
         carried = capture.units[name].sensors
@@ -267,8 +267,8 @@ def _of_track(track: Track) -> list[str]:
         off = np.degrees(np.arccos(min(1.0, abs(float(seen @ declared)) / float(np.linalg.norm(declared)))))
         if off > WORTH_A_WARNING_DEG:
             out.append(
-                f"{tie.joint.name}: the motion shows a hinge axis {off:.0f}° from the declared one; the mounting "
-                "or the axis is off"
+                f"{tie.joint.name}: the motion shows a hinge axis {off:.0f}° from the declared one; the "
+                "mounting or the axis is off"
             )
     return out
 

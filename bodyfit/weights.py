@@ -42,7 +42,7 @@ class Weights:
     turning: float = 1.5
     bias_at_start: float = math.radians(0.5)
     bias_walk: float = math.radians(0.01)
-    rest: float = math.radians(0.1)
+    rest: float = math.radians(0.15)
     acceleration: float = 2.5
     acceleration_s: float = 0.2
     accelerometer: float = 0.1

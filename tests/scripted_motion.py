@@ -32,7 +32,12 @@ def person(model: str) -> BodyModel:
 
 
 def swung(
-    model: BodyModel, seconds: float, rate: float = 100.0, swing_deg: float = SWING_DEG, speed: float = 1.0
+    model: BodyModel,
+    seconds: float,
+    rate: float = 100.0,
+    swing_deg: float = SWING_DEG,
+    speed: float = 1.0,
+    period: float | None = None,
 ) -> PoseSequence:
     """Every joint angle with a range swung by sines, the root leaning, turning and swaying.
 
@@ -41,13 +46,15 @@ def swung(
     seconds, rate : length and Hz
     swing_deg : most that an angle leaves its middle; stiff angles and narrow ranges less
     speed : 1 for sines between 0.3 and 1.3 Hz
+    period : s after which all repeats, or None: it never does
     """
     time = np.arange(0.0, seconds, 1 / rate)
     rng = np.random.default_rng(len(model.joints))
 
     def wave(size: float) -> np.ndarray:
-        f, phase = speed * rng.uniform(0.3, 0.6), rng.uniform(0, 2 * math.pi, 2)
-        slow, fast = np.sin(2 * math.pi * f * time + phase[0]), np.sin(4.3 * math.pi * f * time + phase[1])
+        f, phase = speed * rng.uniform(0.3, 0.6) * np.array([1.0, 2.15]), rng.uniform(0, 2 * math.pi, 2)
+        f = f if period is None else np.round(f * period) / period
+        slow, fast = np.sin(2 * math.pi * np.outer(f, time) + phase[:, None])
         return np.radians(size) * (0.75 * slow + 0.25 * fast)
 
     angles: dict[str, dict[str, np.ndarray]] = {}

@@ -108,7 +108,18 @@ def check_quaternions(samples: Samples) -> None:
 
 
 def check_up(samples: Mapping[str, Samples], arrays: Mapping[str, np.ndarray]) -> None:
-    """Specific force turned into the world by the orientation points up on average."""
+    """Specific force turned into the world by the orientation points up on average.
+
+    Parameters
+    ----------
+    samples : sensor name -> where its samples were read
+    arrays : sensor name -> (N, 3) or (N, 4) array
+
+    Raises
+    ------
+    InputError
+        It points elsewhere; the message says what to try.
+    """
     if not {"accelerometer", "orientation"} <= set(arrays):
         return
     force, quat = arrays["accelerometer"], arrays["orientation"]

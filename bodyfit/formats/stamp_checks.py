@@ -24,7 +24,18 @@ def check_count(setup: TomlTable, table: Table) -> None:
 
 
 def check_stamps(table: Table, column: str, time: np.ndarray) -> None:
-    """Every row has a stamp, stamps never go back, and their spacing is that of seconds."""
+    """Every row has a stamp, stamps never go back, and their spacing is that of seconds.
+
+    Parameters
+    ----------
+    table, column : where the stamps were read
+    time : (N,) s
+
+    Raises
+    ------
+    InputError
+        One of these does not hold.
+    """
     if np.isnan(time).any():
         k = int(np.argmax(np.isnan(time)))
         table.refuse(column, f"row {k + 1}: no time stamp; expected seconds: remove that row")
@@ -51,7 +62,19 @@ def _spacing(middle: float) -> str:
 
 
 def check_repeats(table: Table, column: str, time: np.ndarray, repeated: np.ndarray) -> None:
-    """Few rows carry the stamp of the row before: a coarse clock does so now and then, a wrong one more."""
+    """Few rows carry the stamp of the row before: a coarse clock does so now and then, a wrong one more.
+
+    Parameters
+    ----------
+    table, column : where the stamps were read
+    time : (N,) s
+    repeated : rows whose stamp is that of the row before
+
+    Raises
+    ------
+    InputError
+        There are too many.
+    """
     if repeated.size > REPEATS_ALLOWED * len(time):
         k = repeated[0]
         table.refuse(

@@ -23,8 +23,8 @@ def fused_orientation(
     R, measured : (K + 1, M, 3, 3) world_from_unit
     units : (M,)
     sd_inclination, sd_heading : rad
-    correlated : (3,) number of keyframes over which the unit's error about each world axis is alike; a heading
-        is off by the same all along
+    correlated : (3,) number of keyframes over which the unit's error about each world axis is alike;
+        a heading is off by the same all along
 
     Returns
     -------
