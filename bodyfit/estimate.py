@@ -163,7 +163,7 @@ def heading_sd(
     solve(parts, state.slots, len(state.R), visit)
     variance = np.maximum(0.0, np.median(found, axis=0))
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike, north = problem.alike(problem.weights.joint_s), trust.trusted.any(0)
+    alike, north = problem.alike(problem.weights.joint_s), np.any(trust.trusted, axis=0)
     widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
     for factor, i in zip(widened, body.joints, strict=True):
         tie = problem.ties[i]

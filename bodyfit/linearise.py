@@ -116,7 +116,7 @@ def _bias_variance(problem: Problem, keyframes: int) -> np.ndarray:
 def _rest(problem: Problem, state: State) -> Linearised:
     """Units at rest read their bias."""
     w, seen = problem.weights, problem.signals.rest_rate
-    known = np.isfinite(seen).all(-1)
+    known = np.all(np.isfinite(seen), axis=-1)
     variance = np.where(known, problem.alike(REST_S) * w.rest**2, np.inf)
     return bias_level(state.bias, np.where(known[..., None], seen, 0.0), variance)
 

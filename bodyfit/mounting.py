@@ -139,7 +139,7 @@ def calibrate_mounting(
     rest = mean_rotation(R[inside])
     known = {u: Rotation.from_quat(q).as_matrix() for u, q in enumerate(given) if q is not None}
     psi, facing = _facing(rest, known, axes)
-    M = heading_matrix(-psi) @ rest
+    M = heading_matrix(np.asarray(-psi)) @ rest
     source = "still pose" if declared else "still pose assumed"
     sources = [source] * len(given)
     if not declared:

@@ -367,9 +367,9 @@ def scaled_to_gravity(signals: Signals, g: float) -> Signals:
     Signals; `force_scale` says by how much
     """
     scale = np.ones(len(signals.units))
-    resting = np.isfinite(signals.rest_rate).all(-1)
+    resting = np.all(np.isfinite(signals.rest_rate), axis=-1)
     norm = np.linalg.norm(signals.specific_force[:: signals.per_key], axis=-1)
-    for unit in np.flatnonzero(signals.has["accelerometer"] & resting.any(0)):
+    for unit in np.flatnonzero(signals.has["accelerometer"] & np.any(resting, axis=0)):
         found = g / float(np.median(norm[resting[:, unit], unit]))
         scale[unit] = found if abs(found - 1) < LARGEST_SCALE_ERROR else 1.0
     force = signals.specific_force * scale[:, None]
