@@ -26,9 +26,9 @@ from .viewing_layout import laid_out
 FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz
 SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light
 
-# sRGB, our own: amber, slate and navy differ in hue along blue-yellow, which the common colour-vision
-# deficiencies keep, and in lightness, which all keep: left light, right dark, middle between
-COLOURS = {"left": "#f0b44c", "middle": "#8f99a3", "right": "#24407a"}
+# sRGB, our own: light jade, grey and dark plum differ in lightness first, so that left and right stay apart
+# for every kind of colour vision and on a grey print
+COLOURS = {"left": "#79c7b3", "middle": "#8f99a3", "right": "#4b2a66"}
 
 
 def write_pose(file: IO[bytes], poses: PoseSequence) -> None:

@@ -106,7 +106,7 @@ def test_knee_flexion_with_mounting_unknown(recordings):
 
 
 def single_errors(folder: Path) -> tuple[float, float]:
-    """Total error with a constant heading offset taken off, and inclination error, degrees, where it moved."""
+    """Total error with a constant heading offset off, and inclination error, in degrees, where it moved."""
     table = pd.read_parquet(folder / "reference.parquet")
     q = quaternions(table, "segment")
     moving = table.moving.to_numpy() & np.isfinite(q).all(1)
