@@ -36,9 +36,10 @@ class Estimate:
     problem, state, body, average : at the end
     trust : of the magnetic field
     latency : s that gyroscopes were read earlier
-    iterations, converged, cost : of the solver
-    residuals : name -> (root mean square, share of the cost)
-    heading_sd : (J,) rad per tie, of the child's heading against the parent's, worst over time
+    iterations, cost : of the solver
+    last_step : rad, root mean square of the last step; converged when below 5e-4
+    residuals : name -> root mean square
+    heading_sd : (J,) rad per tie, of the child's heading against the parent's, median over time
     """
 
     problem: Problem
@@ -48,10 +49,15 @@ class Estimate:
     trust: FieldTrust
     latency: float
     iterations: int
-    converged: bool
     cost: float
+    last_step: float
     residuals: Mapping[str, float]
     heading_sd: np.ndarray = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def converged(self) -> bool:
+        """Whether the last step was negligible."""
+        return self.last_step < CONVERGED
 
 
 def estimate(
@@ -79,7 +85,7 @@ def estimate(
     problem = problem_at(latency)
     state, body, trust = start(problem)
     average = averages(problem.signals, problem.turns, state.R)
-    parts, converged, iteration = [], False, 0
+    parts, moved, iteration = [], np.inf, 0
     for iteration in range(1, MOST_ITERATIONS + 1):
         say(iteration, MOST_ITERATIONS, "smoothing")
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
@@ -91,8 +97,8 @@ def estimate(
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
-        if rotation_step(before.R, state.R) < CONVERGED and iteration > max(LATENCY_AFTER):
-            converged = True
+        moved = rotation_step(before.R, state.R)
+        if moved < CONVERGED and iteration > max(LATENCY_AFTER):
             break
     say(MOST_ITERATIONS, MOST_ITERATIONS, "how sure")
     return Estimate(
@@ -103,8 +109,8 @@ def estimate(
         trust,
         latency,
         iteration,
-        converged,
         sum(part.cost for part in parts),
+        moved,
         _root_mean_squares(parts),
         heading_sd(problem, state, body, average, trust, parts),
     )

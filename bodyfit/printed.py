@@ -49,17 +49,14 @@ def _print_heading(console: Console, summary: Summary) -> None:
         f"{_text(model.get('joints'))} joints",
         "frames": f"{_text(sampling.get('frames'))} at {_number(sampling.get('frequency_hz'), 1)} Hz, {span}",
         "heading": _text((summary.get("heading") or {}).get("reference")),
-        "solver": f"{_text(solver.get('iterations'))} iterations, {_converged(solver.get('converged'))}, "
+        "solver": f"{_text(solver.get('iterations'))} iterations, the last by "
+        f"{_number(solver.get('last_step_deg'), 3)}°, "
         f"{_number(summary.get('wall_time_s'), 1)} s",
     }
     console.print()
     for name, line in lines.items():
         console.print(Text(f"{name:<9}", style="bold") + Text(line))
     console.print()
-
-
-def _converged(value: bool | None) -> str:
-    return {True: "converged", False: "NOT converged", None: NONE}[value]
 
 
 def _joints(joints: Summary) -> Table:

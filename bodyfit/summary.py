@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
 WORTH_A_WARNING_DEG = 5.0
+STILL_MOVING = np.radians(0.2)  # root mean square step that is worth a warning
 MOUNTING_ASSUMED = "assumed"
 
 
@@ -76,6 +77,7 @@ def summarise(
             "iterations": max(track.found.iterations for track in tracks),
             "converged": all(track.found.converged for track in tracks),
             "cost": sum(track.found.cost for track in tracks),
+            "last_step_deg": float(np.degrees(max(track.found.last_step for track in tracks))),
         },
         "wall_time_s": wall_time,
         "warnings": _warnings(capture, tracks, poses, joints, units),
@@ -254,8 +256,11 @@ def _warnings(
 def _of_track(track: Track) -> list[str]:
     """Warnings about a solve and about ranges."""
     out, found = [], track.found
-    if not found.converged:
-        out.append(f"the solver stopped after {found.iterations} iterations, still moving")
+    if found.last_step > STILL_MOVING:
+        out.append(
+            f"the solver stopped after {found.iterations} iterations, still moving by "
+            f"{np.degrees(found.last_step):.1f}°"
+        )
     if abs(track.found.latency) > 0.005:
         out.append(f"gyroscopes lag behind accelerometers by {1000 * track.found.latency:.1f} ms; taken off")
     for i, axis in found.body.axes.items():

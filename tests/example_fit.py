@@ -50,7 +50,7 @@ SUMMARY = {
             "angles": {"flexion": {"min_deg": 0.0, "max_deg": np.float32(1.5)}},
         },
     },
-    "solver": {"iterations": 12, "converged": True, "cost": np.float64("nan")},
+    "solver": {"iterations": 12, "converged": True, "last_step_deg": 0.0123, "cost": np.float64("nan")},
     "wall_time_s": 1.94,
     "warnings": ["the second joint never moved"],
 }

@@ -255,7 +255,7 @@ def test_table_shows_what_was_found_and_how_good_it_is():
     assert "second: it never moved" in lines
     assert "a_unit a acc, gyro 0.12 -0.35 1.00 given 83 2" in lines
     assert "b_unit b fused – – – 0" in lines
-    assert "solver 12 iterations, converged, 1.9 s" in lines
+    assert "solver 12 iterations, the last by 0.012°, 1.9 s" in lines
 
 
 def test_warnings_come_after_the_tables_and_the_files_last():
