@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
+from .preintegration import Turns, between_keyframes, lever_matrix
 from .rotations import apply, skew
-from .signals import Signals, Turns, between_keyframes, lever_matrix
+from .signals import Signals
 
 HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
 CHUNK = 600  # keyframe intervals worked on at once, to bound memory
@@ -82,7 +83,9 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
     felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
     out = {"force": mean(apply(X, f), felt), "lever": mean(lever)}
     out["field"] = (
-        mean(apply(X, signals.field[at]), magnetic) if magnetic.any() else np.zeros_like(out["force"])
+        mean(apply(X, signals.field[at]), magnetic)
+        if magnetic.any()
+        else np.broadcast_to(0.0, out["force"].shape)
     )
     out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:

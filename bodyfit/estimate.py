@@ -88,11 +88,13 @@ def estimate(
     parts, moved, iteration = [], np.inf, 0
     for iteration in range(1, MOST_ITERATIONS + 1):
         say(iteration, MOST_ITERATIONS, "smoothing")
+        parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
         before, state = state, state.stepped(solve(parts, state.slots, len(state.R)))
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
         if iteration in LATENCY_AFTER and (found := _latency(problem, body, average)):
             latency += found
+            del problem  # an hour's signals are not held twice
             problem = problem_at(latency)
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:

@@ -43,7 +43,7 @@ def dip_of(field: np.ndarray) -> np.ndarray:
 
 
 def dip_at(place: Place | None) -> float:
-    """Dip of a centred dipole, tan I = 2 tan λ: good to about 10°, enough to start from.
+    """Dip of a centred dipole, tan I = 2 tan λ; 2 to 15° off where it was compared, enough to start from.
 
     Parameters
     ----------

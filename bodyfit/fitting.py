@@ -20,11 +20,12 @@ from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
 from .mounting import Mounting, heading_of
 from .poses import PoseSequence
+from .preintegration import between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .refine import calibrated
 from .root_path import with_root_path
-from .rotations import exp, heading_matrix
-from .signals import Signals, between_keyframes, common_signals, preintegrate, resting_in, scaled_to_gravity
+from .rotations import exp
+from .signals import Signals, common_signals, resting_in, scaled_to_gravity
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -306,7 +307,7 @@ def frames_of(track: Track) -> np.ndarray:
     """
     signals, found = track.problem.signals, track.found
     per_interval = signals.stride * signals.per_key
-    out, T = [], len(signals.time)
+    out = np.empty((signals.intervals * per_interval + 1, len(signals.units), 3, 3))
     unit_from_segment = np.swapaxes(found.body.mounting.segment_from_unit, -1, -2)
     for start in range(0, signals.intervals, CHUNK):
         end = min(start + CHUNK, signals.intervals)
@@ -314,9 +315,9 @@ def frames_of(track: Track) -> np.ndarray:
         R = between_keyframes(found.state.R[start : end + 1], _carried(steps, per_interval))
         share = np.arange(len(R)) / per_interval
         force = _between(found.average.force[start : end + 1], share)
-        R = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
-        out.append(R if end == signals.intervals else R[:-1])
-    return np.concatenate(out)[:T]
+        at = slice(start * per_interval, end * per_interval + 1)
+        out[at] = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
+    return out[: len(signals.time)]
 
 
 CHUNK = 300  # keyframe intervals worked on at once
@@ -341,17 +342,15 @@ def _between(values: np.ndarray, at: np.ndarray) -> np.ndarray:
 
 def _poses(capture: Capture, tracks: list[Track]) -> PoseSequence:
     """Pose sequence of the whole body, in the world that the contract asks for."""
-    rotations = _together(tracks)
-    model, count = capture.model, len(tracks[0].time)
-    rotations.setdefault(model.root, np.broadcast_to(np.eye(3), (count, 3, 3)))
+    rotations, model = _together(tracks), capture.model
+    rotations.setdefault(model.root, Rotation.identity(len(tracks[0].time)))
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         rotations.setdefault(joint.child, rotations[joint.parent])
-    named = {name: Rotation.from_matrix(rotations[name]) for name in model.segments}
-    return PoseSequence(tracks[0].time, named, model)
+    return PoseSequence(tracks[0].time, {name: rotations[name] for name in model.segments}, model)
 
 
-def _together(tracks: list[Track]) -> dict[str, np.ndarray]:
-    """Segment -> (T, 3, 3) world_from_segment, headings made to agree.
+def _together(tracks: list[Track]) -> dict[str, Rotation]:
+    """Segment -> world_from_segment of length T, headings made to agree.
 
     Where a field is trusted +X is magnetic north. Where none is, the first segment of a track (the root of a
     body) faces +X at the first frame, or, beside others that know north, where those face on average.
@@ -360,8 +359,8 @@ def _together(tracks: list[Track]) -> dict[str, np.ndarray]:
     north = [bool(track.found.trust.trusted.any()) for track in tracks]
     towards = [np.exp(1j * heading_of(R[0, 0])) for R, known in zip(frames, north, strict=True) if known]
     facing = float(np.angle(np.sum(towards))) if towards else 0.0
-    out: dict[str, np.ndarray] = {}
+    out: dict[str, Rotation] = {}
     for track, R, known in zip(tracks, frames, north, strict=True):
-        turned = R if known else heading_matrix(facing - heading_of(R[0, 0])) @ R
-        out |= {segment: turned[:, u] for u, segment in enumerate(track.segments)}
+        turn = Rotation.identity() if known else Rotation.from_euler("Y", facing - heading_of(R[0, 0]))
+        out |= {segment: turn * Rotation.from_matrix(R[:, u]) for u, segment in enumerate(track.segments)}
     return out

@@ -11,8 +11,9 @@ from .body import Joint
 from .capture import Place
 from .geometry import Axis, Ends
 from .mounting import Mounting
+from .preintegration import Turns
 from .rotations import exp
-from .signals import Signals, Turns
+from .signals import Signals
 from .weights import Weights
 
 DETERMINED = np.radians(10.0)  # standard deviation above which an axis counts as unknown

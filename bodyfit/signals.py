@@ -18,7 +18,7 @@ from scipy.ndimage import uniform_filter1d
 
 from .capture import Unit
 from .errors import CannotReconstructError, InputError
-from .rotations import apply, exp, log, skew
+from .rotations import log
 
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
@@ -119,23 +119,26 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
     parts = [_resampled(unit, frames, stride, latency) for unit in units]
-    stacked = {key: np.stack([part[key] for part in parts], 1) for key in parts[0]}
-    known = {s: stacked[f"{s}_known"] for s in _SENSORS}
+
+    def stacked(key: str) -> np.ndarray:
+        return np.stack([part.pop(key) for part in parts], 1)  # popped, so that an hour fits into memory
+
+    fused, samples = has["orientation"].any(), len(frames[::stride])
     return Signals(
         time,
         step,
         stride,
         per_key,
         tuple(unit.name for unit in units),
-        stacked["turns"],
-        stacked["rate"],
-        stacked["rate_derivative"],
-        stacked["specific_force"],
-        stacked["field"],
-        stacked["attitude"] if has["orientation"].any() else None,
-        known,
-        stacked["turn_unknown"].reshape(intervals, -1, len(units)).mean(1),
-        stacked["rest_rate"][::per_key],
+        stacked("turns"),
+        stacked("rate"),
+        stacked("rate_derivative"),
+        stacked("specific_force"),
+        stacked("field") if has["magnetometer"].any() else np.broadcast_to(0.0, (samples, len(units), 3)),
+        stacked("attitude") if fused else None,
+        {s: stacked(f"{s}_known") for s in _SENSORS},
+        stacked("turn_unknown").reshape(intervals, -1, len(units)).mean(1),
+        stacked("rest_rate")[::per_key],
         has,
         np.ones(len(units)),
     )
@@ -374,84 +377,3 @@ def scaled_to_gravity(signals: Signals, g: float) -> Signals:
         scale[unit] = found if abs(found - 1) < LARGEST_SCALE_ERROR else 1.0
     force = signals.specific_force * scale[:, None]
     return dataclasses.replace(signals, specific_force=force, force_scale=scale)
-
-
-@dataclass(frozen=True, eq=False)
-class Turns:
-    """The gyroscope integrated between keyframes (preintegration, Forster et al. 2017, TRO 33:1).
-
-    Attributes
-    ----------
-    carried : (K, per_key + 1, U, 3, 3) rotation from each keyframe to the samples that follow it, the
-        last being the next keyframe
-    by_bias : (K, U, 3, 3) s, how the rotation vector to the next keyframe changes with the bias (to first
-        order): carried[-1] ← carried[-1] Exp(by_bias b)
-    """
-
-    carried: np.ndarray
-    by_bias: np.ndarray
-
-
-def preintegrate(signals: Signals) -> Turns:
-    """Turns between keyframes from the turns between frames.
-
-    Parameters
-    ----------
-    signals : on one clock
-
-    Returns
-    -------
-    Turns
-    """
-    K, U = signals.turn_unknown.shape
-    per_interval = signals.turns.reshape(K, -1, U, 3)
-    carried = np.empty((K, signals.per_key + 1, U, 3, 3))
-    current = np.broadcast_to(np.eye(3), (K, U, 3, 3))
-    carried[:, 0], total = current, np.zeros((K, U, 3, 3))
-    for frame in range(per_interval.shape[1]):  # over the few frames of an interval, all intervals at once
-        current = current @ exp(per_interval[:, frame])
-        total += current
-        if (frame + 1) % signals.stride == 0:
-            carried[:, (frame + 1) // signals.stride] = current
-    return Turns(carried, -signals.step * np.swapaxes(current, -1, -2) @ total)
-
-
-def between_keyframes(R: np.ndarray, carried: np.ndarray) -> np.ndarray:
-    """Rotations at the steps between keyframes: the gyroscope's turn, bent to meet both ends.
-
-    Parameters
-    ----------
-    R : (K + 1, U, 3, 3) world_from_unit at keyframes
-    carried : (K, J + 1, U, 3, 3) turns from each keyframe to its J steps
-
-    Returns
-    -------
-    (K·J + 1, U, 3, 3) world_from_unit at every step
-
-    Notes
-    -----
-    R_j = R_k D_j Exp((j/J) D_jᵀ D_J e), e = Log(D_Jᵀ R_kᵀ R_{k+1}): what the turn misses at the far end is
-    spread evenly over the interval.
-    """
-    J = carried.shape[1] - 1
-    D, last = carried[:, :J], carried[:, J]
-    miss = log(np.swapaxes(R[:-1] @ last, -1, -2) @ R[1:])
-    share = (np.arange(J) / J)[None, :, None, None]
-    at_step = apply(np.swapaxes(D, -1, -2), apply(last, miss)[:, None])
-    bent = (R[:-1, None] @ D) @ exp(share * at_step)
-    return np.concatenate([bent.reshape(-1, *R.shape[1:]), R[-1:]])
-
-
-def lever_matrix(rate: np.ndarray, rate_derivative: np.ndarray) -> np.ndarray:
-    """K with specific force at lever arm r: f + K r, K = [α]× + [ω]×[ω]×.
-
-    Parameters
-    ----------
-    rate, rate_derivative : (..., 3) rad/s, rad/s², unit frame
-
-    Returns
-    -------
-    (..., 3, 3) array, 1/s²
-    """
-    w = skew(rate)
-    return skew(rate_derivative) + w @ w

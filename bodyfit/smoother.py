@@ -18,7 +18,8 @@ from scipy.linalg.lapack import dtbtrs, dtrtri
 from .errors import CannotReconstructError
 from .residuals import Linearised
 
-CHUNK_BYTES = 150e6  # largest band matrix held at once
+WHOLE_BYTES = 150e6  # largest band matrix that is solved in one piece
+CHUNK_BYTES = 50e6  # of a piece, when it is not
 
 
 class Blocks:
@@ -140,7 +141,8 @@ def solve(
         The normal matrix is not positive definite: something is not determined at all.
     """
     n = 3 * slots
-    length = max(8, int(CHUNK_BYTES / (16 * n * n)))
+    each = 16 * n * n
+    length = keyframes if each * keyframes <= WHOLE_BYTES else max(8, int(CHUNK_BYTES / each))
     chunks = [(a, min(a + length, keyframes)) for a in range(0, keyframes, length)]
     carry, kept = (np.zeros((n, n)), np.zeros(n)), []
     for index, chunk in enumerate(chunks):

@@ -6,8 +6,9 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
+from .preintegration import Turns
 from .rotations import apply, exp, heading_matrix, log
-from .signals import Signals, Turns
+from .signals import Signals
 
 UP = np.array([0.0, 1.0, 0.0])
 Z_UP_TO_Y_UP = Rotation.from_rotvec([-np.pi / 2, 0.0, 0.0])

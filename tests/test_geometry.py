@@ -22,8 +22,8 @@ from bodyfit.geometry import (
     robust_sd,
 )
 from bodyfit.latency import latency_from_joints, worth_taking_off
+from bodyfit.preintegration import lever_matrix
 from bodyfit.rotations import apply, exp, heading_matrix
-from bodyfit.signals import lever_matrix
 
 G = np.array([0.0, 9.81, 0.0])
 ARMS = np.array([[[0.02, -0.15, 0.06], [-0.03, 0.12, 0.04]], [[0.05, -0.1, -0.02], [0.0, 0.2, 0.03]]])  # m

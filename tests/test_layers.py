@@ -16,7 +16,7 @@ LAYERS = (
     "person body shapes measured_body",
     "capture",
     "joint_angles poses",
-    "signals averages",
+    "signals preintegration averages",
     "start mounting field_trust",
     "residuals.base residuals",
     "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",

@@ -129,6 +129,7 @@ def test_summary_is_strict_json_in_a_stable_order(fit, tmp_path):
         "converged": True,
         "cost": None,
         "iterations": 12,
+        "last_step_deg": 0.0123,
     }
     assert read["units"]["a_unit"]["mounting_quat_xyzw"] == [0, 0, 0, 1]
     assert read["joints"]["second"]["angles"]["flexion"]["max_deg"] == 1.5

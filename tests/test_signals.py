@@ -13,16 +13,9 @@ from scipy.spatial.transform import Rotation, Slerp
 import bodyfit.averages
 from bodyfit.averages import averages
 from bodyfit.capture import Unit
+from bodyfit.preintegration import between_keyframes, lever_matrix, preintegrate
 from bodyfit.rotations import apply, exp, log
-from bodyfit.signals import (
-    KEYFRAME_HZ,
-    KEYFRAME_HZ_WITHOUT_GYROSCOPE,
-    REST_S,
-    between_keyframes,
-    common_signals,
-    lever_matrix,
-    preintegrate,
-)
+from bodyfit.signals import KEYFRAME_HZ, KEYFRAME_HZ_WITHOUT_GYROSCOPE, REST_S, common_signals
 
 GRAVITY = np.array([0.0, 9.81, 0.0])
 FREQUENCIES = np.array([0.5, 0.8, 1.1])  # Hz, the axes of the test signals

@@ -95,6 +95,7 @@ def test_chunks_change_nothing(monkeypatch, keyframes):
     residuals = toy(keyframes)
     whole, in_one = solve(residuals, SLOTS, keyframes), {}
     solve(residuals, SLOTS, keyframes, in_one.__setitem__)
+    monkeypatch.setattr(smoother, "WHOLE_BYTES", 1.0)
     monkeypatch.setattr(smoother, "CHUNK_BYTES", 1.0)
     in_chunks: dict[int, np.ndarray] = {}
     np.testing.assert_allclose(solve(residuals, SLOTS, keyframes), whole, atol=1e-10)
@@ -111,6 +112,7 @@ def test_chunks_are_really_made(monkeypatch):
         lengths.append(end - start)
         return assemble(residuals, slots, start, end)
 
+    monkeypatch.setattr(smoother, "WHOLE_BYTES", 1.0)
     monkeypatch.setattr(smoother, "CHUNK_BYTES", 1.0)
     monkeypatch.setattr(smoother, "assemble", counted)
     solve(toy(25), SLOTS, 25)

@@ -9,8 +9,9 @@ from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
 from bodyfit.capture import Unit
+from bodyfit.preintegration import preintegrate
 from bodyfit.rotations import heading_matrix
-from bodyfit.signals import common_signals, preintegrate
+from bodyfit.signals import common_signals
 from bodyfit.start import as_complex, relative_heading, rotation_step, start_rotations, uniform_sum
 
 UP = np.array([0.0, 1.0, 0.0])

@@ -1,0 +1,91 @@
+"""The gyroscope between keyframes: preintegrated turns, rotations in between, lever matrices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .rotations import apply, exp, log, skew
+from .signals import Signals
+
+
+@dataclass(frozen=True, eq=False)
+class Turns:
+    """The gyroscope integrated between keyframes (preintegration, Forster et al. 2017, TRO 33:1).
+
+    Attributes
+    ----------
+    carried : (K, per_key + 1, U, 3, 3) rotation from each keyframe to the samples that follow it, the
+        last being the next keyframe
+    by_bias : (K, U, 3, 3) s, how the rotation vector to the next keyframe changes with the bias (to first
+        order): carried[-1] ← carried[-1] Exp(by_bias b)
+    """
+
+    carried: np.ndarray
+    by_bias: np.ndarray
+
+
+def preintegrate(signals: Signals) -> Turns:
+    """Turns between keyframes from the turns between frames.
+
+    Parameters
+    ----------
+    signals : on one clock
+
+    Returns
+    -------
+    Turns
+    """
+    K, U = signals.turn_unknown.shape
+    per_interval = signals.turns.reshape(K, -1, U, 3)
+    carried = np.empty((K, signals.per_key + 1, U, 3, 3))
+    current = np.broadcast_to(np.eye(3), (K, U, 3, 3))
+    carried[:, 0], total = current, np.zeros((K, U, 3, 3))
+    for frame in range(per_interval.shape[1]):  # over the few frames of an interval, all intervals at once
+        current = current @ exp(per_interval[:, frame])
+        total += current
+        if (frame + 1) % signals.stride == 0:
+            carried[:, (frame + 1) // signals.stride] = current
+    return Turns(carried, -signals.step * np.swapaxes(current, -1, -2) @ total)
+
+
+def between_keyframes(R: np.ndarray, carried: np.ndarray) -> np.ndarray:
+    """Rotations at the steps between keyframes: the gyroscope's turn, bent to meet both ends.
+
+    Parameters
+    ----------
+    R : (K + 1, U, 3, 3) world_from_unit at keyframes
+    carried : (K, J + 1, U, 3, 3) turns from each keyframe to its J steps
+
+    Returns
+    -------
+    (K·J + 1, U, 3, 3) world_from_unit at every step
+
+    Notes
+    -----
+    R_j = R_k D_j Exp((j/J) D_jᵀ D_J e), e = Log(D_Jᵀ R_kᵀ R_{k+1}): what the turn misses at the far end is
+    spread evenly over the interval.
+    """
+    J = carried.shape[1] - 1
+    D, last = carried[:, :J], carried[:, J]
+    miss = log(np.swapaxes(R[:-1] @ last, -1, -2) @ R[1:])
+    share = (np.arange(J) / J)[None, :, None, None]
+    at_step = apply(np.swapaxes(D, -1, -2), apply(last, miss)[:, None])
+    bent = (R[:-1, None] @ D) @ exp(share * at_step)
+    return np.concatenate([bent.reshape(-1, *R.shape[1:]), R[-1:]])
+
+
+def lever_matrix(rate: np.ndarray, rate_derivative: np.ndarray) -> np.ndarray:
+    """K with specific force at lever arm r: f + K r, K = [α]× + [ω]×[ω]×.
+
+    Parameters
+    ----------
+    rate, rate_derivative : (..., 3) rad/s, rad/s², unit frame
+
+    Returns
+    -------
+    (..., 3, 3) array, 1/s²
+    """
+    w = skew(rate)
+    return skew(rate_derivative) + w @ w
