@@ -17,7 +17,6 @@ from .problem import Body, Problem, State
 from .refine import prior_of_levers, refine
 from .residuals import Linearised
 from .smoother import solve
-from .start import rotation_step
 
 MOST_ITERATIONS = 7
 CONVERGED = 5e-4  # rad, root mean square step
@@ -90,7 +89,8 @@ def estimate(
         say(iteration, MOST_ITERATIONS, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
-        before, state = state, state.stepped(solve(parts, state.slots, len(state.R)))
+        step = solve(parts, state.slots, len(state.R))
+        state = state.stepped(step)
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
         if iteration in LATENCY_AFTER and (found := _latency(problem, body, average)):
             latency += found
@@ -99,7 +99,7 @@ def estimate(
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
-        moved = rotation_step(before.R, state.R)
+        moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
         if moved < CONVERGED and iteration > max(LATENCY_AFTER):
             break
     say(MOST_ITERATIONS, MOST_ITERATIONS, "how sure")

@@ -20,7 +20,7 @@ from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
 from .mounting import Mounting, heading_of
 from .poses import PoseSequence
-from .preintegration import between_keyframes, preintegrate
+from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .refine import calibrated
 from .root_path import with_root_path
@@ -123,7 +123,8 @@ def fit(
             tracks = _mounted_together(worn, tracks, weights)
         else:
             tracks = [_solved(worn, *_with_body(worn), weights, progress)]
-        poses = with_root_path(_poses(worn, tracks))
+        poses, tracks = _poses(worn, tracks), [_without_samples(track) for track in tracks]
+        poses = with_root_path(poses)
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
@@ -155,6 +156,17 @@ class Track:
     def time(self) -> np.ndarray:
         """(T,) s, output times."""
         return self.problem.signals.time
+
+
+def _without_samples(track: Track) -> Track:
+    """The track with what a summary needs; an hour's samples would be held for nothing."""
+    problem, none = track.problem, np.empty((0, 0, 3))
+    signals = dataclasses.replace(
+        problem.signals, turns=none, rate=none, rate_derivative=none, specific_force=none, field=none
+    )
+    turns = Turns(none, none)
+    problem = dataclasses.replace(problem, signals=signals, turns=turns)
+    return dataclasses.replace(track, found=dataclasses.replace(track.found, problem=problem))
 
 
 def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Collection[str]) -> Capture:

@@ -118,7 +118,7 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     per_key = max(1, round(1 / (step * stride * hertz)))
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
-    parts = [_resampled(unit, frames, stride, latency) for unit in units]
+    parts = [_resampled(unit, frames, stride, per_key, latency) for unit in units]
 
     def stacked(key: str) -> np.ndarray:
         return np.stack([part.pop(key) for part in parts], 1)  # popped, so that an hour fits into memory
@@ -138,7 +138,7 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
         stacked("attitude") if fused else None,
         {s: stacked(f"{s}_known") for s in _SENSORS},
         stacked("turn_unknown").reshape(intervals, -1, len(units)).mean(1),
-        stacked("rest_rate")[::per_key],
+        stacked("rest_rate"),
         has,
         np.ones(len(units)),
     )
@@ -189,19 +189,18 @@ def _check_stamps(unit: Unit) -> None:
         )
 
 
-def _resampled(unit: Unit, frames: np.ndarray, stride: int, latency: float) -> dict[str, Any]:
-    """One unit's signals: turns at every frame, the rest at every `stride`-th."""
+def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latency: float) -> dict[str, Any]:
+    """One unit's signals: turns at every frame, rest at keyframes, all else at every `stride`-th frame."""
     samples, step, count = frames[::stride], frames[1] - frames[0], len(frames[::stride])
     out: dict[str, Any] = {f"{s}_known": np.zeros(count, bool) for s in _SENSORS}
-    out |= {"specific_force": np.zeros((count, 3)), "field": np.zeros((count, 3))}
-    out |= {"rate": np.zeros((count, 3)), "rate_derivative": np.zeros((count, 3))}
+    nothing = np.broadcast_to(0.0, (count, 3))
+    out |= {"specific_force": nothing, "field": nothing, "rate": nothing, "rate_derivative": nothing}
     out |= {"turns": np.zeros((len(frames) - 1, 3)), "turn_unknown": np.ones(len(frames) - 1)}
-    out["rest_rate"] = np.full((count, 3), np.nan)
+    out["rest_rate"] = np.full((len(samples[::per_key]), 3), np.nan)
     out["attitude"] = np.broadcast_to(np.eye(3), (count, 3, 3))
     if unit.accelerometer is not None:
         spline, known = _spline(unit, "accelerometer", unit.time)
-        smooth = uniform_filter1d(spline(frames), stride, axis=0, mode="nearest")[::stride]
-        out |= {"specific_force": smooth, "accelerometer_known": known(samples)}
+        out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
     if unit.magnetometer is not None:
         spline, known = _spline(unit, "magnetometer", unit.time)
         values = spline(samples)
@@ -217,12 +216,17 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, latency: float) -> d
         turns = np.diff(spline.antiderivative()(frames), axis=0) + step**2 / 12 * np.cross(
             rate[:-1], rate[1:]
         )
-        both = np.stack([rate, change], 1)
-        both = uniform_filter1d(both, stride, axis=0, mode="nearest")[::stride] if stride > 1 else both
+        rate, change = _thinned(rate, stride), _thinned(change, stride)
         out |= {"turns": turns, "turn_unknown": np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4}
-        out |= {"rate": both[:, 0], "rate_derivative": both[:, 1], "gyroscope_known": known(samples)}
-        out["rest_rate"] = _rest_rate(both[:, 0], out["specific_force"], samples[1] - samples[0])
+        out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": known(samples)}
+        rest = _rest_rate(rate, out["specific_force"], samples[1] - samples[0])
+        out["rest_rate"] = rest[::per_key].copy()
     return out
+
+
+def _thinned(values: np.ndarray, stride: int) -> np.ndarray:
+    """Every `stride`-th row of running means over as many; a copy, which lets the rest go."""
+    return uniform_filter1d(values, stride, axis=0, mode="nearest")[::stride].copy() if stride > 1 else values
 
 
 class Coverage:

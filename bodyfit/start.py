@@ -7,7 +7,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
 from .preintegration import Turns
-from .rotations import apply, exp, heading_matrix, log
+from .rotations import apply, exp, heading_matrix
 from .signals import Signals
 
 UP = np.array([0.0, 1.0, 0.0])
@@ -156,18 +156,3 @@ def uniform_sum(values: np.ndarray, window: int) -> np.ndarray:
     parts = (uniform_filter1d(x, size, mode="constant") for x in (values.real, values.imag))
     real, imaginary = parts
     return size * (real + 1j * imaginary)
-
-
-def rotation_step(R_before: np.ndarray, R_after: np.ndarray) -> float:
-    """Root mean square rotation between two estimates.
-
-    Parameters
-    ----------
-    R_before, R_after : (..., 3, 3) arrays
-
-    Returns
-    -------
-    rad
-    """
-    turned = log(R_after @ np.swapaxes(R_before, -1, -2))
-    return float(np.sqrt(np.mean(np.sum(turned**2, -1))))

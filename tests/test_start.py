@@ -12,7 +12,7 @@ from bodyfit.capture import Unit
 from bodyfit.preintegration import preintegrate
 from bodyfit.rotations import heading_matrix
 from bodyfit.signals import common_signals
-from bodyfit.start import as_complex, relative_heading, rotation_step, start_rotations, uniform_sum
+from bodyfit.start import as_complex, relative_heading, start_rotations, uniform_sum
 
 UP = np.array([0.0, 1.0, 0.0])
 DIP = np.radians(64.0)
@@ -189,10 +189,3 @@ def test_uniform_sum_is_a_sliding_sum(window):
         uniform_sum(series, window)[inside], np.convolve(series, np.ones(window), "valid")
     )
     assert uniform_sum(series[:4], 1000).shape == (4,)
-
-
-def test_rotation_step_is_the_root_mean_square_turn():
-    before = Rotation.random(5, random_state=0)
-    turns = np.array([[0.1, 0, 0], [0, -0.3, 0.1], [0, 0, 0], [0, 0, 0.2], [0, 0, 0]])
-    after = Rotation.from_rotvec(turns) * before
-    assert rotation_step(before.as_matrix(), after.as_matrix()) == pytest.approx(np.sqrt(0.15 / 5))
