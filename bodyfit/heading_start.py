@@ -10,6 +10,7 @@ from scipy.ndimage import uniform_filter1d
 from .averages import Averages, averages
 from .field_trust import FieldTrust, dip_at, judge_field
 from .geometry import Ends, LeverPrior, joint_start
+from .mounting import Mounting, heading_of
 from .problem import Body, Problem, State
 from .refine import calibrated, prior_of_levers
 from .rotations import apply, heading_matrix
@@ -84,6 +85,8 @@ def _headed(
             out[:, unit] = out[:, problem.ties[i].parent]
             turned[:, unit] = turned[:, problem.ties[i].parent]
             continue
+        if i is not None:
+            pull = pull + _towards_neutral(out, R, body.mounting, problem.ties[i].parent, unit)
         if i is not None and i in body.joints:
             j, p = body.joints.index(i), problem.ties[i].parent
             levers[j] = _first_levers(problem, average, (p, unit), turned[:, p], j, prior)
@@ -96,6 +99,18 @@ def _headed(
         turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
         out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
     return out, replace(body, levers=levers)
+
+
+def _towards_neutral(
+    placed: np.ndarray, R: np.ndarray, mounting: Mounting, parent: int, child: int
+) -> complex:
+    """Turn of a child that makes it face as its parent does, as a complex number of weight 1/rad².
+
+    Too weak to matter beside any motion; it decides where nothing else does.
+    """
+    M = mounting.segment_from_unit
+    ahead = heading_of(placed[:, parent] @ M[parent].T) - heading_of(R[:, child] @ M[child].T)
+    return complex(np.mean(np.exp(1j * ahead)))
 
 
 def _first_levers(
