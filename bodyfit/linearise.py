@@ -23,7 +23,7 @@ from .residuals.joint_centre import joint_centre
 from .residuals.neighbour import neighbour
 from .residuals.turn_rate import turn_rate
 from .rotations import log
-from .signals import REST_S, Signals
+from .signals import Signals
 
 
 def linearise(
@@ -49,7 +49,7 @@ def linearise(
 def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTrust) -> list[Linearised]:
     """First layer: what each unit says by itself."""
     signals, turns, w = problem.signals, problem.turns, problem.weights
-    U, step, has = len(signals.units), signals.key_step, signals.has
+    U, step = len(signals.units), signals.key_step
     moving, turn = problem.moving, turns.carried[:, -1]
     parts = [
         turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), _turn_variance(problem, turn)),
@@ -63,34 +63,33 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
         ),
         velocity_level(state.velocity, w.speed, problem.alike(w.speed_s), 2 * U),
     ]
-    levelled = has["accelerometer"] | has["orientation"]
+    return parts + _of_fields(problem, average, trust) + _of_orientations(problem, state)
+
+
+def _of_fields(problem: Problem, average: Averages, trust: FieldTrust) -> list[Linearised]:
+    """Magnetometers: a heading where inclination is known otherwise, else the whole vector."""
+    has, w = problem.signals.has, problem.weights
+    levelled, alike = has["accelerometer"] | has["orientation"], problem.alike(w.field_s)
+    heads, whole = (np.flatnonzero(units & has["magnetometer"]) for units in (levelled, ~levelled))
     north = np.array([np.cos(trust.dip), -np.sin(trust.dip), 0.0])
-    for judge, units in ((True, levelled), (False, ~levelled)):
-        at = np.flatnonzero(units & has["magnetometer"])
-        field, ok = average.field[:, at], trust.trusted[:, at]
-        alike = problem.alike(w.field_s)
-        if judge:
-            parts.append(field_heading(field, at, w.field, alike, ok))
-        else:
-            parts.append(
-                field_vector(
-                    field, north, at, w.field, alike if len(at) and has["gyroscope"][at].all() else 1.0, ok
-                )
-            )
-    if signals.attitude is not None:
-        at = np.flatnonzero(has["orientation"])
-        measured = signals.attitude[:: signals.per_key, at]
-        parts.append(
-            fused_orientation(
-                state.R[:, at],
-                measured,
-                at,
-                w.fused_inclination,
-                w.fused_heading,
-                np.array([problem.alike(w.fused_s), len(state.R), problem.alike(w.fused_s)]),
-            )
-        )
-    return parts
+    turning = len(whole) and has["gyroscope"][whole].all()  # without, each reading stands for itself
+    return [
+        field_heading(average.field[:, heads], heads, w.field, alike, trust.trusted[:, heads]),
+        field_vector(
+            average.field[:, whole], north, whole, w.field, alike if turning else 1.0, trust.trusted[:, whole]
+        ),
+    ]
+
+
+def _of_orientations(problem: Problem, state: State) -> list[Linearised]:
+    """Orientations fused on the units."""
+    signals, w = problem.signals, problem.weights
+    if signals.attitude is None:
+        return []
+    at, alike = np.flatnonzero(signals.has["orientation"]), problem.alike(w.fused_s)
+    measured = signals.attitude[:: signals.per_key, at]
+    correlated = np.array([alike, len(state.R), alike])
+    return [fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)]
 
 
 def _heard(signals: Signals) -> np.ndarray:
@@ -115,9 +114,9 @@ def _bias_variance(problem: Problem, keyframes: int) -> np.ndarray:
 
 def _rest(problem: Problem, state: State) -> Linearised:
     """Units at rest read their bias."""
-    w, seen = problem.weights, problem.signals.rest_rate
+    seen, sd = problem.signals.rest_rate, problem.signals.rest_sd
     known = np.all(np.isfinite(seen), axis=-1)
-    variance = np.where(known, problem.alike(REST_S) * w.rest**2, np.inf)
+    variance = np.where(known, sd**2, np.inf)
     return bias_level(state.bias, np.where(known[..., None], seen, 0.0), variance)
 
 

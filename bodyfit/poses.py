@@ -56,7 +56,7 @@ class PoseSequence:
     def joint_angles(self) -> dict[str, dict[str, np.ndarray]]:
         """Joint name -> angle name -> (T,) rad, in the joint's own sequence, names and signs."""
         return {
-            name: joint_angles(joint, _relative(self.matrices, joint))
+            name: joint_angles(joint, _relative(self.rotations, joint))
             for name, joint in self.model.joints.items()
         }
 
@@ -71,9 +71,9 @@ class PoseSequence:
         root = np.zeros((len(self.time), 3)) if self.root_position is None else self.root_position
         positions = {self.model.root: np.asarray(root, float)}
         for joint in self.model.joints.values():
-            centre = positions[joint.parent] + self.matrices[joint.parent] @ joint.centre_in_parent
+            centre = positions[joint.parent] + self.rotations[joint.parent].apply(joint.centre_in_parent)
             in_child = np.zeros(3) if joint.centre_in_child is None else joint.centre_in_child
-            positions[joint.child] = centre - self.matrices[joint.child] @ in_child
+            positions[joint.child] = centre - self.rotations[joint.child].apply(in_child)
         return {name: positions[name] for name in self.model.segments}
 
     def centre_of_mass(self) -> np.ndarray:
@@ -111,7 +111,7 @@ class PoseSequence:
         root = np.zeros((len(self.time), 3)) if self.root_position is None else self.root_position
         parts = [root, self.rotations[self.model.root].as_quat()]
         parts += [
-            _coordinates(joint, _relative(self.matrices, joint)) for joint in self.model.joints.values()
+            _coordinates(joint, _relative(self.rotations, joint)) for joint in self.model.joints.values()
         ]
         return np.concatenate(parts, axis=1)
 
@@ -184,9 +184,9 @@ def through_pinocchio(poses: PoseSequence) -> tuple[dict[str, np.ndarray], dict[
     return positions, rotations, np.array(com)
 
 
-def _relative(matrices: Mapping[str, np.ndarray], joint: Joint) -> np.ndarray:
+def _relative(rotations: Mapping[str, Rotation], joint: Joint) -> np.ndarray:
     """(T, 3, 3) parent_from_child."""
-    return np.swapaxes(matrices[joint.parent], -1, -2) @ matrices[joint.child]
+    return (rotations[joint.parent].inv() * rotations[joint.child]).as_matrix()
 
 
 def _coordinates(joint: Joint, R: np.ndarray) -> np.ndarray:

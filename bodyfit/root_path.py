@@ -61,5 +61,5 @@ def _soles(poses: PoseSequence) -> np.ndarray:
     for foot in FEET:
         length = poses.model.segments[foot].length
         assert length is not None
-        out += [poses.positions[foot] + poses.matrices[foot] @ (share * length) for share in SOLE]
+        out += [poses.positions[foot] + poses.rotations[foot].apply(share * length) for share in SOLE]
     return np.stack(out, 1)

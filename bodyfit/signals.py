@@ -27,7 +27,9 @@ BRIDGED_S = 0.25  # longest run of missing samples that is bridged
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
 REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
+REST_SD = np.radians(0.15)  # rad/s, true rate of a unit that rests (tried)
 REST_LEVEL = np.radians(1.0)  # rad/s, more is a slow turn rather than a bias
+HELD_TURN = np.radians(0.5)  # rad, by which somebody who holds a pose has turned at its end (tried)
 HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
 LARGEST_SCALE_ERROR = 0.06  # share; an accelerometer further off is left as it is
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
@@ -52,6 +54,7 @@ class Signals:
     turn_unknown : (K, U) in [0, 1], how little the turn over each interval is known: 1 without a gyroscope,
         (gap / 0.25 s)⁴ where a gap was bridged
     rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
+    rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
     force_scale : (U,) factor on accelerometers that makes them read gravity at rest
     """
@@ -70,6 +73,7 @@ class Signals:
     known: Mapping[str, np.ndarray]
     turn_unknown: np.ndarray
     rest_rate: np.ndarray
+    rest_sd: np.ndarray
     has: Mapping[str, np.ndarray]
     force_scale: np.ndarray
 
@@ -139,6 +143,7 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
         {s: stacked(f"{s}_known") for s in _SENSORS},
         stacked("turn_unknown").reshape(intervals, -1, len(units)).mean(1),
         stacked("rest_rate"),
+        np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
         np.ones(len(units)),
     )
@@ -356,9 +361,11 @@ def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
     if len(rate) < 2:
         return signals
     calm = (rate.std(0).max(-1) < HELD_RATE) & signals.has["gyroscope"]
-    rest_rate = signals.rest_rate.copy()
+    rest_rate, rest_sd = signals.rest_rate.copy(), signals.rest_sd.copy()
     rest_rate[np.ix_(inside, calm)] = rate.mean(0)[calm]
-    return dataclasses.replace(signals, rest_rate=rest_rate)
+    # a pose gives one mean rate, known to the turn that a person makes while holding it
+    rest_sd[np.ix_(inside, calm)] = HELD_TURN / (pose[1] - pose[0]) * np.sqrt(len(rate))
+    return dataclasses.replace(signals, rest_rate=rest_rate, rest_sd=rest_sd)
 
 
 def scaled_to_gravity(signals: Signals, g: float) -> Signals:

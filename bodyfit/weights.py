@@ -18,7 +18,6 @@ class Weights:
     gyroscope_scale : share of a turn that a gyroscope misses
     turning : rad/√s, how far a segment turns in a second when no gyroscope watches
     bias_at_start, bias_walk : rad/s and rad/s/√s
-    rest : rad/s, true rate of a unit that lies still
     acceleration, acceleration_s : m/s² of a worn unit, and the time over which it is alike
     accelerometer : m/s²/√Hz, error of what is integrated into velocity
     speed, speed_s : m/s of the wearer and the time over which it is alike
@@ -42,7 +41,6 @@ class Weights:
     turning: float = 1.5
     bias_at_start: float = math.radians(0.5)
     bias_walk: float = math.radians(0.01)
-    rest: float = math.radians(0.15)
     acceleration: float = 2.5
     acceleration_s: float = 0.2
     accelerometer: float = 0.1
