@@ -123,8 +123,7 @@ def fit(
             tracks = _mounted_together(worn, tracks, weights)
         else:
             tracks = [_solved(worn, *_with_body(worn), weights, progress)]
-        poses, tracks = _poses(worn, tracks), [_without_samples(track) for track in tracks]
-        poses = with_root_path(poses)
+        poses = with_root_path(_poses(worn, tracks))
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
@@ -158,15 +157,14 @@ class Track:
         return self.problem.signals.time
 
 
-def _without_samples(track: Track) -> Track:
-    """The track with what a summary needs; an hour's samples would be held for nothing."""
-    problem, none = track.problem, np.empty((0, 0, 3))
+def _without_samples(found: Estimate) -> Estimate:
+    """The estimate with what frames and a summary need; an hour's samples would be held for nothing."""
+    none = np.empty((0, 0, 3))
     signals = dataclasses.replace(
-        problem.signals, turns=none, rate=none, rate_derivative=none, specific_force=none, field=none
+        found.problem.signals, rate=none, rate_derivative=none, specific_force=none, field=none
     )
-    turns = Turns(none, none)
-    problem = dataclasses.replace(problem, signals=signals, turns=turns)
-    return dataclasses.replace(track, found=dataclasses.replace(track.found, problem=problem))
+    problem = dataclasses.replace(found.problem, signals=signals, turns=Turns(none, none))
+    return dataclasses.replace(found, problem=problem)
 
 
 def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Collection[str]) -> Capture:
@@ -238,7 +236,8 @@ def _solved(
         return _problem(capture, common_signals(units, clock, latency), units, ties, weights)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
-    return Track(estimate(problem_at, latency, progress), [str(unit.segment) for unit in units])
+    found = _without_samples(estimate(problem_at, latency, progress))
+    return Track(found, [str(unit.segment) for unit in units])
 
 
 def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -> list[Track]:
