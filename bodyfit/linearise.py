@@ -22,7 +22,6 @@ from .residuals.joint_angle import joint_angle
 from .residuals.joint_centre import joint_centre
 from .residuals.neighbour import neighbour
 from .residuals.turn_rate import turn_rate
-from .rotations import log
 from .signals import Signals
 
 
@@ -52,7 +51,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
     U, step = len(signals.units), signals.key_step
     moving, turn = problem.moving, turns.carried[:, -1]
     parts = [
-        turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), _turn_variance(problem, turn)),
+        turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), problem.turn_variance),
         bias_walk(state.bias, w.bias_walk**2 * step),
         bias_level(state.bias, np.zeros(3), _bias_variance(problem, len(state.R))),
         _rest(problem, state),
@@ -96,13 +95,6 @@ def _heard(signals: Signals) -> np.ndarray:
     """(1, U, 1, 1) one where there is a gyroscope whose bias matters."""
     turning = signals.has["gyroscope"] | signals.has["orientation"]
     return turning.astype(float)[None, :, None, None]
-
-
-def _turn_variance(problem: Problem, turn: np.ndarray) -> np.ndarray:
-    """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
-    w, step = problem.weights, problem.signals.key_step
-    scale = np.sum(np.square(w.gyroscope_scale * log(turn)), -1)
-    return (w.gyroscope**2 + problem.signals.turn_unknown * w.turning**2) * step + scale
 
 
 def _bias_variance(problem: Problem, keyframes: int) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from .capture import Place
 from .geometry import Axis, Ends
 from .mounting import Mounting
 from .preintegration import Turns
-from .rotations import exp
+from .rotations import exp, log
 from .signals import Signals
 from .weights import Weights
 
@@ -58,6 +59,13 @@ class Problem:
     def measured(self) -> np.ndarray:
         """(U,) bool, units that carry any sensor."""
         return np.any([*self.signals.has.values()], axis=0)
+
+    @cached_property
+    def turn_variance(self) -> np.ndarray:
+        """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
+        w, step = self.weights, self.signals.key_step
+        scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
+        return (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
 
     @property
     def root(self) -> int:

@@ -94,9 +94,9 @@ def _elastic(
         )
 
     def play(i: int, elastic: np.ndarray) -> float:
-        freed = state.R @ elastic_turns(elastic, state.R, average.force)
-        tie = problem.ties[i]
-        relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
+        two = [problem.ties[i].parent, problem.ties[i].child]
+        freed = state.R[:, two] @ elastic_turns(elastic[two], state.R[:, two], average.force[:, two])
+        relative = np.swapaxes(freed[:, 0], -1, -2) @ freed[:, 1]
         axis = hinge_axis(relative, hinge_sd[i], 1.0, None, 1.0).directions
         return float(robust_sd((apply(relative, axis[1]) - axis[0])[:, None], 0.0)[0])
 
