@@ -19,6 +19,7 @@ from example_fit import chain, person, poses_of
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body import BodyModel, Joint, Segment
+from bodyfit.errors import InputError
 from bodyfit.formats.gltf import COLOURS, write_pose
 from bodyfit.formats.pose_tables import read_segments, write_segments
 from bodyfit.poses import PoseSequence
@@ -306,3 +307,32 @@ def test_another_reader_finds_every_mesh():
     scene = scene_of(written(poses_of(person())))
     assert set(scene.geometry) == set(person().segments)
     assert 1.2 < scene.extents[1] < 2.2  # m: about the stature, in the rest pose
+
+
+# ---- a mesh of one's own ----
+
+
+def with_mesh(path) -> PoseSequence:
+    model = chain()
+    name = list(model.segments)[1]
+    segments = {**model.segments, name: replace(model.segments[name], mesh=str(path))}
+    return poses_of(BodyModel(model.name, segments, model.joints))
+
+
+def test_a_mesh_file_takes_the_place_of_the_simple_shape(tmp_path):
+    """An icosahedron sphere of 0.37 m radius (trimesh writes and reads it) keeps its size in the scene."""
+    path = tmp_path / "ball.stl"
+    trimesh.creation.icosphere(subdivisions=1, radius=0.37).export(path)
+    gltf = parsed(written(with_mesh(path)))
+    name = list(chain().segments)[1]
+    mesh = next(mesh for mesh in gltf.meshes if mesh.name == name)
+    corners = values(gltf, mesh.primitives[0].attributes.POSITION)
+    np.testing.assert_allclose(np.linalg.norm(corners, axis=1), 0.37, rtol=1e-6)
+
+
+@pytest.mark.parametrize("content", [b"not a mesh", b""])
+def test_a_mesh_file_that_is_none_is_named(tmp_path, content):
+    path = tmp_path / "ball.stl"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=r"segments\..*\.mesh: .*ball\.stl"):
+        written(with_mesh(path))

@@ -11,17 +11,21 @@ mesh and the joints further out. The top node is `humanoid_root` where the root 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ..body import BodyModel
+from ..errors import InputError
 from ..poses import PoseSequence
 from ..shapes import segment_shape
 from .glb import INDICES, VERTICES, Buffer, write_glb
 from .pose_tables import continuous_quaternions
 from .viewing_layout import laid_out
+
+if TYPE_CHECKING:
+    import trimesh
 
 FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz
 SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light
@@ -119,7 +123,7 @@ def _moved(offset) -> dict[str, list[float]]:
 def _mesh(buffer: Buffer, model: BodyModel, segment: str, sides: Sequence[str]) -> dict[str, Any]:
     from trimesh.graph import smooth_shade
 
-    shape = smooth_shade(segment_shape(segment, model), angle=SHARP_EDGE)
+    shape = smooth_shade(_shape(model, segment), angle=SHARP_EDGE)
     attributes = {
         "POSITION": buffer.add(to_gltf(shape.vertices), VERTICES, bounds=True),
         "NORMAL": buffer.add(to_gltf(shape.vertex_normals), VERTICES),
@@ -127,6 +131,25 @@ def _mesh(buffer: Buffer, model: BodyModel, segment: str, sides: Sequence[str]) 
     indices = buffer.add(np.asarray(shape.faces, np.uint32).ravel(), INDICES)
     primitive = {"attributes": attributes, "indices": indices, "material": sides.index(_side(segment))}
     return {"name": segment, "primitives": [primitive]}
+
+
+def _shape(model: BodyModel, segment: str) -> trimesh.Trimesh:
+    """The segment's own mesh file (m, segment frame) where the model names one, else a simple shape."""
+    import trimesh
+
+    path = model.segments[segment].mesh
+    if path is None:
+        return segment_shape(segment, model)
+    try:
+        shape = trimesh.load(path, force="mesh")
+    except Exception as error:  # trimesh raises whatever its many readers do
+        raise InputError(f"segments.{segment}.mesh: {path} can't be read as a mesh ({error})") from error
+    if not isinstance(shape, trimesh.Trimesh) or not len(shape.faces):
+        raise InputError(
+            f"segments.{segment}.mesh: {path} holds no triangles, expected a surface mesh in metres, in the "
+            "segment's frame"
+        )
+    return shape
 
 
 def _side(segment: str) -> str:
