@@ -25,14 +25,13 @@ def gravity(force: np.ndarray, g: float, sd: float, correlated: float, known: np
 
     Notes
     -----
-    r = R f − g ŷ, ∂r/∂θ = −[R f]×.
+    r = R f − g ŷ, ∂r/∂θ = −[R f]×, without its column for the vertical: |r| does not change with the heading,
+    so that column adds nothing to the gradient and would only hold headings where they are.
     """
     value = force - g * np.array([0.0, 1.0, 0.0])
     weight = known * huber(value, sd) / (correlated * sd**2)
-    U = force.shape[1]
-    return Linearised(
-        "gravity", value, ((np.arange(U), 0, -skew(force)),), np.repeat(weight[..., None], 3, -1)
-    )
+    jacobians = ((np.arange(force.shape[1]), 0, -skew(force) * np.array([1.0, 0.0, 1.0])),)
+    return Linearised("gravity", value, jacobians, np.repeat(weight[..., None], 3, -1))
 
 
 def velocity_gain(

@@ -257,7 +257,9 @@ def test_gravity(state):
     def rows(x):
         return each(lambda k, u: sym_exp(x[k][u]) @ vec(state.force[k, u]) - vec([0, G, 0]))
 
-    check(evaluate, rows)
+    level = np.zeros(SHAPE, bool)  # turns about the vertical are left out: they do not change the length
+    level[..., 0], level[..., 2] = True, True
+    check(evaluate, rows, columns=level.ravel())
 
 
 def test_velocity_gain(state):
