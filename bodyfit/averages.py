@@ -17,7 +17,7 @@ CHUNK = 600  # keyframe intervals worked on at once, to bound memory
 
 @dataclass(frozen=True, eq=False)
 class Averages:
-    """Averages over two keyframe intervals about each keyframe (Hann window), world frame.
+    """Averages over 0.2 s before and after each keyframe (Hann window), world frame.
 
     Averaging in the world frame, after the lever arm, is a low-pass of the true acceleration: the same for
     both ends of a joint, however fast they turn.

@@ -33,7 +33,8 @@ class Weights:
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
     joint_centre : m, joint centre of a body scaled from stature
-    elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under its own weight
+    elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under load: what all
+        units share, and what each has of its own
     """
 
     gyroscope: float = math.radians(0.4)
