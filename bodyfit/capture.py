@@ -11,6 +11,7 @@ import numpy as np
 
 from .body import BodyModel, Person
 from .errors import InputError
+from .finding import Finding
 
 SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
 
@@ -28,12 +29,19 @@ class Place:
 class Calibration:
     """A stretch of time with a known meaning, `start` and `end` in seconds of the capture's clock.
 
-    `kind` is "still": held still in the model's neutral pose.
+    Attributes
+    ----------
+    kind : "still", held still in a pose of the model; "movement", one joint moved by itself through its range
+    start, end : s
+    pose : "still": name of the pose, one of `BodyModel.poses`; "neutral" is what every model has
+    joint : "movement": name of the joint
     """
 
     kind: str
     start: float
     end: float
+    pose: str = "neutral"
+    joint: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +94,17 @@ class Unit:
 
 @dataclass(frozen=True, eq=False)
 class Capture:
-    """Worn units, the person, the body model, and the intervals with a known meaning."""
+    """Worn units, the person, the body model, and the intervals with a known meaning.
+
+    Attributes
+    ----------
+    units : name -> Unit
+    model : body that they are worn on
+    title, source : what it is, where it comes from
+    person, place, start_time : as far as known
+    calibrations : intervals with a known meaning
+    notes : what a reader repaired on the way in
+    """
 
     units: Mapping[str, Unit]
     model: BodyModel
@@ -96,6 +114,7 @@ class Capture:
     start_time: datetime | None = None
     calibrations: tuple[Calibration, ...] = ()
     source: str = ""
+    notes: tuple[Finding, ...] = ()
 
     def between(self, start: float, end: float) -> Capture:
         """The same capture with only what happened in start ≤ time ≤ end (s)."""

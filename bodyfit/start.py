@@ -37,21 +37,35 @@ def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.n
         assert signals.attitude is not None
         return signals.attitude[:: signals.per_key, unit]
     if has["gyroscope"] and has["accelerometer"]:
-        return _filtered(signals, unit)
+        return filtered(signals, unit)[:: signals.per_key]
     if has["gyroscope"]:
         R = _integrated(turns, unit)
         return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
     return _from_vectors(signals, unit, has, north)
 
 
-def _filtered(signals: Signals, unit: int) -> np.ndarray:
-    """Offline six-axis filter of Laidig & Seel 2023, doi:10.1016/j.inffus.2022.10.014 (package vqf)."""
+def filtered(signals: Signals, unit: int) -> np.ndarray:
+    """Rotations by the offline six-axis filter of Laidig & Seel 2023 (package vqf).
+
+    Parameters
+    ----------
+    signals : on one clock
+    unit : index of one with gyroscope and accelerometer
+
+    Returns
+    -------
+    (N, 3, 3) array, world_from_unit at every sample; the heading is arbitrary and drifts
+
+    References
+    ----------
+    Laidig & Seel 2023, doi:10.1016/j.inffus.2022.10.014.
+    """
     from vqf import offlineVQF
 
     step = signals.step * signals.stride
     rate, force = (np.ascontiguousarray(x[:, unit]) for x in (signals.rate, signals.specific_force))
     wxyz = offlineVQF(rate, force, None, step)["quat6D"]
-    return (Z_UP_TO_Y_UP * Rotation.from_quat(wxyz, scalar_first=True)).as_matrix()[:: signals.per_key]
+    return (Z_UP_TO_Y_UP * Rotation.from_quat(wxyz, scalar_first=True)).as_matrix()
 
 
 def _integrated(turns: Turns, unit: int) -> np.ndarray:

@@ -12,12 +12,12 @@ PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 # A module imports only from those before it, in reading order.
 LAYERS = (
     "errors",
-    "rotations isb earth weights",
+    "rotations isb earth weights finding",
     "person body shapes measured_body",
     "capture",
     "joint_angles poses",
     "signals preintegration averages",
-    "start mounting field_trust",
+    "start unaided mounting field_trust",
     "residuals.base residuals",
     "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",

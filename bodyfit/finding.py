@@ -1,0 +1,77 @@
+"""A finding: one thing about a capture or a motion that a person should know, with what to do about it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+SEVERITIES = ("note", "warning", "serious")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing that was noticed; plain data.
+
+    Attributes
+    ----------
+    kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/findings.md lists them all
+    severity : "note" (good to know), "warning" (figures suffer), "serious" (don't use the figures as they are)
+    what : one sentence, what was found, with its number and unit
+    advice : one sentence, what to do
+    units, segments, joints : names that it is about; empty where it is about the whole capture
+    start, end : s of the capture's clock, or None: throughout
+    value, threshold, measure : the number, the limit that it passed, and the unit of both ("ms", "deg", "m/s²")
+    source : where the threshold comes from
+    handled : what bodyfit did about it; empty: nothing
+    harm_deg : rough size of the error that it leaves in angles as things stand; orders a list of findings
+    """
+
+    kind: str
+    severity: str
+    what: str
+    advice: str
+    units: tuple[str, ...] = ()
+    segments: tuple[str, ...] = ()
+    joints: tuple[str, ...] = ()
+    start: float | None = None
+    end: float | None = None
+    value: float | None = None
+    threshold: float | None = None
+    measure: str = ""
+    source: str = ""
+    handled: str = ""
+    harm_deg: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.severity not in SEVERITIES:
+            raise ValueError(f"severity: found {self.severity!r}, expected one of {', '.join(SEVERITIES)}")
+
+    @property
+    def identifier(self) -> str:
+        """Stable name of this finding within its capture: kind, where, and when it starts."""
+        where = "+".join((*self.units, *self.joints, *self.segments)) or "capture"
+        return f"{self.kind}/{where}" + ("" if self.start is None else f"/{self.start:.2f}")
+
+    def as_data(self) -> dict[str, Any]:
+        """The finding as JSON-ready data, its identifier first."""
+        plain = {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(self).items()}
+        renamed = {"start": "start_s", "end": "end_s"}
+        return {"id": self.identifier} | {renamed.get(key, key): value for key, value in plain.items()}
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings, most harmful first; equals by severity, then in the order of time.
+
+    Parameters
+    ----------
+    findings : in any order
+
+    Returns
+    -------
+    tuple of Finding
+    """
+    return tuple(
+        sorted(findings, key=lambda f: (-f.harm_deg, -SEVERITIES.index(f.severity), f.start or 0.0, f.kind))
+    )
