@@ -17,12 +17,12 @@ class Finding:
     Attributes
     ----------
     kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/findings.md lists them all
-    severity : "note" (good to know), "warning" (figures suffer), "serious" (don't use the figures as they are)
+    severity : "note" (good to know), "warning" (figures suffer), "serious" (figures are not fit for use)
     what : one sentence, what was found, with its number and unit
     advice : one sentence, what to do
     units, segments, joints : names that it is about; empty where it is about the whole capture
     start, end : s of the capture's clock, or None: throughout
-    value, threshold, measure : the number, the limit that it passed, and the unit of both ("ms", "deg", "m/s²")
+    value, threshold, measure : the number, the limit that it passed, the unit of both ("ms", "deg", "m/s²")
     source : where the threshold comes from
     handled : what bodyfit did about it; empty: nothing
     harm_deg : rough size of the error that it leaves in angles as things stand; orders a list of findings
