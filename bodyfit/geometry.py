@@ -115,7 +115,7 @@ def joint_start(
     """
     headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
     basis = np.stack([np.ones(HEADINGS), np.cos(headings), np.sin(headings)], -1)
-    turned = [np.concatenate([E @ child[1], (E @ child[0].T).T[..., None]], -1) for E in _TURN]
+    turned = [np.concatenate([E @ child[1], (E @ child[0].T).T[..., None]], -1) for E in TURN_BASIS]
     own = np.concatenate([parent[1], parent[0][..., None]], -1)
     w = np.ones(len(own))
     for _ in range(3):
@@ -125,7 +125,7 @@ def joint_start(
         cc = np.einsum(
             "kij,k,kil->jl", sum(turned[:2]), scale, sum(turned[:2])
         )  # ψ = 0; any ψ gives the same
-        H, b, c = _projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
+        H, b, c = projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
         levers = np.linalg.solve(H, b[..., None])[..., 0]
         cost = 0.5 * (c - np.einsum("hi,hi->h", b, levers))
         best = int(np.argmin(cost))
@@ -137,26 +137,38 @@ def joint_start(
 
 
 HEADINGS = 72
-_TURN = (
+TURN_BASIS = (
     np.diag([0.0, 1.0, 0.0]),
     np.diag([1.0, 0.0, 1.0]),
     np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]]),
-)  # Ry(ψ) = _TURN[0] + cos ψ _TURN[1] + sin ψ _TURN[2]
+)  # Ry(ψ) = TURN_BASIS[0] + cos ψ TURN_BASIS[1] + sin ψ TURN_BASIS[2]
 
 
-def _projected(
+def projected(
     pp: np.ndarray, pc: np.ndarray, cc: np.ndarray, mean: np.ndarray, precision: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, float]:
-    """Normal equations of the arms for every heading, from (4, 4) sums over (lever matrix | force)."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Normal equations of a joint's two arms for n headings or shifts, from sums over (lever matrix | force).
+
+    Parameters
+    ----------
+    pp : (4, 4), parent with itself
+    pc : (n, 4, 4), parent with child
+    cc : (4, 4) or (n, 4, 4), child with itself
+    mean, precision : (6,) m and (6, 6) 1/m², prior of the arms
+
+    Returns
+    -------
+    H, b, c : (n, 6, 6), (n, 6), (n,); the arms r = H⁻¹ b leave the sum of squares c − b · r
+    """
     n = len(pc)
     H, b = np.tile(precision, (n, 1, 1)), np.tile(precision @ mean, (n, 1))
     H[:, :3, :3] += pp[:3, :3]
-    H[:, 3:, 3:] += cc[:3, :3]
+    H[:, 3:, 3:] += cc[..., :3, :3]
     H[:, :3, 3:] -= pc[:, :3, :3]
     H[:, 3:, :3] -= np.swapaxes(pc[:, :3, :3], -1, -2)
     b[:, :3] -= pp[:3, 3] - pc[:, :3, 3]
-    b[:, 3:] -= cc[:3, 3] - pc[:, 3, :3]
-    c = pp[3, 3] + cc[3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
+    b[:, 3:] -= cc[..., :3, 3] - pc[:, 3, :3]
+    c = pp[3, 3] + cc[..., 3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
     return H, b, c
 
 
