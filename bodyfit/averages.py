@@ -29,7 +29,8 @@ class Averages:
     field : (K + 1, U, 3), R m
     known, field_known : (K + 1, U) bool, more than half of the window was measured
     force_by_latency : (K + 1, U, 3) m/s³, change of force when gyroscopes are read later, or None
-    lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None
+    lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None; the same when whole units are read later
+    force_by_time : (K + 1, U, 3) m/s³, change of force when whole units are read later, or None
     """
 
     force: np.ndarray
@@ -39,6 +40,7 @@ class Averages:
     field_known: np.ndarray
     force_by_latency: np.ndarray | None = None
     lever_by_latency: np.ndarray | None = None
+    force_by_time: np.ndarray | None = None
 
 
 def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = False) -> Averages:
@@ -49,7 +51,7 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
     signals : N samples of U units
     turns : between keyframes
     R : (K + 1, U, 3, 3) world_from_unit
-    by_latency : derivatives with respect to the gyroscopes' latency too
+    by_latency : derivatives with respect to the gyroscopes' latency, and to the units' clocks, too
 
     Returns
     -------
@@ -81,7 +83,8 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
 
     f, lever = signals.specific_force[at], X @ lever_matrix(signals.rate[at], signals.rate_derivative[at])
     felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
-    out = {"force": mean(apply(X, f), felt), "lever": mean(lever)}
+    force = apply(X, f)
+    out = {"force": mean(force, felt), "lever": mean(lever)}
     out["field"] = (
         mean(apply(X, signals.field[at]), magnetic)
         if magnetic.any()
@@ -90,7 +93,9 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
     out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:
         out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)
-        out["lever_by_latency"] = mean(np.gradient(lever, signals.step * signals.stride, axis=0))
+        step = signals.step * signals.stride
+        out["lever_by_latency"] = mean(np.gradient(lever, step, axis=0))
+        out["force_by_time"] = mean(np.gradient(force, step, axis=0), felt)
     return out
 
 

@@ -16,7 +16,9 @@ from .unaided import Unaided
 
 UNKNOWN_S = 1.0  # s, prior deviation of an offset: nothing is known
 RATE_SD = 1e-4  # prior deviation of a rate; crystals keep within 20 to 100 ppm (data sheets, from memory)
-PAIR_LEAST_S = 0.0015  # s, least deviation of one stretch's offset: lever arms and soft tissue are not perfect
+PAIR_LEAST_S = (
+    0.0015  # s, least deviation of one stretch's offset: lever arms and soft tissue are not perfect
+)
 SIGNIFICANT = 3.0  # standard deviations
 LEAST_S = 0.004  # s, smaller offsets are left to the fit, which sees them better
 TOLD_S = 0.02  # s, an offset less certain than this is not told by the motion
@@ -32,6 +34,7 @@ class Clocks:
     at : s, for which the offsets hold: the middle of the capture
     offset, offset_sd : (U,) s, positive: stamps are late; NaN where nothing shows them
     rate, rate_sd : (U,) seconds a second, positive: the clock runs fast
+    group : (U,) label of the units that were compared with each other, directly or through others
     source : per unit "joints", "angular rates", or "nothing"
     span : s, length of the capture
     """
@@ -42,19 +45,30 @@ class Clocks:
     offset_sd: np.ndarray
     rate: np.ndarray
     rate_sd: np.ndarray
+    group: np.ndarray
     source: tuple[str, ...]
     span: float
 
     @property
-    def offset_counts(self) -> np.ndarray:
-        """(U,) bool, offsets that are large and certain enough to be taken off."""
+    def offset_certain(self) -> np.ndarray:
+        """(U,) bool, offsets that are large and certain enough to act upon."""
         return np.abs(np.nan_to_num(self.offset)) > np.maximum(LEAST_S, SIGNIFICANT * self.offset_sd)
 
     @property
-    def rate_counts(self) -> np.ndarray:
+    def rate_certain(self) -> np.ndarray:
         """(U,) bool, rates that are certain and matter over the capture."""
-        certain = np.abs(np.nan_to_num(self.rate)) > SIGNIFICANT * self.rate_sd
-        return certain & (np.abs(self.rate) * 0.5 * self.span > LEAST_S)
+        rate = np.abs(np.nan_to_num(self.rate))
+        return (rate > SIGNIFICANT * self.rate_sd) & (0.5 * rate * self.span > LEAST_S)
+
+    @property
+    def apart(self) -> np.ndarray:
+        """(U,) bool, units that do not share a clock: one of their group certainly differs.
+
+        Where one clock differs, none was set by another, and the best estimate of each counts; where none
+        does, all stamps are left as they are.
+        """
+        differs = self.offset_certain | self.rate_certain
+        return np.isin(self.group, self.group[differs]) & np.isfinite(self.offset)
 
 
 def neighbours(units: Sequence[Unit], model: BodyModel) -> list[tuple[int, int]]:
@@ -103,13 +117,8 @@ def unit_clocks(one: Unaided, pairs: Sequence[tuple[int, int]]) -> Clocks:
             source[u] = "angular rates"
     source = [s if any(u in pair.units for pair in found) else "nothing" for u, s in enumerate(source)]
     at, span = float(0.5 * (one.time[0] + one.time[-1])), float(one.time[-1] - one.time[0])
-    groups = _groups(U, found)
-    first = Clocks(one.units, at, *_solved(found, groups, at, np.full(U, RATE_SD)), tuple(source), span)
-    if not first.rate_counts.any() and not np.any(first.rate):
-        return first
-    held = np.where(first.rate_counts, RATE_SD, 1e-9)
-    second = Clocks(one.units, at, *_solved(found, groups, at, held), tuple(source), span)
-    return dataclasses.replace(second, rate_sd=first.rate_sd)
+    group = _groups(U, found)
+    return Clocks(one.units, at, *_solved(found, group, at), group, tuple(source), span)
 
 
 def _groups(count: int, found: Sequence[PairClock]) -> np.ndarray:
@@ -122,19 +131,21 @@ def _groups(count: int, found: Sequence[PairClock]) -> np.ndarray:
 
 
 def _solved(
-    found: Sequence[PairClock], groups: np.ndarray, at: float, rate_sd: np.ndarray
+    found: Sequence[PairClock], groups: np.ndarray, at: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Offsets, their deviations, rates, their deviations: (U,) each; the middle of every group is right."""
     U = len(groups)
     none = np.zeros(0)
-    time, value, sd = (np.concatenate([getattr(q, n) for q in found] or [none]) for n in ("at", "offset", "sd"))
+    time, value, sd = (
+        np.concatenate([getattr(q, n) for q in found] or [none]) for n in ("at", "offset", "sd")
+    )
     J = np.zeros((len(time), 2 * U))
     rows = np.repeat(np.arange(len(found)), [len(q.at) for q in found])
     for side, sign in ((0, -1.0), (1, 1.0)):
         unit = np.array([q.units[side] for q in found], int)[rows]
         J[np.arange(len(time)), unit] += sign
         J[np.arange(len(time)), U + unit] += sign * (time - at)
-    prior = np.diag(np.r_[np.full(U, UNKNOWN_S**-2), rate_sd**-2.0])
+    prior = np.diag(np.repeat([UNKNOWN_S**-2, RATE_SD**-2], U))
     sd, weight = np.hypot(sd, PAIR_LEAST_S), np.ones(len(time))
     for _ in range(5):  # a stretch that disagrees counts less
         H = J.T @ ((weight / sd**2)[:, None] * J) + prior
@@ -154,7 +165,7 @@ def _solved(
 
 
 def on_one_clock(units: Mapping[str, Unit], clocks: Clocks) -> dict[str, Unit]:
-    """The same units with the offsets and rates that count taken off their stamps.
+    """The same units with offsets and rates taken off their stamps, where clocks are apart.
 
     Parameters
     ----------
@@ -167,11 +178,10 @@ def on_one_clock(units: Mapping[str, Unit], clocks: Clocks) -> dict[str, Unit]:
     """
     out = dict(units)
     for u, name in enumerate(clocks.units):
-        late = float(clocks.offset[u]) if clocks.offset_counts[u] else 0.0
-        fast = float(clocks.rate[u]) if clocks.rate_counts[u] else 0.0
-        if name in out and (late or fast):
+        if name in out and clocks.apart[u]:
             time = out[name].time
-            out[name] = dataclasses.replace(out[name], time=time - late - fast * (time - clocks.at))
+            late = clocks.offset[u] + clocks.rate[u] * (time - clocks.at)
+            out[name] = dataclasses.replace(out[name], time=time - late)
     return out
 
 
@@ -187,11 +197,9 @@ def clock_findings(clocks: Clocks, usual_rate: float = 2.0) -> tuple[Finding, ..
     -------
     tuple of Finding: "clock-offset", "clock-rate", "clock-unknown"
     """
-    out = [_of_offset(clocks, u, usual_rate) for u in np.flatnonzero(clocks.offset_counts)]
-    out += [_of_rate(clocks, u) for u in np.flatnonzero(clocks.rate_counts)]
-    unknown = tuple(
-        name for name, sd in zip(clocks.units, clocks.offset_sd, strict=True) if not sd < TOLD_S
-    )
+    out = [_of_offset(clocks, u, usual_rate) for u in np.flatnonzero(clocks.offset_certain)]
+    out += [_of_rate(clocks, u) for u in np.flatnonzero(clocks.rate_certain)]
+    unknown = tuple(name for name, sd in zip(clocks.units, clocks.offset_sd, strict=True) if not sd < TOLD_S)
     if unknown and len(clocks.units) > 1:
         out.append(
             Finding(

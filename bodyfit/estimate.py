@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -11,11 +11,12 @@ from .averages import Averages, averages
 from .field_trust import FieldTrust
 from .geometry import share_of_levers
 from .heading_start import start
-from .latency import latency_from_joints, worth_taking_off
+from .latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from .linearise import linearise
 from .problem import Body, Problem, State
 from .refine import prior_of_levers, refine
 from .residuals import Linearised
+from .rotations import exp
 from .smoother import solve
 
 MOST_ITERATIONS = 7
@@ -34,7 +35,7 @@ class Estimate:
     ----------
     problem, state, body, average : at the end
     trust : of the magnetic field
-    latency : s that gyroscopes were read earlier
+    late : what was taken off the stamps: latency of gyroscopes, offset and drift of each unit
     iterations, cost : of the solver
     last_step : rad, root mean square of the last step; converged when below 5e-4
     residuals : name -> root mean square
@@ -46,7 +47,7 @@ class Estimate:
     body: Body
     average: Averages
     trust: FieldTrust
-    latency: float
+    late: Lateness
     iterations: int
     cost: float
     last_step: float
@@ -60,14 +61,15 @@ class Estimate:
 
 
 def estimate(
-    problem_at: Callable[[float], Problem], latency: float, progress: Progress | None = None
+    problem_at: Callable[[Lateness], Problem], latency: float, units: int, progress: Progress | None = None
 ) -> Estimate:
     """Most probable motion of all units, given the signals and the body.
 
     Parameters
     ----------
-    problem_at : the problem with gyroscopes read earlier by a latency in s
-    latency : s, to start from
+    problem_at : the problem with what is late taken off the stamps
+    latency : s of the gyroscopes, to start from
+    units : number of units
     progress : called as progress(done, total, what)
 
     Returns
@@ -81,7 +83,8 @@ def estimate(
     """
     say = progress or (lambda done, total, what: None)
     say(0, MOST_ITERATIONS, "start values")
-    problem = problem_at(latency)
+    late = on_time(units, latency)
+    problem = problem_at(late)
     state, body, trust = start(problem)
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
@@ -92,10 +95,11 @@ def estimate(
         step = solve(parts, state.slots, len(state.R))
         state = state.stepped(step)
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
-        if iteration in LATENCY_AFTER and (found := _latency(problem, body, average)):
-            latency += found
+        if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
+            late = late + found
+            state = _read_later(state, problem, found)
             del problem  # an hour's signals are not held twice
-            problem = problem_at(latency)
+            problem = problem_at(late)
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
@@ -109,7 +113,7 @@ def estimate(
         body,
         average,
         trust,
-        latency,
+        late,
         iteration,
         sum(part.cost for part in parts),
         moved,
@@ -118,13 +122,19 @@ def estimate(
     )
 
 
-def _latency(problem: Problem, body: Body, average: Averages) -> float:
-    """Latency that the joints show, s; zero where it is not certain or makes no difference."""
+def _late(problem: Problem, body: Body, average: Averages) -> Lateness:
+    """What the joints show to be late; nothing where it is not certain or makes no difference."""
     if not len(body.levers) or not problem.signals.has["gyroscope"].any():
-        return 0.0
+        return on_time(len(problem.signals.units))
     alike = problem.alike(problem.weights.joint_s)
-    seconds, sd = latency_from_joints(average, body.ends, body.levers, body.joint_sd, alike)
-    return seconds if worth_taking_off(seconds, sd) else 0.0
+    return worth_taking_off(*lateness_from_joints(average, body.ends, body.levers, body.joint_sd, alike))
+
+
+def _read_later(state: State, problem: Problem, late: Lateness) -> State:
+    """The state with each unit's rotations where they will have turned to when it is read later."""
+    signals, at = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
+    turned = signals.rate[:: signals.per_key] * late.at(at)[..., None]
+    return replace(state, R=state.R @ exp(turned))
 
 
 def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:

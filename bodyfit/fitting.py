@@ -18,6 +18,7 @@ from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
 from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
+from .latency import Lateness
 from .mounting import Mounting, heading_of
 from .poses import PoseSequence
 from .preintegration import Turns, between_keyframes, preintegrate
@@ -232,11 +233,12 @@ def _solved(
     """The problem of these units, solved."""
     clock = list(capture.units.values())
 
-    def problem_at(latency: float) -> Problem:
-        return _problem(capture, common_signals(units, clock, latency), units, ties, weights)
+    def problem_at(late: Lateness) -> Problem:
+        signals = common_signals(units, clock, late.latency, (late.offset, late.drift))
+        return _problem(capture, signals, units, ties, weights)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
-    found = _without_samples(estimate(problem_at, latency, progress))
+    found = _without_samples(estimate(problem_at, latency, len(units), progress))
     return Track(found, [str(unit.segment) for unit in units])
 
 

@@ -93,7 +93,12 @@ class Signals:
         return self.time[0] + self.key_step * np.arange(self.intervals + 1)
 
 
-def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float = 0.0) -> Signals:
+def common_signals(
+    units: Sequence[Unit],
+    clock: Iterable[Unit],
+    latency: float = 0.0,
+    late: tuple[np.ndarray, np.ndarray] | None = None,
+) -> Signals:
     """Signals of units on one clock.
 
     Parameters
@@ -101,6 +106,8 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     units : whose signals are wanted; one without sensors stands for a segment that carries none
     clock : units whose common time and stamps the output takes
     latency : s by which gyroscopes lag behind accelerometers; taken off the gyroscopes' stamps
+    late : (U,) s by which each unit's stamps are late at the middle of the output times, and (U,) s that its
+        clock gains from there to the end; taken off the unit's stamps
 
     Returns
     -------
@@ -122,6 +129,8 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     per_key = max(1, round(1 / (step * stride * hertz)))
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
+    if late is not None:
+        units = [_read_later(u, time, *of) for u, *of in zip(units, *late, strict=True)]
     parts = [_resampled(unit, frames, stride, per_key, latency) for unit in units]
 
     def stacked(key: str) -> np.ndarray:
@@ -147,6 +156,14 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
         has,
         np.ones(len(units)),
     )
+
+
+def _read_later(unit: Unit, time: np.ndarray, offset: float, drift: float) -> Unit:
+    """The unit with what its stamps are late by taken off."""
+    if offset == 0 and drift == 0:
+        return unit
+    middle, half = 0.5 * (time[0] + time[-1]), 0.5 * (time[-1] - time[0])
+    return dataclasses.replace(unit, time=unit.time - offset - drift * (unit.time - middle) / half)
 
 
 _SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")

@@ -72,7 +72,7 @@ def summarise(
         "units": units,
         "joints": joints,
         "residuals": {k: v for track in tracks for k, v in track.found.residuals.items()},
-        "gyroscope_latency_s": tracks[0].found.latency,
+        "gyroscope_latency_s": tracks[0].found.late.latency,
         "solver": {
             "iterations": max(track.found.iterations for track in tracks),
             "converged": all(track.found.converged for track in tracks),
@@ -261,8 +261,10 @@ def _of_track(track: Track) -> list[str]:
             f"the solver stopped after {found.iterations} iterations, still moving by "
             f"{np.degrees(found.last_step):.1f}°"
         )
-    if abs(track.found.latency) > 0.005:
-        out.append(f"gyroscopes lag behind accelerometers by {1000 * track.found.latency:.1f} ms; taken off")
+    if abs(track.found.late.latency) > 0.005:
+        out.append(
+            f"gyroscopes lag behind accelerometers by {1000 * track.found.late.latency:.1f} ms; taken off"
+        )
     for i, axis in found.body.axes.items():
         tie = track.problem.ties[i]
         declared = tie.joint.axis
