@@ -7,11 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
+from .earth import STANDARD_GRAVITY
 from .preintegration import Turns, between_keyframes, lever_matrix
 from .rotations import apply, skew
 from .signals import Signals
 
 HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
+AT_REST = np.array([0.0, STANDARD_GRAVITY, 0.0])  # m/s², stands in where nothing was felt
 CHUNK = 600  # keyframe intervals worked on at once, to bound memory
 
 
@@ -82,9 +84,13 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
         return (window @ values.reshape(len(values), -1)).reshape(-1, *values.shape[1:])
 
     f, lever = signals.specific_force[at], X @ lever_matrix(signals.rate[at], signals.rate_derivative[at])
-    felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
+    lost = np.repeat(signals.lost[a:b], q, axis=0)
+    lost = np.concatenate([lost, lost[-1:]])  # where nothing turns the readings into the world
+    felt, magnetic = (signals.known[s][at] & ~lost for s in ("accelerometer", "magnetometer"))
     force = apply(X, f)
     out = {"force": mean(force, felt), "lever": mean(lever)}
+    unfelt = signals.has["accelerometer"] & (window @ felt.astype(float) == 0)
+    out["force"] = np.where(unfelt[..., None], AT_REST, out["force"])
     out["field"] = (
         mean(apply(X, signals.field[at]), magnetic)
         if magnetic.any()

@@ -12,11 +12,12 @@ from scipy.ndimage import binary_opening, uniform_filter1d
 from .geometry import TURN_BASIS, projected
 from .residuals import huber
 from .rotations import apply, heading_matrix
-from .signals import BRIDGED_S
+from .sampling import BRIDGED_S
 from .unaided import Unaided
 
 LARGEST_S = 0.5  # s, offsets that are looked for
 STRETCH_S = 20.0  # over which the heading between two units is taken for constant
+SHORTEST_S = 5.0  # less motion leaves several offsets open
 MOST_STRETCHES = 8  # per pair; these with most motion, spread over the capture
 SEARCHED = 3  # of these, where every offset is tried
 SEARCH_HZ = 20.0  # the forces are low-passed to 2 Hz
@@ -96,7 +97,7 @@ def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
     margin = round(LARGEST_S / one.step) + 1
     inside = len(one.time) - 2 * margin
     size = min(inside, round(STRETCH_S / one.step))
-    if size * one.step < 1.0:
+    if size * one.step < SHORTEST_S:
         return []
     begin = margin + np.arange(inside - size + 1)
     total = np.concatenate([[0.0], np.cumsum(_motion(one, parent, child))])

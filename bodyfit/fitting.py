@@ -359,7 +359,9 @@ def _poses(capture: Capture, tracks: list[Track]) -> PoseSequence:
     rotations.setdefault(model.root, Rotation.identity(len(tracks[0].time)))
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         rotations.setdefault(joint.child, rotations[joint.parent])
-    return PoseSequence(tracks[0].time, {name: rotations[name] for name in model.segments}, model)
+    seen = tracks[0].problem.signals.covered
+    rotations = {name: rotations[name][seen] for name in model.segments}
+    return PoseSequence(tracks[0].time[seen], rotations, model)
 
 
 def _together(tracks: list[Track]) -> dict[str, Rotation]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from .averages import Averages
@@ -88,7 +90,9 @@ def _of_orientations(problem: Problem, state: State) -> list[Linearised]:
     at, alike = np.flatnonzero(signals.has["orientation"]), problem.alike(w.fused_s)
     measured = signals.attitude[:: signals.per_key, at]
     correlated = np.array([alike, len(state.R), alike])
-    return [fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)]
+    part = fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)
+    known = signals.known["orientation"][:: signals.per_key, at]
+    return [replace(part, weight=part.weight * known[..., None])]
 
 
 def _heard(signals: Signals) -> np.ndarray:

@@ -30,6 +30,7 @@ HINGES_FROM = 3  # iteration from which hinges and joint angles count: by then r
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
 HINGE_PLAY = np.radians(3.0)  # of a hinge that nothing is known about yet
 AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off
+NEVER_STILL = 1e3  # rad/s, where nothing was measured
 OUTSIDE_RAD, OUTSIDE_SHARE = np.radians(5.0), 0.02  # a range exceeded that far, that often, is not believed
 
 
@@ -174,6 +175,7 @@ def calibrated(problem: Problem, freed: np.ndarray, axes: Mapping[int, Axis]) ->
         pose, declared = problem.pose, True
     else:
         rate = np.linalg.norm(signals.rate[:: signals.per_key], axis=-1)
+        rate[1:][signals.lost] = rate[:-1][signals.lost] = NEVER_STILL
         pose, declared = still_pose(signals.key_time, rate), False
     flexions = _flexions(problem, freed, axes, pose)
     return calibrate_mounting(freed, signals.key_time, problem.given_mounting, pose, declared, flexions)

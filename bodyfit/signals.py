@@ -14,16 +14,17 @@ from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from .capture import Unit
 from .errors import CannotReconstructError, InputError
 from .rotations import log
+from .sampling import BRIDGED_S, Coverage, covered, usable
 
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
-BRIDGED_S = 0.25  # longest run of missing samples that is bridged
+FILLED_S = 0.1  # s between the points of the straight line that stands in for a longer gap
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
 REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
@@ -57,6 +58,9 @@ class Signals:
     rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
     force_scale : (U,) factor on accelerometers that makes them read gravity at rest
+    lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns are
+        zero and wholly unknown, and the unit's heading afterwards is another
+    covered : (T,) bool, output times at which at least one unit was measured
     """
 
     time: np.ndarray
@@ -76,6 +80,8 @@ class Signals:
     rest_sd: np.ndarray
     has: Mapping[str, np.ndarray]
     force_scale: np.ndarray
+    lost: np.ndarray
+    covered: np.ndarray
 
     @property
     def intervals(self) -> int:
@@ -118,9 +124,10 @@ def common_signals(
     CannotReconstructError
         Nothing to fit: no units, or they share less than half a second.
     InputError
-        A gyroscope, accelerometer or orientation misses more than 0.25 s.
+        Stamps do not increase, or a sensor has hardly any values.
     """
-    time = _output_times(list(clock))
+    clock = list(clock)
+    time = _output_times(clock)
     step = (time[-1] - time[0]) / (len(time) - 1)
     has = {s: np.array([getattr(u, s) is not None for u in units]) for s in _SENSORS}
     turning = has["gyroscope"] | has["orientation"] | ~np.any([*has.values()], axis=0)
@@ -155,6 +162,8 @@ def common_signals(
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
         np.ones(len(units)),
+        stacked("lost").reshape(intervals, -1, len(units)).any(1),
+        covered(clock, time),
     )
 
 
@@ -218,13 +227,14 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     nothing = np.broadcast_to(0.0, (count, 3))
     out |= {"specific_force": nothing, "field": nothing, "rate": nothing, "rate_derivative": nothing}
     out |= {"turns": np.zeros((len(frames) - 1, 3)), "turn_unknown": np.ones(len(frames) - 1)}
+    out["lost"] = np.zeros(len(frames) - 1, bool)
     out["rest_rate"] = np.full((len(samples[::per_key]), 3), np.nan)
     out["attitude"] = np.broadcast_to(np.eye(3), (count, 3, 3))
     if unit.accelerometer is not None:
-        spline, known = _spline(unit, "accelerometer", unit.time)
+        spline, known = _spline(unit, "accelerometer", unit.time, frames)
         out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
     if unit.magnetometer is not None:
-        spline, known = _spline(unit, "magnetometer", unit.time)
+        spline, known = _spline(unit, "magnetometer", unit.time, frames)
         values = spline(samples)
         norm = np.linalg.norm(values, axis=1)
         usual = np.median(norm[known(samples)]) if known(samples).any() else 1.0
@@ -232,16 +242,21 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     if unit.orientation is not None:
         out |= _from_orientation(unit, frames, stride)
     if unit.gyroscope is not None:
-        spline, known = _spline(unit, "gyroscope", unit.time - latency)
+        spline, known = _spline(unit, "gyroscope", unit.time - latency, frames)
         rate, change = spline(frames), spline(frames, 1)
+        gone = known.lost(frames)
+        rate[gone] = change[gone] = 0.0
         # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
         turns = np.diff(spline.antiderivative()(frames), axis=0) + step**2 / 12 * np.cross(
             rate[:-1], rate[1:]
         )
+        lost = gone[:-1] | gone[1:]
+        turns[lost] = 0.0
+        unknown = np.where(lost, 1.0, np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4)
         rate, change = _thinned(rate, stride), _thinned(change, stride)
-        out |= {"turns": turns, "turn_unknown": np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4}
+        out |= {"turns": turns, "turn_unknown": unknown, "lost": lost}
         out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": known(samples)}
-        rest = _rest_rate(rate, out["specific_force"], samples[1] - samples[0])
+        rest = _rest_rate(rate, out["specific_force"], samples[1] - samples[0], known.lost(samples))
         out["rest_rate"] = rest[::per_key].copy()
     return out
 
@@ -251,26 +266,7 @@ def _thinned(values: np.ndarray, stride: int) -> np.ndarray:
     return uniform_filter1d(values, stride, axis=0, mode="nearest")[::stride].copy() if stride > 1 else values
 
 
-class Coverage:
-    """Where a sensor was sampled: `at` (n,) s."""
-
-    def __init__(self, at: np.ndarray):
-        self.at, self.steps = at, np.diff(at)
-        self.usual = float(np.median(self.steps))
-
-    def gap(self, t: np.ndarray) -> np.ndarray:
-        """Length in s of the gap that each time lies in; zero between neighbouring samples."""
-        after = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.steps) - 1)
-        inside = np.where(self.steps[after] > 2.5 * self.usual, self.steps[after], 0.0)
-        beyond = np.maximum(self.at[0] - t, t - self.at[-1])
-        return np.where(beyond > self.usual, BRIDGED_S, inside)
-
-    def __call__(self, t: np.ndarray) -> np.ndarray:
-        """Whether each time lies between neighbouring samples."""
-        return self.gap(t) == 0
-
-
-def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
+def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float, lost: np.ndarray) -> np.ndarray:
     """(n, 3) rad/s: mean rate over two seconds in which neither rate nor force changed, NaN elsewhere."""
     window = max(3, round(REST_S / step))
     if len(rate) < window:
@@ -283,55 +279,34 @@ def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
     spread = np.sqrt(np.maximum(mean(rate**2) - level**2, 0.0)).max(1)
     shaken = np.sqrt(np.maximum(mean(force**2) - mean(force) ** 2, 0.0)).max(1)
     still = (spread < REST_RATE) & (shaken < REST_FORCE) & (np.abs(level).max(1) < REST_LEVEL)
+    still &= ~maximum_filter1d(lost, window)
     return np.where(still[:, None], level, np.nan)
 
 
-def _spline(unit: Unit, sensor: str, stamps: np.ndarray):
+def _spline(unit: Unit, sensor: str, stamps: np.ndarray, frames: np.ndarray):
     """Cubic spline through a sensor's valid samples, and where it was sampled."""
-    values, good = getattr(unit, sensor), _usable(unit, sensor)
-    if sensor != "magnetometer":
-        _refuse_long_gaps(unit, sensor, good)
-    at = stamps[good]
+    good = usable(unit, sensor)
+    at, values = stamps[good], getattr(unit, sensor)[good]
+    known = Coverage(at, frames[0], frames[-1])
+    at, values = _filled(at, values, known)
     # held beyond both ends, where a cubic would run away
     lead = np.array([at[0] - 1.0, at[0] - 0.5]), np.array([at[-1] + 0.5, at[-1] + 1.0])
-    ends = np.repeat(values[good][:1], 2, 0), np.repeat(values[good][-1:], 2, 0)
+    ends = np.repeat(values[:1], 2, 0), np.repeat(values[-1:], 2, 0)
     padded = np.concatenate([lead[0], at, lead[1]])
-    return CubicSpline(padded, np.concatenate([ends[0], values[good], ends[1]])), Coverage(at)
+    return CubicSpline(padded, np.concatenate([ends[0], values, ends[1]])), known
 
 
-def _refuse_long_gaps(unit: Unit, sensor: str, good: np.ndarray) -> None:
-    """Refuses a stretch without samples that is too long to bridge, and says which part can be kept."""
-    time, usual = unit.time, float(np.median(np.diff(unit.time)))
-    edges = np.concatenate([[time[0] - usual], time[good], [time[-1] + usual]])
-    worst = int(np.argmax(np.diff(edges)))
-    before, after = float(edges[worst]), float(edges[worst + 1])
-    length = after - before - usual
-    if length <= max(BRIDGED_S, 2 * float(np.median(np.diff(time[good])))):
-        return
-    missing = time[(time > before) & (time < after)]
-    lost = (
-        f"{len(missing)} samples from t = {missing[0]:.2f} s are NaN"
-        if len(missing)
-        else "samples are missing"
-    )
-    where = lost if len(missing) else f"{lost} from t = {before:.2f} s"
-    parts = ((time[0], before), (after, time[-1]))
-    start, end = max(parts, key=lambda part: part[1] - part[0])
-    raise InputError(
-        f"units.{unit.name} {sensor}: {where}, {length:.2f} s without a value; fit bridges at most "
-        f"{BRIDGED_S} s. Keep the good part: capture.between({start:.2f}, {end:.2f}), or leave the sensor out"
-    )
-
-
-def _usable(unit: Unit, sensor: str) -> np.ndarray:
-    """(N,) bool: samples that hold numbers; refuses a sensor with hardly any."""
-    good = np.isfinite(getattr(unit, sensor)).all(1)
-    if good.sum() < 4:
-        raise InputError(
-            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
-            f"leave the sensor out of the unit's table in setup.toml"
-        )
-    return good
+def _filled(at: np.ndarray, values: np.ndarray, known: Coverage) -> tuple[np.ndarray, np.ndarray]:
+    """Samples with a straight line through every gap that is not bridged, so that no cubic runs wild there."""
+    gaps = np.flatnonzero(known.steps > known.longest_bridged)
+    if not gaps.size:
+        return at, values
+    count = np.ceil(known.steps[gaps] / FILLED_S).astype(int)
+    share = np.concatenate([np.arange(1, n) / n for n in count])
+    gap = np.repeat(gaps, count - 1)
+    more = at[gap] + share * known.steps[gap]
+    line = values[gap] + share[:, None] * (values[gap + 1] - values[gap])
+    return np.insert(at, gap + 1, more), np.insert(values, gap + 1, line, axis=0)
 
 
 def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, Any]:
@@ -339,24 +314,26 @@ def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, 
     from scipy.spatial.transform import Rotation, Slerp
 
     assert unit.orientation is not None
-    good = _usable(unit, "orientation")
-    _refuse_long_gaps(unit, "orientation", good)
+    good = usable(unit, "orientation")
     at = unit.time[good]
+    known = Coverage(at, frames[0], frames[-1])
     slerp = Slerp(at, Rotation.from_quat(unit.orientation[good]))
     R = slerp(np.clip(frames, at[0], at[-1])).as_matrix()
     step = frames[1] - frames[0]
     turns = log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    lost = known.lost(frames[:-1]) | known.lost(frames[1:])
+    turns[lost] = 0.0
     rate = np.concatenate([turns[:1], 0.5 * (turns[1:] + turns[:-1]), turns[-1:]]) / step
     both = np.stack([rate, np.gradient(rate, step, axis=0)], 1)
     both = uniform_filter1d(both, max(stride, 3), axis=0, mode="nearest")[::stride]
-    count = len(frames[::stride])
     return {
         "rate": both[:, 0],
         "rate_derivative": both[:, 1],
         "attitude": R[::stride],
-        "orientation_known": np.ones(count, bool),
+        "orientation_known": ~known.lost(frames[::stride]),
         "turns": turns,
-        "turn_unknown": np.zeros(len(turns)),
+        "turn_unknown": lost.astype(float),
+        "lost": lost,
     }
 
 
@@ -378,6 +355,7 @@ def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
     if len(rate) < 2:
         return signals
     calm = (rate.std(0).max(-1) < HELD_RATE) & signals.has["gyroscope"]
+    calm &= ~(signals.lost[inside[1:]].any(0) | signals.lost[inside[:-1]].any(0))
     rest_rate, rest_sd = signals.rest_rate.copy(), signals.rest_sd.copy()
     rest_rate[np.ix_(inside, calm)] = rate.mean(0)[calm]
     # a pose gives one mean rate, known to the turn that a person makes while holding it
