@@ -76,6 +76,8 @@ def _elastic(
 ) -> np.ndarray:
     """Elastic mounting from tight hinges; a loose one can't tell its own play from softness."""
     w, at = problem.weights, list(axes)
+    watched = _watched(problem, range(state.R.shape[1]))
+    R, force = state.R[watched], average.force[watched]
     ends = Ends(np.array([[tie.parent, tie.child] for tie in problem.ties]))
 
     def solved(hinges: list[int]) -> np.ndarray:
@@ -83,8 +85,8 @@ def _elastic(
         sd = np.array([hinge_sd[i] for i in hinges])
         alike = problem.alike(w.hinge_s)
         return elastic_mounting(
-            state.R,
-            average.force,
+            R,
+            force,
             ends,
             np.array(hinges, int),
             directions,
@@ -96,7 +98,7 @@ def _elastic(
 
     def play(i: int, elastic: np.ndarray) -> float:
         two = [problem.ties[i].parent, problem.ties[i].child]
-        freed = state.R[:, two] @ elastic_turns(elastic[two], state.R[:, two], average.force[:, two])
+        freed = R[:, two] @ elastic_turns(elastic[two], R[:, two], force[:, two])
         relative = np.swapaxes(freed[:, 0], -1, -2) @ freed[:, 1]
         axis = hinge_axis(relative, hinge_sd[i], 1.0, None, 1.0).directions
         return float(robust_sd((apply(relative, axis[1]) - axis[0])[:, None], 0.0)[0])
@@ -105,13 +107,21 @@ def _elastic(
     return solved(tight) if tight else np.zeros((state.R.shape[1], 3, 3))
 
 
+def _watched(problem: Problem, units: Sequence[int]) -> np.ndarray:
+    """(K + 1,) bool, keyframes that lie in no long gap of these units."""
+    lost = problem.signals.lost[:, list(units)].any(1)
+    out = ~(np.r_[False, lost] & np.r_[lost, False])
+    return out if out.any() else ~out
+
+
 def _hinges(problem: Problem, freed: np.ndarray, body: Body) -> tuple[dict[int, Axis], dict[int, float]]:
     """Axis and play of every hinge whose motion, or whose model, shows them."""
     w, axes, play = problem.weights, {}, {}
     for i, tie in enumerate(problem.ties):
         if tie.joint.type != "hinge" or not problem.both_measured(tie):
             continue
-        relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
+        at = freed[_watched(problem, (tie.parent, tie.child))]
+        relative = np.swapaxes(at[:, tie.parent], -1, -2) @ at[:, tie.child]
         declared, alike = _declared(tie, body.mounting), problem.alike(w.hinge_s)
         sd = body.hinge_sd.get(i, HINGE_PLAY)
         for _ in range(2):  # the axis shows the play, and the play how sure the axis is
@@ -195,7 +205,8 @@ def _flexions(
             axis, in_segment = axes[i], tie.joint.axis / np.linalg.norm(tie.joint.axis)
             out.append(FlexionAxis((tie.parent, tie.child), axis.directions, in_segment, False))
         elif tie.joint.flexes_only:
-            axis = hinge_axis(relative, np.radians(5.0), alike, None, 1.0)
+            seen = relative[_watched(problem, (tie.parent, tie.child))]
+            axis = hinge_axis(seen, np.radians(5.0), alike, None, 1.0)
             if axis.sd < DETERMINED:
                 directions, signed = _oriented(
                     axis.directions, relative, problem.signals.key_time, pose, tie.joint

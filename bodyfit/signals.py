@@ -19,12 +19,12 @@ from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from .capture import Unit
 from .errors import CannotReconstructError, InputError
 from .rotations import log
-from .sampling import BRIDGED_S, Coverage, covered, usable
+from .sampling import BRIDGED_S, CUBIC_S, GAP, Coverage, covered, usable
 
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
-FILLED_S = 0.1  # s between the points of the straight line that stands in for a longer gap
+INTERPOLATED = 0.1  # share of free turning that interpolation over 0.25 s leaves open (measured on 6 captures)
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
 REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
@@ -53,7 +53,7 @@ class Signals:
     attitude : (N, U, 3, 3) world_from_unit as fused on the unit
     known : sensor name -> (N, U) bool
     turn_unknown : (K, U) in [0, 1], how little the turn over each interval is known: 1 without a gyroscope,
-        (gap / 0.25 s)⁴ where a gap was bridged
+        0.1 (gap / 0.25 s)⁴ where samples were interpolated
     rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
     rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
@@ -252,7 +252,8 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
         )
         lost = gone[:-1] | gone[1:]
         turns[lost] = 0.0
-        unknown = np.where(lost, 1.0, np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4)
+        unknown = INTERPOLATED * np.minimum(1.0, known.step(frames[:-1]) / BRIDGED_S) ** 4
+        unknown = np.where(lost | known.beyond(frames[:-1]), 1.0, unknown)
         rate, change = _thinned(rate, stride), _thinned(change, stride)
         out |= {"turns": turns, "turn_unknown": unknown, "lost": lost}
         out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": known(samples)}
@@ -297,11 +298,11 @@ def _spline(unit: Unit, sensor: str, stamps: np.ndarray, frames: np.ndarray):
 
 
 def _filled(at: np.ndarray, values: np.ndarray, known: Coverage) -> tuple[np.ndarray, np.ndarray]:
-    """Samples with a straight line through every gap that is not bridged, so that no cubic runs wild there."""
-    gaps = np.flatnonzero(known.steps > known.longest_bridged)
+    """Samples with a straight line through every longer gap, where a cubic would run wild."""
+    gaps = np.flatnonzero(known.steps > max(CUBIC_S, GAP * known.usual))
     if not gaps.size:
         return at, values
-    count = np.ceil(known.steps[gaps] / FILLED_S).astype(int)
+    count = np.ceil(known.steps[gaps] / known.usual - 0.5).astype(int)
     share = np.concatenate([np.arange(1, n) / n for n in count])
     gap = np.repeat(gaps, count - 1)
     more = at[gap] + share * known.steps[gap]
