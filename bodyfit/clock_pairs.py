@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-
 from scipy.ndimage import binary_opening, uniform_filter1d
 
 from .geometry import TURN_BASIS, projected
@@ -63,8 +62,8 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
 
     Notes
     -----
-    With the child read at t + δ the disagreement F_p + L_p r_p − Ry(ψ) (F_c + L_c r_c)(t + δ) is linear in the
-    arms r. Every δ on a grid and every heading ψ is tried with the arms solved for (variable projection, as
+    With the child read at t + δ the disagreement F_p + L_p r_p − Ry(ψ) (F_c + L_c r_c)(t + δ) is linear in
+    the arms r. Every δ on a grid and every heading ψ is tried with the arms solved for (variable projection, as
     in `joint_start`); with its own size unknown, the log-likelihood is −(n/2) log Σ|e|². From the best,
     Gauss–Newton over (r, ψ, δ) with robust weights gives offset and standard deviation.
     """
@@ -132,7 +131,7 @@ def _searched(
 
 
 def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.ndarray:
-    """(shifts, HEADINGS) sum of squared disagreement, arms solved for; P (n, 3, 4), C (n + shifts − 1, 3, 4)."""
+    """(shifts, HEADINGS) sums of squares, arms solved for; P (n, 3, 4), C (n + shifts − 1, 3, 4)."""
     n = len(P)
     weighed = (known[:, None, None] * P).reshape(n, 12)
     seen = sliding_window_view(C.reshape(len(C), 12), n, axis=0)
@@ -160,7 +159,7 @@ def _refined(
     span: slice,
     shift: int,
 ) -> tuple[float, float]:
-    """Offset and its standard deviation, s, in one stretch; NaN where it runs away from the search's shift."""
+    """Offset and its standard deviation, s, in one stretch; NaN where it runs out of reach."""
     margin, P = round(LARGEST_S / step), parent[span]
     prior = np.diag(np.r_[np.full(6, LEVER_SD**-2), 0.0, 1e-9])
     at, x = slice(span.start + shift, span.stop + shift), np.zeros(8)  # arms, heading, offset left over

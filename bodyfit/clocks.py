@@ -10,7 +10,7 @@ import numpy as np
 
 from .body import BodyModel
 from .capture import Unit
-from .clock_pairs import LARGEST_S, PairClock, pair_clock, rate_clock
+from .clock_pairs import PairClock, pair_clock, rate_clock
 from .finding import Finding
 from .unaided import Unaided
 
@@ -102,8 +102,8 @@ def unit_clocks(one: Unaided, pairs: Sequence[tuple[int, int]]) -> Clocks:
 
     Notes
     -----
-    One least-squares problem over all pairs and stretches, d = a_c − a_p + (b_c − b_p)(t − at), with priors on
-    the offsets a and rates b. Only differences show, so the middle one of each group of connected units is
+    One least-squares problem over all pairs and stretches, d = a_c − a_p + (b_c − b_p)(t − at), with priors
+    on the offsets a and rates b. Only differences show, so the middle one of each group of connected units is
     taken to be right. Units that no joint connects are compared by the size of their angular rate.
     """
     U = len(one.units)
@@ -205,10 +205,11 @@ def clock_findings(clocks: Clocks, usual_rate: float = 2.0) -> tuple[Finding, ..
             Finding(
                 "clock-unknown",
                 "note",
-                f"the motion does not tell the clocks of {', '.join(unknown)}; their stamps are taken as they are",
+                f"the motion does not tell the clocks of {', '.join(unknown)}",
                 "if stamps of several devices were joined, move all units quickly together for some seconds "
                 "at the start and the end of a capture",
                 units=unknown,
+                handled="stamps are taken as they are",
                 threshold=1e3 * TOLD_S,
                 measure="ms",
                 source="standard deviation of an offset from the motion",
@@ -222,8 +223,8 @@ def _of_offset(clocks: Clocks, u: int, usual_rate: float) -> Finding:
     return Finding(
         "clock-offset",
         "warning" if abs(ms) > 20 else "note",
-        f"{clocks.units[u]}: its stamps are {abs(ms):.1f} ± {sd:.1f} ms {'late' if ms > 0 else 'early'} against "
-        f"the other units (found from {clocks.source[u]})",
+        f"{clocks.units[u]}: its stamps are {abs(ms):.1f} ± {sd:.1f} ms {'late' if ms > 0 else 'early'} "
+        f"against the other units (found from {clocks.source[u]})",
         "synchronise the units before the next capture, or shift this unit's stamps yourself",
         units=(clocks.units[u],),
         value=ms,
@@ -240,8 +241,8 @@ def _of_rate(clocks: Clocks, u: int) -> Finding:
     return Finding(
         "clock-rate",
         "note",
-        f"{clocks.units[u]}: its clock runs {abs(ppm):.0f} ± {sd:.0f} ppm {'fast' if ppm > 0 else 'slow'} against "
-        f"the other units, {abs(ppm) * clocks.span * 1e-3:.0f} ms over the capture",
+        f"{clocks.units[u]}: its clock runs {abs(ppm):.0f} ± {sd:.0f} ppm {'fast' if ppm > 0 else 'slow'} "
+        f"against the other units, {abs(ppm) * clocks.span * 1e-3:.0f} ms over the capture",
         "nothing to do; synchronise the units during long captures where the devices allow it",
         units=(clocks.units[u],),
         value=ppm,

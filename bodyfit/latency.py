@@ -1,4 +1,4 @@
-"""Latency of gyroscopes behind accelerometers, and of whole units behind others, from a jointed body's motion.
+"""Latency of gyroscopes behind accelerometers, and of units behind each other, from a jointed body's motion.
 
 One unit alone shows neither: what gravity seems to do when the gyroscope is late looks like the unit's own
 acceleration. There a usual latency is taken for granted.
@@ -18,7 +18,10 @@ from .rotations import apply
 USUAL = 0.002  # s; low-pass filters of wearable-class chips lag by 1 to 4 ms (data sheets, from memory)
 LEAST = 0.0003  # s, smaller latencies change nothing
 SIGNIFICANT = 2.0  # standard deviations
-OFFSET_LEAST, OFFSET_SIGNIFICANT = 0.0005, 4.0  # s and standard deviations, for the clock of one among many units
+OFFSET_LEAST, OFFSET_SIGNIFICANT = (
+    0.0005,
+    4.0,
+)  # s and standard deviations, for the clock of one among many units
 OFFSET_SD = 0.01  # s, prior of a unit's offset: larger ones are taken off before
 DRIFT_SD = 0.003  # s, prior of what a clock gains over half of the capture: 100 ppm in one minute
 

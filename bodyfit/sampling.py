@@ -162,8 +162,10 @@ def sampling_of(unit: Unit) -> Sampling:
 def _off_line(time: np.ndarray, index: np.ndarray, piece: np.ndarray) -> float:
     """Standard deviation of stamps against one line a piece, all lines of one slope, s."""
     size = np.bincount(piece)
+
     def centred(x: np.ndarray) -> np.ndarray:
         return x - (np.bincount(piece, x) / size)[piece]
+
     t, n = centred(time), centred(index)
     slope = float(t @ n / max(n @ n, 1e-12))
     return float(np.sqrt(np.mean(np.square(t - slope * n))))
@@ -242,7 +244,7 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
             Finding(
                 "stamps-irregular",
                 "note",
-                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off a regular {found.frequency:.1f} Hz grid",
+                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off a grid of {found.frequency:.1f} Hz",
                 "if the unit samples regularly and stamps on arrival, give sampling_frequency instead of the "
                 "time column",
                 units=(found.unit,),

@@ -24,7 +24,9 @@ from .sampling import BRIDGED_S, CUBIC_S, GAP, Coverage, covered, usable
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
-INTERPOLATED = 0.1  # share of free turning that interpolation over 0.25 s leaves open (measured on 6 captures)
+INTERPOLATED = (
+    0.1  # share of free turning that interpolation over 0.25 s leaves open (measured on 6 captures)
+)
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
 REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
@@ -58,8 +60,8 @@ class Signals:
     rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
     force_scale : (U,) factor on accelerometers that makes them read gravity at rest
-    lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns are
-        zero and wholly unknown, and the unit's heading afterwards is another
+    lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns
+        are zero and wholly unknown, and the unit's heading afterwards is another
     covered : (T,) bool, output times at which at least one unit was measured
     """
 

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .capture import Capture
+from .capture import Capture, Unit
 from .estimate import Estimate
 from .linearise import beyond_range
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
+from .sampling import BRIDGED_S, GAP, MOTION, sampling_of
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -57,6 +58,8 @@ def summarise(
             "end_s": float(poses.time[-1]),
             "frequency_hz": 1 / signals.step,
             "frames": len(poses.time),
+            "stretches_s": _stretches(poses.time, signals.step),
+            "inferred_s": _inferred(tracks),
             "keyframe_hz": 1 / signals.key_step,
         },
         "model": {
@@ -73,6 +76,7 @@ def summarise(
         "joints": joints,
         "residuals": {k: v for track in tracks for k, v in track.found.residuals.items()},
         "gyroscope_latency_s": tracks[0].found.late.latency,
+        "clocks": _clocks(tracks),
         "solver": {
             "iterations": max(track.found.iterations for track in tracks),
             "converged": all(track.found.converged for track in tracks),
@@ -101,6 +105,7 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
     out = {}
     for track in tracks:
         problem, found = track.problem, track.found
+        signals = problem.signals
         for u, name in enumerate(problem.signals.units):
             if name not in capture.units:
                 continue
@@ -122,7 +127,7 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "accelerometer_scale": float(problem.signals.force_scale[u]),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
                 "magnetometer_trusted_share": None if np.isnan(share) else float(share),
-                "gaps": _gaps(problem, u),
+                "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
             }
     return out
 
@@ -133,17 +138,43 @@ def _drift(problem: Problem, found: Estimate, unit: int) -> float:
     return float(np.degrees(np.sum(up * found.state.bias[:-1, unit]) * problem.signals.key_step))
 
 
-def _gaps(problem: Problem, unit: int) -> list[list[float]]:
+def _gaps(unit: Unit, start: float, end: float) -> list[list[float]]:
     """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
-    signals = problem.signals
-    there = [s for s in ("gyroscope", "accelerometer") if signals.has[s][unit]]
-    if not there:
-        return []
-    missing = ~np.all([signals.known[s][:, unit] for s in there], axis=0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], missing, [False]]).astype(int)))
-    at = signals.time[0] + signals.step * signals.stride * edges
-    inside = [[round(float(a), 4), round(float(b), 4)] for a, b in at.reshape(-1, 2)]
-    return [gap for gap in inside if gap[0] <= signals.time[-1]]
+    gaps = sampling_of(unit).gaps if unit.sensors & set(MOTION) else np.zeros((0, 2))
+    return [[round(float(a), 4), round(float(b), 4)] for a, b in gaps if b > start and a < end]
+
+
+def _stretches(time: np.ndarray, step: float) -> list[list[float]]:
+    """[start, end] s of the stretches that long gaps of all units split the output into."""
+    cuts = np.flatnonzero(np.diff(time) > GAP * step)
+    first, last = np.r_[0, cuts + 1], np.r_[cuts, len(time) - 1]
+    return [[float(time[a]), float(time[b])] for a, b in zip(first, last, strict=True)]
+
+
+def _inferred(tracks: Sequence[Track]) -> dict[str, list[list[float]]]:
+    """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it."""
+    out = {}
+    for track in tracks:
+        signals = track.problem.signals
+        for u, segment in enumerate(track.segments):
+            if not signals.has["gyroscope"][u] and not signals.has["orientation"][u]:
+                continue
+            edges = np.flatnonzero(np.diff(np.r_[False, signals.lost[:, u], False].astype(int)))
+            if edges.size:
+                out[segment] = np.round(signals.key_time[edges], 4).reshape(-1, 2).tolist()
+    return out
+
+
+def _clocks(tracks: Sequence[Track]) -> dict[str, dict[str, float]]:
+    """Unit -> what the fit took off its stamps, where it did."""
+    out = {}
+    for track in tracks:
+        late, time = track.found.late, track.problem.signals.time
+        for u, name in enumerate(track.problem.signals.units):
+            if late.offset[u] or late.drift[u]:
+                rate = late.drift[u] / (0.5 * (time[-1] - time[0]))
+                out[name] = {"offset_s": float(late.offset[u]), "rate_ppm": float(1e6 * rate)}
+    return out
 
 
 def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
@@ -245,11 +276,24 @@ def _warnings(
             out.append(
                 f"{name}: magnetometer not used, its field is not that of the Earth for most of the time"
             )
-    gaps = {name: [b - a for a, b in unit["gaps"]] for name, unit in units.items() if unit["gaps"]}
+    return out + _of_gaps(tracks, poses, units)
+
+
+def _of_gaps(tracks: Sequence[Track], poses: PoseSequence, units: Mapping[str, Any]) -> list[str]:
+    """Warnings about gaps: bridged ones, inferred segments, stretches without any unit."""
+    out = []
+    gaps = {name: [b - a for a, b in unit["gaps"] if b - a <= BRIDGED_S] for name, unit in units.items()}
+    gaps = {name: lengths for name, lengths in gaps.items() if lengths}
     if gaps:
-        longest = max(max(lengths) for lengths in gaps.values())
-        total = sum(map(len, gaps.values()))
+        longest, total = max(max(lengths) for lengths in gaps.values()), sum(map(len, gaps.values()))
         out.append(f"{total} gaps in {', '.join(gaps)} bridged, the longest {longest:.2f} s")
+    for segment, stretches in _inferred(tracks).items():
+        told = ", ".join(f"{a:.2f} to {b:.2f}" for a, b in stretches)
+        out.append(f"{segment}: its unit was not measured at {told} s; inferred from its neighbours there")
+    stretches = _stretches(poses.time, tracks[0].problem.signals.step)
+    if len(stretches) > 1:
+        told = ", ".join(f"{a:.2f} to {b:.2f}" for a, b in stretches)
+        out.append(f"no unit was measured in between: split into {told} s; headings may differ between these")
     return out
 
 

@@ -21,7 +21,7 @@ from bodyfit.geometry import (
     levers_from_rotations,
     robust_sd,
 )
-from bodyfit.latency import latency_from_joints, worth_taking_off
+from bodyfit.latency import Lateness, lateness_from_joints, worth_taking_off
 from bodyfit.preintegration import lever_matrix
 from bodyfit.rotations import apply, exp, heading_matrix
 
@@ -304,33 +304,59 @@ def test_no_hinge_no_softness():
     np.testing.assert_array_equal(found, np.zeros((2, 3, 3)))
 
 
-# ---- latency ----
+# ---- latency and clocks ----
+
+
+def late_average(latency: float, offset: np.ndarray, drift: np.ndarray) -> Averages:
+    """Averages whose slopes are random, read too early by what is given."""
+    rng = np.random.default_rng(3)
+    average = average_of(noise=0.02)
+    by_latency, lever, by_time = (
+        scale * rng.normal(size=x.shape)
+        for scale, x in ((5, average.force), (20, average.lever), (20, average.force))
+    )
+    late = offset + np.linspace(-1, 1, len(average.force))[:, None] * drift
+    return Averages(
+        average.force - latency * by_latency - late[..., None] * by_time,
+        average.lever - (latency + late[..., None, None]) * lever,
+        average.field,
+        average.known,
+        average.field_known,
+        by_latency,
+        lever,
+        by_time,
+    )
 
 
 @pytest.mark.parametrize("true_ms", [-3.0, 0.0, 5.0])
 def test_latency_is_what_makes_the_joint_agree(true_ms):
     """The stated deviation is five times that of the noise: nothing counts less, errors stay inside."""
-    rng = np.random.default_rng(3)
-    average = average_of(noise=0.02)
-    force_slope, lever_slope = (
-        rng.normal(size=average.force.shape) * 5,
-        rng.normal(size=average.lever.shape) * 20,
-    )
-    late = Averages(
-        average.force - 1e-3 * true_ms * force_slope,
-        average.lever - 1e-3 * true_ms * lever_slope,
-        average.field,
-        average.known,
-        average.field_known,
-        force_slope,
-        lever_slope,
-    )
-    seconds, sd = latency_from_joints(late, CHAIN, ARMS, np.full(2, 0.1), 1.0)
-    assert abs(1e3 * seconds - true_ms) < 1e3 * sd < 0.5
-    assert worth_taking_off(seconds, sd) or true_ms <= 0
+    late = late_average(1e-3 * true_ms, np.zeros(3), np.zeros(3))
+    found, sd = lateness_from_joints(late, CHAIN, ARMS, np.full(2, 0.1), 1.0)
+    assert abs(1e3 * found.latency - true_ms) < 1e3 * sd.latency < 0.5
+    assert bool(worth_taking_off(found, sd)) == (true_ms != 0)
 
 
-def test_latency_that_is_small_or_uncertain_is_left():
-    assert not worth_taking_off(0.0002, 1e-6)
-    assert not worth_taking_off(0.003, 0.01)
-    assert worth_taking_off(0.003, 0.0005)
+def test_offsets_and_drifts_of_units_are_what_makes_the_joints_agree():
+    """Only differences show: the middle unit counts as on time."""
+    offset, drift = np.array([0.0, 4e-3, -2e-3]), np.array([1e-3, 0.0, -2e-3])
+    found, sd = lateness_from_joints(late_average(2e-3, offset, drift), CHAIN, ARMS, np.full(2, 0.1), 1.0)
+    assert abs(found.latency - 2e-3) < 2 * sd.latency
+    for value, deviation, true in ((found.offset, sd.offset, offset), (found.drift, sd.drift, drift)):
+        assert np.all(np.abs(value - (true - np.median(true))) < 3 * deviation)
+        assert np.all(deviation < 5e-4)
+    kept = worth_taking_off(found, sd)
+    np.testing.assert_array_equal(kept.offset, found.offset)
+
+
+def test_what_is_small_or_uncertain_is_left():
+    def kept(latency, latency_sd, offset, offset_sd):
+        of, zero = np.array([0.0, offset]), np.zeros(2)
+        sd = Lateness(latency_sd, np.full(2, offset_sd), np.ones(2))
+        return worth_taking_off(Lateness(latency, of, zero), sd)
+
+    assert not kept(0.0002, 1e-6, 0.0, 1.0)
+    assert not kept(0.003, 0.01, 0.003, 0.001)
+    assert kept(0.003, 0.0005, 0.0, 1.0).latency == 0.003
+    assert not kept(0.0, 1.0, 0.0004, 1e-6)
+    assert kept(0.0, 1.0, 0.005, 0.001).offset[1] == 0.005

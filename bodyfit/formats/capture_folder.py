@@ -8,6 +8,7 @@ from pathlib import Path
 from ..body import SEXES, BodyModel, Person
 from ..capture import Calibration, Capture, Place, Unit
 from ..errors import InputError, suggest
+from ..finding import Finding
 from .capture_writer import write_capture
 from .model_file import model_names, read_model
 from .toml_checks import TomlTable, read_toml
@@ -40,7 +41,7 @@ def read_capture(path: str | Path) -> Capture:
     setup = read_toml(_setup_file(Path(path)))
     setup.only(SETUP_KEYS)
     model = _model(setup)
-    units = _units(setup)
+    units, notes = _units(setup)
     _check_worn(setup, units, model)
     return Capture(
         units=units,
@@ -51,6 +52,7 @@ def read_capture(path: str | Path) -> Capture:
         start_time=setup.moment("start_time"),
         calibrations=tuple(_calibration(t, units) for t in setup.list_of_tables("calibration")),
         source=setup.text("source") or "",
+        notes=notes,
     )
 
 
@@ -71,11 +73,12 @@ def _model(setup: TomlTable) -> BodyModel:
     return read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
 
 
-def _units(setup: TomlTable) -> dict[str, Unit]:
+def _units(setup: TomlTable) -> tuple[dict[str, Unit], tuple[Finding, ...]]:
     tables, shelf = setup.tables("units"), TableShelf(setup.file.parent)
     if not tables:
         setup.missing("units", "a table [units.<name>] for each worn unit")
-    return {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    return units, tuple(shelf.notes)
 
 
 def _check_worn(setup: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> None:
