@@ -203,6 +203,8 @@ def _difference(
 def _norm(d: np.ndarray, S: np.ndarray) -> Length:
     """Length of a vector with its standard deviation, see `lengths_from_motion`."""
     length = float(np.linalg.norm(d))
+    if length == 0.0:  # no gyroscope: nothing turned, and no arm was felt
+        return Length(0.0, np.inf)
     n = d / length
     along = float(n @ S @ n)
     longer = (float(np.trace(S)) - along) / (2 * length)

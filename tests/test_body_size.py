@@ -1,6 +1,7 @@
 """Segment lengths: scaled, measured, read from files, and shown by the motion."""
 # numbers that may be unknown (None) are known in these models
-# pyright: reportOptionalMemberAccess=false, reportOptionalSubscript=false
+# pyright: reportOptionalMemberAccess=false, reportOptionalSubscript=false, reportOperatorIssue=false
+# pyright: reportArgumentType=false, reportCallIssue=false
 
 from __future__ import annotations
 
