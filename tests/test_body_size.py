@@ -43,6 +43,17 @@ def test_a_measured_length_moves_all_that_lies_in_the_segments_frame_and_nothing
     np.testing.assert_array_equal(own.joints["r_hip"].centre_in_parent, tall.joints["r_hip"].centre_in_parent)
 
 
+def test_a_body_resized_afterwards_is_the_same_as_one_scaled_with_the_length():
+    own = read_model("lower_body").scaled(Person(1.80, 70.0, "male", {"r_thigh": 0.40}))
+    later = read_model("lower_body").scaled(Person(1.80, 70.0, "male")).resized({"r_thigh": 0.40})
+    for mine, theirs in zip(later.segments.values(), own.segments.values(), strict=True):
+        np.testing.assert_allclose(mine.com, theirs.com)
+        np.testing.assert_allclose(mine.inertia, theirs.inertia)
+    for mine, theirs in zip(later.joints.values(), own.joints.values(), strict=True):
+        np.testing.assert_allclose(mine.centre_in_parent, theirs.centre_in_parent)
+        np.testing.assert_allclose(mine.centre_in_child, theirs.centre_in_child)
+
+
 def test_measured_lengths_are_enough_without_a_stature():
     model = read_model("right_leg").scaled(Person(lengths_m={"r_thigh": 0.41, "pelvis": 0.15}))
     np.testing.assert_allclose(model.joints["r_knee"].centre_in_parent, [0, -0.41, 0], atol=1e-12)

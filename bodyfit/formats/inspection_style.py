@@ -55,7 +55,7 @@ li p { margin: 0.1rem 0; }
 }
 @media print {
   body { font-size: 9.5pt; max-width: none; } section.unit, ol.findings > li, tr { break-inside: avoid; }
-  h2, h3 { break-after: avoid; } .skip, nav { display: none; } .wide { overflow: visible; }
+  h2, h3, h2 + .soft { break-after: avoid; } .skip, nav { display: none; } .wide { overflow: visible; }
   * { print-color-adjust: exact; -webkit-print-color-adjust: exact; }
 }
 """
