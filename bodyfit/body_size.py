@@ -23,6 +23,7 @@ MEASURED_SD = 0.01  # m, tape measure between palpated landmarks: common practic
 # 16 to 29 mm on simulated people (1 and 3 °/g), 8 mm on the chain with optical reference
 MOTION_SD = 0.02
 COMMON_SD = 0.04  # share that all lengths from one motion are off by together: 3 to 5 % on simulated people
+MOUNTING_SD = 0.1  # rad, how far a mounting from a pose usually is off
 NOTHING_KNOWN = 1.0  # m, prior of each lever arm: the motion alone is asked
 SHOWN = 0.2  # share of a length; a larger standard deviation, and the motion does not show it
 DISAGREE = 3.0  # standard deviations, two sources further apart are reported
@@ -158,7 +159,10 @@ def lengths_from_motion(model: BodyModel, found: Estimate, segments: Sequence[st
     -----
     The unit's two lever arms end at the two joint centres, so the length is |d|, d = r₁ − r₂, wherever the
     unit sits. With n = d/|d| and Σ the covariance of d its variance is nᵀ Σ n; what Σ holds across n makes
-    |d| longer by tr(Σ − n nᵀ Σ)/2|d|, which is counted as a deviation too. The arms are solved for once more
+    |d| longer by tr(Σ − n nᵀ Σ)/2|d|, which is counted as a deviation too. In a motion that is nearly plane,
+    soft tissue can feign arms across it, decimetres long; where the mounting is known, what d has beside the
+    direction in which the body has the joint, and beyond what an error of the mounting explains, is taken as
+    the size of such errors along n too. The arms are solved for once more
     without what the body's dimensions suggest, so that the length is the motion's alone.
     """
     body, problem = found.body, found.problem
@@ -174,9 +178,33 @@ def lengths_from_motion(model: BodyModel, found: Estimate, segments: Sequence[st
     for name, (near, far) in _two_ends(model, found, segments).items():
         d, S = _difference(levers, covariance, far, near)
         length = _norm(d, S)
+        beside = _beside(model, found, segments.index(name), name, d)
+        length = Length(length.value, float(np.hypot(length.sd, beside)))
         if length.sd < SHOWN * length.value:
             out[name] = _of_segment(model, name, length)
     return out
+
+
+def _beside(model: BodyModel, found: Estimate, unit: int, name: str, d: np.ndarray) -> float:
+    """How far, m and per axis, the joint centres lie beside where the body has them; what mounting explains
+    is left out. Zero where mounting or body are not known. See `lengths_from_motion`.
+    """
+    mounting, expected = found.body.mounting, _between(model, name)
+    if expected is None or mounting.sources[unit] not in ("given", "still pose"):
+        return 0.0
+    n = expected / np.linalg.norm(expected)
+    seen = mounting.segment_from_unit[unit] @ d
+    across = float(np.sum((seen - (seen @ n) * n) ** 2)) - (MOUNTING_SD * float(seen @ n)) ** 2
+    return float(np.sqrt(max(0.0, across) / 2))
+
+
+def _between(model: BodyModel, name: str) -> np.ndarray | None:
+    """(3,) m, from the proximal to the distal joint centre of a segment, or None."""
+    near = next(joint for joint in model.joints.values() if joint.child == name)
+    far = next(joint for joint in model.joints.values() if joint.parent == name)
+    if near.centre_in_child is None or far.centre_in_parent is None:
+        return None
+    return np.asarray(far.centre_in_parent - near.centre_in_child)
 
 
 def _two_ends(model: BodyModel, found: Estimate, segments: Sequence[str]) -> dict[str, tuple[int, int]]:
@@ -213,12 +241,10 @@ def _norm(d: np.ndarray, S: np.ndarray) -> Length:
 
 def _of_segment(model: BodyModel, name: str, between: Length) -> Length:
     """Length of a segment from the distance between its joint centres, which may be part of it only."""
-    near = next(joint for joint in model.joints.values() if joint.child == name)
-    far = next(joint for joint in model.joints.values() if joint.parent == name)
-    length = model.segments[name].length
-    if length is None or near.centre_in_child is None or far.centre_in_parent is None:
+    length, expected = model.segments[name].length, _between(model, name)
+    if length is None or expected is None:
         return between
-    share = length / float(np.linalg.norm(far.centre_in_parent - near.centre_in_child))
+    share = length / float(np.linalg.norm(expected))
     return Length(share * between.value, share * between.sd)
 
 

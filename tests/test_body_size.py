@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -207,6 +208,21 @@ def test_each_unit_alone_keeps_the_stature(recordings):
     made = simulated("lower_body")
     fit = bodyfit.fit(made.capture, sensors=TWO, alone=True)
     assert {"model", "stature"} >= {s["length_source"] for s in fit.summary["segments"].values()}
+
+
+DEMOS = Path(__file__).resolve().parents[1] / "demo_captures"
+
+
+def test_arms_that_point_beside_the_segment_are_not_believed():
+    """On the stairs soft tissue makes the left calf's arms 64 cm apart, half of it sideways; it is 45 cm."""
+    capture = read_capture(DEMOS / "steel_stairs")
+    assert capture.person is not None
+    lengths = bodyfit.fit(capture, sensors=TWO).summary["segments"]
+    true = capture.model.scaled(capture.person).segments  # the invented person is like the model
+    assert lengths["l_calf"]["length_source"] == "stature"
+    assert lengths["r_calf"]["length_source"] == "stature and motion"
+    for name, length in lengths.items():
+        assert length["length_m"] == pytest.approx(true[name].length, abs=length["length_sd_m"])
 
 
 def centres_by_markers(folder, joint):
