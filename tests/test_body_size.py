@@ -18,11 +18,13 @@ from scripted_motion import PERSON, simulated
 
 import bodyfit
 from bodyfit.body import Person
-from bodyfit.body_size import MEASURED_SD, Length, _norm, body_size, fused
+from bodyfit.body_size import body_size
 from bodyfit.errors import InputError
 from bodyfit.formats.capture_folder import read_capture, write_capture
 from bodyfit.formats.model_file import read_model
+from bodyfit.motion_lengths import _norm
 from bodyfit.poses import PoseSequence
+from bodyfit.segment_length import MEASURED_SD, Length, fused
 
 LIMBS = ("l_thigh", "r_thigh", "l_calf", "r_calf")
 TWO = frozenset({"accelerometer", "gyroscope"})
@@ -117,7 +119,7 @@ def test_two_lengths_are_weighted_by_precision():
 
 
 def test_standard_deviation_of_a_distance_is_what_drawing_arms_shows(monkeypatch):
-    monkeypatch.setattr("bodyfit.body_size.MOTION_SD", 0.0)
+    monkeypatch.setattr("bodyfit.motion_lengths.MOTION_SD", 0.0)
     rng = np.random.default_rng(4)
     root = rng.normal(size=(3, 3))
     d, S = np.array([0.1, -0.35, 0.05]), 2e-5 * root @ root.T

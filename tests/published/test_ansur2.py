@@ -16,8 +16,8 @@ import pandas as pd
 import pytest
 
 from bodyfit.body import Person
-from bodyfit.body_size import STATURE_SD_SHARE
 from bodyfit.formats.model_file import read_model
+from bodyfit.segment_length import STATURE_SD_SHARE
 
 SURVEY = Path(__file__).resolve().parents[3] / "shared/references/ansur2_lengths_mm.csv"
 pytestmark = pytest.mark.skipif(not SURVEY.exists(), reason=f"the survey's lengths are not at {SURVEY}")
