@@ -17,6 +17,7 @@ from .errors import BodyfitError
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
+    "inspect": (".cli_inspect", "What a capture holds, what is wrong with it, and what to do."),
     "simulate": (".cli_simulate", "What worn units would have measured during a given motion."),
 }
 INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it

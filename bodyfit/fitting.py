@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from .body_size import BodySize, body_size
 from .capture import SENSORS, Capture, Unit
 from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import CannotReconstructError, InputError, suggest
@@ -124,7 +125,10 @@ def fit(
             tracks = _mounted_together(worn, tracks, weights)
         else:
             tracks = [_solved(worn, *_with_body(worn), weights, progress)]
-        poses = with_root_path(_poses(worn, tracks))
+        size = _size(worn, tracks)
+        lengths = {name: length.value for name, length in size.lengths.items()}
+        grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
+        poses = with_root_path(_poses(grown, tracks))
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
@@ -135,6 +139,8 @@ def fit(
         "strict_ranges": strict_ranges,
     }
     summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    summary["segments"] = size.as_data()
+    summary["warnings"] += [f"{finding.what}; {finding.advice}" for finding in size.findings]
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
     return Fit(poses, summary)
@@ -242,6 +248,14 @@ def _solved(
     return Track(found, [str(unit.segment) for unit in units])
 
 
+def _size(capture: Capture, tracks: list[Track]) -> BodySize:
+    """Lengths of the segments; the motion shows them where joints were solved for."""
+    whole = tracks[0] if tracks[0].problem.ties else None
+    if whole is None:
+        return body_size(capture.model, capture.person)
+    return body_size(capture.model, capture.person, whole.found, whole.segments)
+
+
 def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -> list[Track]:
     """Units that were solved alone but know north, their mounting calibrated in one pose and one body."""
     units = list(capture.units.values())
@@ -272,6 +286,7 @@ def _problem(
 ) -> Problem:
     """Everything that is given, by unit index."""
     still = [c for c in capture.calibrations if c.kind == "still"]
+    lengths = capture.person.lengths_m if capture.person else {}
     g = STANDARD_GRAVITY
     if capture.place is not None:
         g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
@@ -287,6 +302,7 @@ def _problem(
         g,
         capture.place,
         weights,
+        [unit.segment in lengths for unit in units],
     )
 
 

@@ -42,7 +42,7 @@ def lever_prior(
     places: list[tuple[np.ndarray, np.ndarray] | None],
     unit_from_segment: np.ndarray,
     lever_sd: float,
-    centre_sd: float,
+    centre_sd: float | np.ndarray,
 ) -> LeverPrior:
     """Lever arms that the body's dimensions and the units' places suggest.
 
@@ -52,7 +52,8 @@ def lever_prior(
     centres : per joint, its centre in the parent's and the child's segment frame, m, or None
     places : per unit, mean and covariance of its origin in the segment frame, m, m², or None
     unit_from_segment : (U, 3, 3)
-    lever_sd, centre_sd : m, an unknown lever arm; a joint centre that is given
+    lever_sd : m, an unknown lever arm
+    centre_sd : m, a joint centre that is given; a number, or (U,) by the segment in which it is given
 
     Returns
     -------
@@ -65,6 +66,7 @@ def lever_prior(
     """
     J = len(ends.units)
     mean, covariance = np.zeros((2 * J, 3)), np.eye(6 * J) * lever_sd**2
+    centre_sd = np.broadcast_to(centre_sd, len(unit_from_segment))
     for unit in np.unique(ends.units):
         place = places[unit]
         at = [e for e in range(2 * J) if ends.units[e // 2, e % 2] == unit]
@@ -78,7 +80,7 @@ def lever_prior(
             assert centre is not None
             mean[e] = M @ (centre - place[0])
             for other in here:
-                shared = place[1] + (centre_sd**2 * np.eye(3) if e == other else 0.0)
+                shared = place[1] + (centre_sd[unit] ** 2 * np.eye(3) if e == other else 0.0)
                 covariance[3 * e : 3 * e + 3, 3 * other : 3 * other + 3] = M @ shared @ M.T
     return LeverPrior(mean.ravel(), np.linalg.inv(covariance))
 

@@ -43,6 +43,7 @@ class Problem:
     g : m/s²
     place : of the capture, for the dip of the Earth's field
     weights : standard deviations
+    measured_lengths : per unit, whether the length of its segment was measured; empty: of none
     """
 
     signals: Signals
@@ -54,6 +55,7 @@ class Problem:
     g: float
     place: Place | None
     weights: Weights
+    measured_lengths: Sequence[bool] = ()
 
     @property
     def measured(self) -> np.ndarray:
@@ -79,6 +81,12 @@ class Problem:
         felt = self.signals.has["accelerometer"]
         held = {tie.child for tie in self.ties if felt[tie.parent]}
         return np.array([u for u in np.flatnonzero(felt) if u not in held], int)
+
+    @property
+    def centre_sd(self) -> np.ndarray:
+        """(U,) m, standard deviation of a joint centre of the body, by the segment in whose frame it lies."""
+        measured = self.measured_lengths or [False] * len(self.signals.units)
+        return np.where(measured, self.weights.joint_centre_measured, self.weights.joint_centre)
 
     def alike(self, seconds: float) -> float:
         """Number of keyframes in a correlation time, at least one."""

@@ -162,7 +162,7 @@ def prior_of_levers(problem: Problem, ends: Ends, joints: Sequence[int], mountin
     places = [place if ok else None for place, ok in zip(problem.places, sure, strict=True)]
     unit_from_segment = np.swapaxes(mounting.segment_from_unit, -1, -2)
     w = problem.weights
-    return lever_prior(ends, centres, places, unit_from_segment, w.lever, w.joint_centre)
+    return lever_prior(ends, centres, places, unit_from_segment, w.lever, problem.centre_sd)
 
 
 def calibrated(problem: Problem, freed: np.ndarray, axes: Mapping[int, Axis]) -> Mounting:

@@ -32,7 +32,7 @@ class Weights:
     neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
-    joint_centre : m, joint centre of a body scaled from stature
+    joint_centre, joint_centre_measured : m, joint centre of a segment scaled from stature; of a measured one
     elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under load: what all
         units share, and what each has of its own
     """
@@ -69,5 +69,6 @@ class Weights:
     lever: float = 0.3
     position: float = 0.02
     joint_centre: float = 0.05
+    joint_centre_measured: float = 0.02
     elastic_common: float = math.radians(2.0) / 9.81
     elastic_own: float = math.radians(2.0) / 9.81

@@ -47,7 +47,7 @@ def read_capture(path: str | Path) -> Capture:
         units=units,
         model=model,
         title=setup.text("title") or "",
-        person=_person(setup.table("person")),
+        person=_person(setup.table("person"), model),
         place=_place(setup.table("place")),
         start_time=setup.moment("start_time"),
         calibrations=tuple(_calibration(t, units) for t in setup.list_of_tables("calibration")),
@@ -111,15 +111,24 @@ def _check_overlap(setup: TomlTable, units: Mapping[str, Unit]) -> None:
         )
 
 
-def _person(table: TomlTable | None) -> Person | None:
+def _person(table: TomlTable | None, model: BodyModel) -> Person | None:
     if table is None:
         return None
-    table.only(("stature_m", "mass_kg", "sex"))
+    table.only(("stature_m", "mass_kg", "sex", "lengths_m"))
     stature, mass, sex = table.number("stature_m"), table.number("mass_kg"), table.choice("sex", SEXES)
     try:
-        return Person(stature, mass, sex)
+        return Person(stature, mass, sex, _lengths(table.table("lengths_m"), model))
     except InputError as error:
         raise InputError(f"{table.file}: {error}") from None
+
+
+def _lengths(table: TomlTable | None, model: BodyModel) -> dict[str, float]:
+    """Segment -> measured length, m."""
+    if table is None:
+        return {}
+    table.only(model.segments)
+    what = "metres between the joint centres at the two ends of the segment"
+    return {name: table.positive(name, what) or 0.0 for name in table.values if name != "source"}
 
 
 def _place(table: TomlTable | None) -> Place | None:
