@@ -18,6 +18,7 @@ EVERY_S = 0.125  # s between the instants that are compared
 FAR = 2.5  # standard deviations beyond which an instant counts linearly
 ROUNDS = 3  # of robust weights and of the noise level
 FIRST_SD = 1.5  # m/s², noise level of the first round, as `Weights.joint_at_start`
+FINE = np.radians(np.arange(-5.0, 5.5, 0.5))  # headings about the best so far, from the second round on
 LEAST_SD = 0.02  # m/s², what good accelerometers leave
 SHORTEST_S = 2.0  # s of known samples below which pairs can't be compared
 
@@ -149,26 +150,27 @@ def _fitted(
     own = np.moveaxis(np.concatenate([stretch.lever, stretch.force[..., None]], -1), 0, 1)
     A, B = own[i], own[j]  # (P, k, 3, 4): lever matrix | force
     P, k = A.shape[:2]
-    headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
+    headings = np.tile(np.arange(HEADINGS) * 2 * np.pi / HEADINGS, (P, 1))
     w, sd, rows = np.ones((P, k)), np.full(P, FIRST_SD), np.arange(P)
     for _ in range(ROUNDS):
         H, b, c = _normal(A, B, w * stretch.independent / k / sd[:, None] ** 2, headings, lever_sd)
         r = np.linalg.solve(H, b[..., None])[..., 0]
         best = np.argmin(c - np.sum(b * r, -1), axis=1)
-        arms, psi = r[rows, best], headings[best]
+        arms, psi = r[rows, best], headings[rows, best]
         at_first = np.einsum("pkij,pj->pki", A, np.c_[arms[:, :3], np.ones(P)])
         at_second = np.einsum("pkij,pj->pki", B, np.c_[arms[:, 3:], np.ones(P)])
         off = at_first - np.einsum("pij,pkj->pki", heading_matrix(psi), at_second)
         size = np.sqrt(np.mean(off**2, -1))
         sd = np.maximum(np.sqrt(np.sum(w * size**2, 1) / np.sum(w, 1)), LEAST_SD)
         w = np.minimum(1.0, FAR * sd[:, None] / np.maximum(size, 1e-9))
+        headings = psi[:, None] + FINE
     return sd, psi, arms, np.linalg.inv(H[rows, best])
 
 
 def _normal(
     A: np.ndarray, B: np.ndarray, weight: np.ndarray, headings: np.ndarray, lever_sd: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Normal equations (P, H, 6, 6), (P, H, 6), (P, H) of the arms for every heading."""
+    """Normal equations (P, H, 6, 6), (P, H, 6), (P, H) of the arms for every heading (P, H)."""
     Aw, Bw = A * weight[..., None, None], B * weight[..., None, None]
 
     def summed(x: np.ndarray, y: np.ndarray) -> np.ndarray:  # Σ over instants and components -> (P, 4, 4)
@@ -179,7 +181,7 @@ def _normal(
     turned = summed(Aw[level], B[level][:, :, ::-1] * np.array([1.0, -1.0])[:, None])  # x z' − z x'
     parts = np.stack([summed(Aw[:, :, 1:2], B[:, :, 1:2]), summed(Aw[level], B[level]), turned], 1)
     pc = np.einsum(
-        "hb,pbjl->phjl", np.stack([np.ones_like(headings), np.cos(headings), np.sin(headings)], -1), parts
+        "phb,pbjl->phjl", np.stack([np.ones_like(headings), np.cos(headings), np.sin(headings)], -1), parts
     )
     H = np.tile(np.eye(6) / lever_sd**2, (*pc.shape[:2], 1, 1))
     H[..., :3, :3] += pp[:, None, :3, :3]

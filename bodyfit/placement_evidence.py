@@ -55,6 +55,7 @@ class Tree:
     segments, joints : in the model's order, the root first
     ends : (J, 2) segment indices, parent first
     centres : (J, 2, 3) m, in the parent's and the child's frame; NaN where unknown
+    lengths : (S,) m, NaN where unknown
     sized : whether lengths are this person's own
     mirrored : joints (left, right) that hang on one parent
     bends : joints that bend one way only
@@ -64,6 +65,7 @@ class Tree:
     joints: tuple[Joint, ...]
     ends: np.ndarray
     centres: np.ndarray
+    lengths: np.ndarray
     sized: bool
     mirrored: tuple[tuple[int, int], ...]
     bends: tuple[Bends, ...]
@@ -105,7 +107,8 @@ def tree_of(model: BodyModel, person: Person | None) -> Tree:
         if left.child.startswith("l_") and right.child == "r_" + left.child[2:] and left.parent == right.parent
     ]
     bends = [b for index, joint in enumerate(joints) if (b := _bends(index, joint))]
-    return Tree(segments, joints, ends, centres, sized, tuple(mirrored), tuple(bends))
+    lengths = np.array([usual.segments[s].length or np.nan for s in segments])
+    return Tree(segments, joints, ends, centres, lengths, sized, tuple(mirrored), tuple(bends))
 
 
 def _bends(index: int, joint: Joint) -> Bends | None:
@@ -165,6 +168,7 @@ def evidence(
     joint[:, :U, :U] = _agreement(pairs, stretch.independent)
     for index in range(len(tree.joints)):
         joint[index, :U, :U] += _hinge(tree.joints[index], pairs)
+        joint[index, :U, :U] += _near(tree, index, pairs)
         joint[index, :U, :U] += _axis(tree, index, pairs, mounting) + _along(tree, index, pairs, mounting, up)
         joint[index, range(U), range(U)] = -np.inf
     trunk = [s for s, name in enumerate(tree.segments) if name[:2] not in ("l_", "r_")]
@@ -220,28 +224,53 @@ def _along(
     """(U, U) whether the joint centre lies towards the right end of each segment, where up is known in it."""
     out = np.zeros_like(pairs.play)
     for side, segment in enumerate(tree.ends[index]):
-        places = [tree.centres[j, s] for j, s in tree.at(segment)]
-        length = _reach(tree, segment)
-        if np.isnan(places).any() or length == 0:
+        ends = _ends(tree, segment)
+        if not np.isfinite(ends).all():
             continue
-        ends = [*places, np.zeros(3)] if len(places) > 1 or np.any(places[0]) else [np.zeros(3), -length * UP]
-        middle = np.mean(ends, axis=0)
-        sd = np.hypot(PLACE_SHARE * length, PLACE_SD)
+        off_middle = (tree.centres[index, side] - np.mean(ends, axis=0))[1]
+        sd = np.hypot(PLACE_SHARE * np.ptp(ends, axis=0).max(), PLACE_SD)
         for u in range(len(out)):
             M = mounting.get((segment, u))
-            axis = up[u] if up[u] is not None else None if M is None else M[1]
+            axis = up[u] if up[u] is not None or M is None else M[1]
             if axis is None:
                 continue
-            off = np.nan_to_num(pairs.lever[u]) @ axis - (tree.centres[index, side] - middle)[1]
+            off = np.nan_to_num(pairs.lever[u]) @ axis - off_middle
             variance = sd**2 + np.nan_to_num(pairs.lever_sd[u]) ** 2
             gained = _log_mixed(np.exp(-0.5 * off**2 / variance) / np.sqrt(2 * np.pi * variance), 1.0)
             out[(u, slice(None)) if side == 0 else (slice(None), u)] += gained
     return out
 
 
-def _reach(tree: Tree, segment: int) -> float:
-    """Distance of the farthest joint centre from the segment's origin, m."""
-    return max((float(np.linalg.norm(tree.centres[j, s])) for j, s in tree.at(segment)), default=0.0)
+def _near(tree: Tree, index: int, pairs: PairTable) -> np.ndarray:
+    """(U, U) whether the joint centre is no farther from either unit than its segment is long.
+
+    A unit sits anywhere along its segment: its distance from the joint centre is uniform up to the length,
+    with a soft end.
+    """
+    out = np.zeros_like(pairs.play)
+    distance = np.linalg.norm(np.nan_to_num(pairs.lever), axis=-1)
+    for side, segment in enumerate(tree.ends[index]):
+        reach = np.linalg.norm(_ends(tree, segment) - tree.centres[index, side], axis=-1).max()
+        if np.isfinite(reach) and reach > 0:
+            soft = np.sqrt(PLACE_SD**2 + np.nan_to_num(pairs.lever_sd) ** 2)
+            gained = _log_mixed(ndtr((reach - distance) / soft) / reach, 1.0)
+            out += gained if side == 0 else gained.T
+    return out
+
+
+def _ends(tree: Tree, segment: int) -> np.ndarray:
+    """(n, 3) m, joint centres of a segment, and its far end where it carries nothing: what units sit between."""
+    ends = [tree.centres[j, s] for j, s in tree.at(segment)]
+    reaching = [end for end in ends if not np.allclose(end, 0.0)]
+    far = [] if reaching else [tree.lengths[segment] * (UP if _upwards(tree, segment) else -UP)]
+    return np.array([*ends, np.zeros(3), *far])
+
+
+def _upwards(tree: Tree, segment: int) -> bool:
+    """Whether a segment at the end of the tree reaches up: what hangs on its parent's head end."""
+    (j, _), *_ = tree.at(segment)
+    centre = tree.centres[j, 0]
+    return bool(np.isfinite(centre).all() and centre[1] > 0 and tree.joints[j].child[:2] not in ("l_", "r_"))
 
 
 def _spans(tree: Tree, pairs: PairTable) -> tuple[tuple[tuple[int, int], tuple[int, int], np.ndarray], ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import combinations, permutations
 from math import perm
 
@@ -16,13 +16,14 @@ KEPT = 60  # of the search's best that are looked at closely
 SYMMETRIC = 8  # of these, whose left-right counterparts are looked at too
 
 
-def worth_scoring(known: Evidence, given: np.ndarray) -> np.ndarray:
+def worth_scoring(known: Evidence, given: np.ndarray, blocked: Sequence[int] = ()) -> np.ndarray:
     """Assignments to choose from: all of a few units; else what is given, its exchanges, and a search.
 
     Parameters
     ----------
     known : evidence for U units on S segments
     given : (S,) unit on each segment, U for none; units that are nowhere are allowed
+    blocked : segments that stay without any of these units
 
     Returns
     -------
@@ -32,16 +33,17 @@ def worth_scoring(known: Evidence, given: np.ndarray) -> np.ndarray:
     whole = len(set(given[given < U])) == U
     start = [given] if whole else []
     if perm(S, U) <= ALL_UP_TO:
-        return _unique([*start, *_every(U, S)])
+        return _unique([*start, *_every(U, S)], U, blocked)
     around = [a for g in start for a in exchanged(known.tree, g, U)]
-    found = _searched(known)
+    found = _searched(known, blocked)
     mirrored = [m for f in found[:SYMMETRIC] for m in mirrored_limbs(known.tree, f)]
-    return _unique([*start, *around, *found, *mirrored])
+    return _unique([*start, *around, *found, *mirrored], U, blocked)
 
 
-def _unique(rows: Iterable[np.ndarray]) -> np.ndarray:
-    """Rows, each once, in the order of their first appearance."""
+def _unique(rows: Iterable[np.ndarray], none: int, blocked: Sequence[int]) -> np.ndarray:
+    """Rows that leave the blocked segments alone, each once, in the order of their first appearance."""
     stacked = np.array(list(rows), int)
+    stacked = stacked[(stacked[:, list(blocked)] == none).all(1)]
     return stacked[np.sort(np.unique(stacked, axis=0, return_index=True)[1])]
 
 
@@ -119,7 +121,7 @@ def _permuted(given: np.ndarray, swap: dict[int, int]) -> np.ndarray:
     return out
 
 
-def _searched(known: Evidence) -> list[np.ndarray]:
+def _searched(known: Evidence, blocked: Sequence[int]) -> list[np.ndarray]:
     """Best assignments by joints and spans, built from the root outwards, the best few kept at each step."""
     tree, U = known.tree, len(known.mean_world)
     S = len(tree.segments)
@@ -128,8 +130,9 @@ def _searched(known: Evidence) -> list[np.ndarray]:
         grown = np.repeat(rows, U + 1, 0)
         grown[:, segment] = np.tile(np.arange(U + 1), len(rows))
         placed = (grown[..., None] == np.arange(U)).sum(1)  # (N, U)
-        left = U - placed.sum(1) <= S - step - 1  # the others still find room
-        grown = grown[(placed.max(1) <= 1) & left]
+        left = U - placed.sum(1) <= len(set(order[step + 1 :]) - set(blocked))  # the others still find room
+        free = (grown[:, segment] == U) | (segment not in blocked)
+        grown = grown[(placed.max(1) <= 1) & left & free]
         scores = base_scores(known, grown)
         rows = grown[np.argsort(-scores, kind="stable")[:WIDTH]]
     return list(rows[:KEPT])
