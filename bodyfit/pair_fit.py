@@ -19,8 +19,10 @@ FAR = 2.5  # standard deviations beyond which an instant counts linearly
 ROUNDS = 3  # of robust weights and of the noise level
 FIRST_SD = 1.5  # m/s², noise level of the first round, as `Weights.joint_at_start`
 FINE = np.radians(np.arange(-5.0, 5.5, 0.5))  # headings about the best so far, from the second round on
-LEAST_SD = 0.02  # m/s², what good accelerometers leave
-SHORTEST_S = 2.0  # s of known samples below which pairs can't be compared
+LEAST_SD = 0.1  # m/s², what biases and soft tissue leave at any joint, as `Weights.joint_least`
+LEAST_PLAY = np.radians(3.0)  # rad, about which soft tissue makes any axis uncertain
+MISFIT = 0.35  # share by which a joint's disagreement differs for reasons that more samples don't cure
+SHORTEST_S = 2.0  # s of known samples below which arms and heading can't be told from noise
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +40,11 @@ class Stretch:
     lever: np.ndarray
     independent: float
 
+    @property
+    def telling(self) -> float:
+        """Instants that count when a joint is not quite what the model takes it for: at most 1 / MISFIT²."""
+        return 1 / (1 / self.independent + MISFIT**2)
+
 
 @dataclass(frozen=True, eq=False)
 class PairTable:
@@ -45,23 +52,25 @@ class PairTable:
 
     Attributes
     ----------
-    rms : (U, U) m/s², disagreement at the joint centre that is left, per component; the diagonal is NaN
+    rms : (U, U) m/s², disagreement at the joint centre that is left, per component; on the diagonal all
+        entries are those of a unit beside itself, and mean nothing
     heading : (U, U) rad, turn about the vertical that brings j's world onto i's
     lever : (U, U, 3) m, the joint centre in i's frame
-    lever_sd : (U, U) m, of its least certain direction
+    lever_covariance : (U, U, 3, 3) m²
     axis : (U, U, 3) the direction in i's frame that j turns about, as far as it turns about one
     axis_sd : (U, U) rad
-    play : (U, U) rad, root mean square movement of that axis
+    play, travel : (U, U) rad, root mean square movement of that axis, and of the one across that moves least
     mean_relative : (U, U, 3, 3) mean over time of the rotation from j's frame to i's
     """
 
     rms: np.ndarray
     heading: np.ndarray
     lever: np.ndarray
-    lever_sd: np.ndarray
+    lever_covariance: np.ndarray
     axis: np.ndarray
     axis_sd: np.ndarray
     play: np.ndarray
+    travel: np.ndarray
     mean_relative: np.ndarray
 
 
@@ -114,20 +123,20 @@ def pair_table(stretch: Stretch, lever_sd: float = 0.3) -> PairTable:
     Notes
     -----
     For each pair, least squares of (F_i + L_i r_i) − Ry(ψ) (F_j + L_j r_j) over the arms and ψ, variable
-    projection as in `geometry.joint_start`, with the noise level taken from the residual itself. At the best
-    ψ the relative rotation shows the axis: the first singular pair of its mean.
+    projection as in `geometry.joint_start`, with the noise level taken from the residual itself. Means over
+    time are taken off: nobody accelerates one way for long, so they hold gravity and the accelerometers'
+    biases. At the best ψ the relative rotation shows the axis: the first singular pair of its mean.
     """
     U = stretch.R.shape[1]
     i, j = np.triu_indices(U, 1)
     rms, psi, levers, covariance = _fitted(stretch, i, j, lever_sd)
     mean = _mean_relative(stretch, i, j, psi)
     left, s, right = np.linalg.svd(mean)
-    play = np.sqrt(2 * np.maximum(1 - s[:, 0], 0.0))
-    axis_sd = play / np.sqrt(stretch.independent * np.maximum(s[:, 0] - s[:, 1], 1e-9))
-    sd = [np.sqrt(np.linalg.eigvalsh(covariance[:, own, own])[:, -1]) for own in (slice(3), slice(3, 6))]
+    play, travel = (np.sqrt(2 * np.maximum(1 - s[:, k], 0.0)) for k in (0, 1))
+    axis_sd = np.hypot(play, LEAST_PLAY) / np.sqrt(stretch.telling * np.maximum(s[:, 0] - s[:, 1], 1e-9))
 
     def both(of_first: np.ndarray, of_second: np.ndarray) -> np.ndarray:
-        out = np.full((U, U, *of_first.shape[1:]), np.nan)
+        out = np.zeros((U, U, *of_first.shape[1:]))
         out[i, j], out[j, i] = of_first, of_second
         return out
 
@@ -135,10 +144,11 @@ def pair_table(stretch: Stretch, lever_sd: float = 0.3) -> PairTable:
         both(rms, rms),
         both(psi, -psi),
         both(levers[:, :3], levers[:, 3:]),
-        both(sd[0], sd[1]),
+        both(covariance[:, :3, :3], covariance[:, 3:, 3:]),
         both(left[:, :, 0], right[:, 0]),
         both(axis_sd, axis_sd),
         both(play, play),
+        both(travel, travel),
         both(mean, np.swapaxes(mean, -1, -2)),
     )
 
@@ -148,12 +158,13 @@ def _fitted(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Noise (P,), heading (P,), arms (P, 6) and their covariance (P, 6, 6) of P pairs."""
     own = np.moveaxis(np.concatenate([stretch.lever, stretch.force[..., None]], -1), 0, 1)
+    own = own - own.mean(1, keepdims=True)
     A, B = own[i], own[j]  # (P, k, 3, 4): lever matrix | force
     P, k = A.shape[:2]
     headings = np.tile(np.arange(HEADINGS) * 2 * np.pi / HEADINGS, (P, 1))
     w, sd, rows = np.ones((P, k)), np.full(P, FIRST_SD), np.arange(P)
     for _ in range(ROUNDS):
-        H, b, c = _normal(A, B, w * stretch.independent / k / sd[:, None] ** 2, headings, lever_sd)
+        H, b, c = _normal(A, B, w * stretch.telling / k / sd[:, None] ** 2, headings, lever_sd)
         r = np.linalg.solve(H, b[..., None])[..., 0]
         best = np.argmin(c - np.sum(b * r, -1), axis=1)
         arms, psi = r[rows, best], headings[rows, best]
@@ -161,7 +172,7 @@ def _fitted(
         at_second = np.einsum("pkij,pj->pki", B, np.c_[arms[:, 3:], np.ones(P)])
         off = at_first - np.einsum("pij,pkj->pki", heading_matrix(psi), at_second)
         size = np.sqrt(np.mean(off**2, -1))
-        sd = np.maximum(np.sqrt(np.sum(w * size**2, 1) / np.sum(w, 1)), LEAST_SD)
+        sd = np.sqrt(np.sum(w * size**2, 1) / np.sum(w, 1) + LEAST_SD**2)
         w = np.minimum(1.0, FAR * sd[:, None] / np.maximum(size, 1e-9))
         headings = psi[:, None] + FINE
     return sd, psi, arms, np.linalg.inv(H[rows, best])

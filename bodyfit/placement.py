@@ -17,8 +17,9 @@ from .placement_evidence import Evidence, Tree, base_scores, evidence, side_scor
 from .placement_search import worth_scoring
 from .unaided import Unaided, unaided
 
-SURE = 0.95  # probability from which a placement is taken for found
-CLOSE = 40.0  # log-likelihood below the best from which left and right are not looked at any more
+SURE = 0.95  # probability from which a place is taken for found
+WRONG = 0.02  # probability below which a place as said is taken for wrong: people are mostly right
+CLOSE, CLOSEST = 40.0, 300  # left and right are looked at within so much log-likelihood, so many at most
 KEPT = 20  # candidates in the result
 
 
@@ -68,9 +69,9 @@ class Placement:
 
     @property
     def misplaced(self) -> tuple[str, ...]:
-        """Units that are not where they are said to be, with probability `SURE` each."""
+        """Units that are hardly where they are said to be: with a probability below `WRONG`."""
         said = {name: segment for name, segment in self.given.items() if segment is not None}
-        return tuple(n for n, s in said.items() if self.places[n].get(s, 0.0) < 1 - SURE)
+        return tuple(n for n, s in said.items() if self.places[n].get(s, 0.0) < WRONG)
 
     @property
     def undecided(self) -> tuple[str, ...]:
@@ -108,7 +109,7 @@ def find_placement(
     Notes
     -----
     Evidence, each as a log-likelihood ratio against units that don't touch: how well two units agree at a
-    joint centre, −3 n log(σ/σ₀); the play of hinges; distances between joint centres; how far a unit is from
+    joint centre, −ν log(σ/σ₀); the play of hinges; distances between joint centres; how far a unit is from
     its joints; which way knees and elbows bend, which tells left from right. See docs/method.md.
     """
     alike = [u for u in units if {"accelerometer", "gyroscope"} <= u.sensors]
@@ -138,7 +139,8 @@ def _given(units: Sequence[Unit], alike: Sequence[Unit], tree: Tree) -> tuple[np
             continue
         if unit.segment not in at:
             raise InputError(
-                f"units.{unit.name}: segment {unit.segment!r} is not in the model; {suggest(unit.segment, at)}"
+                f"units.{unit.name}: segment {unit.segment!r} is not in the model; "
+                f"{suggest(unit.segment, at)}"
             )
         if unit in alike:
             given[at[unit.segment]] = alike.index(unit)
@@ -148,7 +150,7 @@ def _given(units: Sequence[Unit], alike: Sequence[Unit], tree: Tree) -> tuple[np
 
 
 def _mountings(units: Sequence[Unit], given: np.ndarray) -> list[dict[tuple[int, int], np.ndarray]]:
-    """(segment, unit) -> segment_from_unit, taken for each unit's own, and for that of the place it was said of.
+    """(segment, unit) -> segment_from_unit, taken for each unit's own, and for that of the place.
 
     Somebody who mixed up two tables wrote down how units sit at the places; somebody who mixed up two names,
     how each unit sits.
@@ -175,7 +177,8 @@ def _up(alone: Unaided, calibrations: Sequence[Calibration]) -> list[np.ndarray 
 def _scores(known: Evidence, rows: np.ndarray) -> np.ndarray:
     """(N,) log-likelihood ratios; left and right only for those that come near the best."""
     scores = base_scores(known, rows)
-    for index in np.flatnonzero(scores > scores.max() - CLOSE):
+    best_first = np.argsort(-scores, kind="stable")[:CLOSEST]
+    for index in best_first[scores[best_first] > scores.max() - CLOSE]:
         scores[index] += side_score(known, rows[index])
     return scores
 
@@ -253,6 +256,9 @@ def refuse_unplaced(units: Mapping[str, Unit], placement: Placement | None) -> N
         likely = ", ".join(f"{segment} ({p:.0%})" for segment, p in places if p >= 0.01)
         raise CannotReconstructError(
             f"units.{name}: it has no segment, expected the one that it is worn on; "
-            + (f"most probably {likely}. Write it into setup.toml, or fit with --assign auto" if likely else
-               "the motion does not show it; write it into setup.toml")
+            + (
+                f"most probably {likely}. Write it into setup.toml, or fit with --assign auto"
+                if likely
+                else "the motion does not show it; write it into setup.toml"
+            )
         )

@@ -6,24 +6,25 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial.transform import Rotation
 from scipy.special import i0e, ndtr
 
 from .body import BodyModel, Joint, Person
-from .pair_fit import PairTable, Stretch
+from .pair_fit import MISFIT, PairTable, Stretch
 from .rotations import heading_matrix
 from .start import UP, as_complex
 
 # One set for every capture. docs/method.md says how each was arrived at.
-MISFIT = 0.35  # a true neighbour's disagreement differs by this share for reasons that more samples don't cure
+FITTED = 7  # two lever arms and a heading, fitted to each pair
 HINGE_PLAY, HINGE_SPREAD = np.radians(3.0), 0.8  # play of a hinge: median, spread of its logarithm
 LEAST_PLAY, MOST_PLAY = np.radians(0.3), np.radians(80.0)  # play of any other joint: anything between
+TRAVEL = np.radians(10.0)  # rad, turn from which on play shows the type of a joint
 AXIS_SD = np.radians(15.0)  # of a hinge's axis against where model and mounting have it
 LENGTH_SHARE, LENGTH_SD = 0.12, 0.05  # a length against the model's: share of it, and m
 LENGTH_SHARE_UNSIZED = 0.18  # the same when nobody's stature is known
 PLACE_SHARE, PLACE_SD = 0.25, 0.07  # where along its segment a unit sits: share of the length, and m
 USUAL_STATURE_M = 1.70
 OUTLIER = 0.05  # share of entries that mean nothing
+SIDE_OUTLIER = 0.02  # the same for directions that tell left from right
 KNEE_SD, ELBOW_SD, MOUNTED_SD = np.radians(25.0), np.radians(45.0), np.radians(20.0)
 SENSE_SD = 0.15  # of the sine of the mean angle of flexion
 SIDE_SD, SIDE_M = np.radians(15.0), 0.05  # from the left joint centre to the right one: direction, and m
@@ -104,7 +105,9 @@ def tree_of(model: BodyModel, person: Person | None) -> Tree:
         (a, b)
         for a, left in enumerate(joints)
         for b, right in enumerate(joints)
-        if left.child.startswith("l_") and right.child == "r_" + left.child[2:] and left.parent == right.parent
+        if left.child.startswith("l_")
+        and right.child == "r_" + left.child[2:]
+        and left.parent == right.parent
     ]
     bends = [b for index, joint in enumerate(joints) if (b := _bends(index, joint))]
     lengths = np.array([usual.segments[s].length or np.nan for s in segments])
@@ -177,21 +180,25 @@ def evidence(
 
 
 def _agreement(pairs: PairTable, independent: float) -> np.ndarray:
-    """(U, U) −3 n log(σ / σ₀): n instants of unknown noise, σ₀ what units that don't touch leave."""
-    n = 1 / (1 / independent + MISFIT**2)
-    size = np.log(pairs.rms)
-    off = ~np.eye(len(size), dtype=bool)
+    """(U, U) −ν log(σ / σ₀), ν numbers of unknown noise, σ₀ what units that don't touch leave.
+
+    ν is at most 3 / MISFIT²: more samples of one motion don't make the model of a joint any truer.
+    """
+    nu = 1 / (1 / max(3 * independent - FITTED, 1e-6) + MISFIT**2 / 3)
+    off = ~np.eye(len(pairs.rms), dtype=bool)
+    size = np.log(np.where(off, pairs.rms, 1.0))
     own = np.array([np.median(size[u][off[u]]) for u in range(len(size))])
-    return np.where(off, -3 * n * (size - 0.5 * (own[:, None] + own)), 0.0)
+    return np.where(off, -nu * (size - 0.5 * (own[:, None] + own)), 0.0)
 
 
 def _hinge(joint: Joint, pairs: PairTable) -> np.ndarray:
-    """(U, U) how much the play tells a hinge from a joint of any other type."""
+    """(U, U) how much the play tells a hinge from a joint of any other type, as far as it moved."""
     if joint.type != "hinge" and not joint.flexes_only:
         return np.zeros_like(pairs.play)
-    off = np.log(np.maximum(np.nan_to_num(pairs.play), LEAST_PLAY) / HINGE_PLAY) / HINGE_SPREAD
+    off = np.log(np.maximum(pairs.play, LEAST_PLAY) / HINGE_PLAY) / HINGE_SPREAD
     any_other = 1 / np.log(MOST_PLAY / LEAST_PLAY)
-    return _log_mixed(np.exp(-0.5 * off**2) / (HINGE_SPREAD * np.sqrt(2 * np.pi)), any_other)
+    moved = pairs.travel**2 / (pairs.travel**2 + TRAVEL**2)
+    return moved * _log_mixed(np.exp(-0.5 * off**2) / (HINGE_SPREAD * np.sqrt(2 * np.pi)), any_other)
 
 
 def _axis(
@@ -207,8 +214,8 @@ def _axis(
         for u in range(len(out)):
             if (M := mounting.get((segment, u))) is None:
                 continue
-            angle = np.arccos(np.clip(np.abs(np.nan_to_num(pairs.axis[u]) @ (M.T @ declared)), 0, 1))
-            variance = AXIS_SD**2 + np.nan_to_num(pairs.axis_sd[u]) ** 2
+            angle = np.arccos(np.clip(np.abs(pairs.axis[u] @ (M.T @ declared)), 0, 1))
+            variance = AXIS_SD**2 + pairs.axis_sd[u] ** 2
             gained = _log_mixed(np.exp(-0.5 * angle**2 / variance) / variance, 1.0)
             out[(u, slice(None)) if side == 0 else (slice(None), u)] += gained
     return out
@@ -234,8 +241,8 @@ def _along(
             axis = up[u] if up[u] is not None or M is None else M[1]
             if axis is None:
                 continue
-            off = np.nan_to_num(pairs.lever[u]) @ axis - off_middle
-            variance = sd**2 + np.nan_to_num(pairs.lever_sd[u]) ** 2
+            off = pairs.lever[u] @ axis - off_middle
+            variance = sd**2 + axis @ pairs.lever_covariance[u] @ axis
             gained = _log_mixed(np.exp(-0.5 * off**2 / variance) / np.sqrt(2 * np.pi * variance), 1.0)
             out[(u, slice(None)) if side == 0 else (slice(None), u)] += gained
     return out
@@ -248,18 +255,18 @@ def _near(tree: Tree, index: int, pairs: PairTable) -> np.ndarray:
     with a soft end.
     """
     out = np.zeros_like(pairs.play)
-    distance = np.linalg.norm(np.nan_to_num(pairs.lever), axis=-1)
+    distance, variance = _length(pairs.lever, pairs.lever_covariance)
     for side, segment in enumerate(tree.ends[index]):
         reach = np.linalg.norm(_ends(tree, segment) - tree.centres[index, side], axis=-1).max()
         if np.isfinite(reach) and reach > 0:
-            soft = np.sqrt(PLACE_SD**2 + np.nan_to_num(pairs.lever_sd) ** 2)
+            soft = np.sqrt(PLACE_SD**2 + variance)
             gained = _log_mixed(ndtr((reach - distance) / soft) / reach, 1.0)
             out += gained if side == 0 else gained.T
     return out
 
 
 def _ends(tree: Tree, segment: int) -> np.ndarray:
-    """(n, 3) m, joint centres of a segment, and its far end where it carries nothing: what units sit between."""
+    """(n, 3) m, joint centres of a segment, and its far end where it carries nothing: units sit between."""
     ends = [tree.centres[j, s] for j, s in tree.at(segment)]
     reaching = [end for end in ends if not np.allclose(end, 0.0)]
     far = [] if reaching else [tree.lengths[segment] * (UP if _upwards(tree, segment) else -UP)]
@@ -276,8 +283,8 @@ def _upwards(tree: Tree, segment: int) -> bool:
 def _spans(tree: Tree, pairs: PairTable) -> tuple[tuple[tuple[int, int], tuple[int, int], np.ndarray], ...]:
     """Distance between two joint centres of a segment: the same however the unit sits."""
     share, out, U = (LENGTH_SHARE if tree.sized else LENGTH_SHARE_UNSIZED), [], len(pairs.rms)
-    lever, variance = np.nan_to_num(pairs.lever), np.nan_to_num(pairs.lever_sd) ** 2
-    between = np.linalg.norm(lever[:, :, None] - lever[:, None], axis=-1)
+    lever, C = pairs.lever, pairs.lever_covariance
+    between, variance = _length(lever[:, :, None] - lever[:, None], C[:, :, None] + C[:, None])
     for segment in range(len(tree.segments)):
         joints = tree.at(segment)
         for a, first in enumerate(joints):
@@ -285,7 +292,7 @@ def _spans(tree: Tree, pairs: PairTable) -> tuple[tuple[tuple[int, int], tuple[i
                 length = float(np.linalg.norm(tree.centres[first] - tree.centres[second]))
                 if not np.isfinite(length):
                     continue
-                spread = (share * length) ** 2 + LENGTH_SD**2 + variance[:, :, None] + variance[:, None]
+                spread = (share * length) ** 2 + LENGTH_SD**2 + variance
                 density = np.exp(-0.5 * (between - length) ** 2 / spread) / np.sqrt(2 * np.pi * spread)
                 table = np.zeros((U + 1, U + 1, U + 1))
                 table[:U, :U, :U] = _log_mixed(density, 1.0)
@@ -293,9 +300,16 @@ def _spans(tree: Tree, pairs: PairTable) -> tuple[tuple[tuple[int, int], tuple[i
     return tuple(out)
 
 
-def _log_mixed(density: np.ndarray, other: float) -> np.ndarray:
+def _length(v: np.ndarray, covariance: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Length of vectors (..., 3) and its variance."""
+    length = np.linalg.norm(v, axis=-1)
+    along = v / np.maximum(length, 1e-6)[..., None]
+    return length, np.einsum("...i,...ij,...j", along, covariance, along, optimize=True)
+
+
+def _log_mixed(density: np.ndarray, other: float, share: float = OUTLIER) -> np.ndarray:
     """Log-likelihood ratio of a density, some entries of which mean nothing, against another."""
-    return np.log((1 - OUTLIER) * density / other + OUTLIER)
+    return np.log((1 - share) * density / other + share)
 
 
 def _mean_world(stretch: Stretch) -> np.ndarray:
@@ -359,7 +373,8 @@ def side_score(known: Evidence, assignment: np.ndarray) -> float:
         l, r = assignment[tree.ends[[left, right], 1]]
         if max(trunk, l, r) < U:
             d = known.pairs.lever[trunk, r] - known.pairs.lever[trunk, l]
-            sd = np.hypot(SIDE_SD, SIDE_M / max(np.linalg.norm(d), 1e-3))
+            C = known.pairs.lever_covariance[trunk, [l, r]].sum(0)
+            sd = np.hypot(SIDE_SD, np.sqrt(SIDE_M**2 + np.trace(C) / 3) / max(np.linalg.norm(d), 1e-3))
             logs[group[trunk]] += _towards(known.mean_world[trunk] @ d, heading[trunk], sd, phi)
     return float(sum(np.logaddexp.reduce(x) - np.log(HEADINGS) for x in logs.values()))
 
@@ -384,8 +399,8 @@ def _bending(
     """
     pairs, (p, c) = known.pairs, assignment[known.tree.ends[bend.joint]]
     axis = pairs.axis[p, c]
-    u, sd_u = _long_axis(known, assignment, bend.joint, 0)
-    v, sd_v = _long_axis(known, assignment, bend.joint, 1)
+    u, sd_u = _long_axis(known, assignment, bend.joint, 0, axis)
+    v, sd_v = _long_axis(known, assignment, bend.joint, 1, pairs.axis[c, p])
     sine = np.cross(axis, u) @ pairs.mean_relative[p, c] @ v / (np.linalg.norm(u) * np.linalg.norm(v))
     sure = ndtr(bend.sense * sine / np.sqrt(SENSE_SD**2 + sd_u**2 + sd_v**2))
     sd = np.hypot(bend.sd, pairs.axis_sd[p, c])
@@ -393,26 +408,32 @@ def _bending(
     return np.logaddexp(np.log(sure + 1e-9) + one, np.log(1 - sure + 1e-9) + np.roll(one, len(phi) // 2))
 
 
-def _long_axis(known: Evidence, assignment: np.ndarray, joint: int, side: int) -> tuple[np.ndarray, float]:
-    """Vector downwards along a segment at a joint, in its unit's frame, and its sd relative to its length.
+def _long_axis(
+    known: Evidence, assignment: np.ndarray, joint: int, side: int, axis: np.ndarray
+) -> tuple[np.ndarray, float]:
+    """Vector downwards along a segment at a joint, in its unit's frame, and its sd about the axis, rad.
 
     From joint centre to joint centre; from the unit to the joint centre where nothing is worn beyond.
     """
     tree, pairs, U = known.tree, known.pairs, len(known.mean_world)
-    segment = tree.ends[joint, side]
-    unit, beyond = assignment[segment], assignment[tree.ends[joint, 1 - side]]
-    own = pairs.lever[unit, beyond]
-    for j, s in tree.at(segment):
-        other = assignment[tree.ends[j, 1 - s]]
-        if j != joint and other < U:
-            span = own - pairs.lever[unit, other]
-            return (span if side == 0 else -span), 0.05 / max(np.linalg.norm(span), 1e-3)
-    return (own if side == 0 else -own), 0.4
+    unit, near = assignment[tree.ends[joint, side]], assignment[tree.ends[joint, 1 - side]]
+    far = [assignment[tree.ends[j, 1 - s]] for j, s in tree.at(tree.ends[joint, side]) if j != joint]
+    span, C, least = pairs.lever[unit, near], pairs.lever_covariance[unit, near], PLACE_SD
+    if len(far) and min(far) < U:
+        span, C, least = (
+            span - pairs.lever[unit, min(far)],
+            C + pairs.lever_covariance[unit, min(far)],
+            SIDE_M,
+        )
+    across = np.cross(axis, span)
+    length = max(float(np.linalg.norm(across)), 1e-3)
+    sd = np.sqrt(least**2 + across @ C @ across / length**2) / length
+    return (span if side == 0 else -span), float(sd)
 
 
 def _towards(v: np.ndarray, heading: float, sd: float, phi: np.ndarray) -> np.ndarray:
-    """(H,) log-likelihood ratio of φ from one mean vector that should point there; less when it is upright."""
+    """(H,) log-likelihood ratio of φ from a mean vector that should point there; less when it is upright."""
     z = as_complex(v) * np.exp(1j * heading)
     level = abs(z) / max(float(np.linalg.norm(v)), 1e-9)
     k = 1 / np.hypot(sd, 0.2 / max(level, 1e-3)) ** 2
-    return _log_mixed(np.exp(k * (np.cos(np.angle(z) - phi) - 1)) / i0e(k), 1.0)
+    return _log_mixed(np.exp(k * (np.cos(np.angle(z) - phi) - 1)) / i0e(k), 1.0, SIDE_OUTLIER)

@@ -2,11 +2,57 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from .capture import Capture, Unit
+from .errors import CannotReconstructError
 from .finding import Finding
-from .placement import SURE, Placement
+from .placement import SURE, WRONG, Placement, find_placement
+from .unaided import Unaided
 
 SWAPPED_DEG = 90.0  # rough error of angles on the wrong segment
-SOURCE = "own choice: one assignment in twenty may be wrong"
+SOURCE = "own choice: 0.95 for a place to be sure, 0.02 for a place as said to be wrong"
+
+
+def check_placement(
+    capture: Capture, alone: Unaided | None = None
+) -> tuple[Placement | None, tuple[Finding, ...]]:
+    """Where the units of a capture are worn, and what to say about it before anything is repaired.
+
+    Parameters
+    ----------
+    capture : units with or without segments
+    alone : `unaided` of the units that carry accelerometer and gyroscope, where it is there already
+
+    Returns
+    -------
+    placement : None where nothing can be compared
+    findings : as `placement_findings`; one "placement-unchecked" where the units share too little time
+
+    Raises
+    ------
+    InputError
+        As `find_placement`.
+    """
+    try:
+        found = find_placement(
+            list(capture.units.values()), capture.model, capture.person, capture.calibrations, alone
+        )
+    except CannotReconstructError as error:
+        return None, (_unchecked(capture.units, str(error)),)
+    return found, placement_findings(found)
+
+
+def _unchecked(units: Mapping[str, Unit], why: str) -> Finding:
+    unsaid = tuple(name for name, unit in units.items() if unit.segment is None)
+    return Finding(
+        "placement-unchecked",
+        "serious" if unsaid else "note",
+        f"where units are worn was not checked: {why}",
+        "record a longer stretch in which all units move",
+        units=unsaid,
+        harm_deg=SWAPPED_DEG if unsaid else 0.0,
+    )
 
 
 def placement_findings(placement: Placement | None, repaired: bool = False) -> tuple[Finding, ...]:
@@ -33,7 +79,9 @@ def placement_findings(placement: Placement | None, repaired: bool = False) -> t
 
 def _swapped(placement: Placement, repaired: bool) -> Finding:
     names, best = placement.misplaced, placement.best
-    moved = "; ".join(f"{n} is said to be on {placement.given[n]}, is worn on {best.segments[n]}" for n in names)
+    moved = "; ".join(
+        f"{n} is said to be on {placement.given[n]}, is worn on {best.segments[n]}" for n in names
+    )
     likely = max(placement.places[n].get(str(placement.given[n]), 0.0) for n in names)
     segments = dict.fromkeys(str(s) for n in names for s in (placement.given[n], best.segments[n]))
     return Finding(
@@ -45,7 +93,7 @@ def _swapped(placement: Placement, repaired: bool) -> Finding:
         units=names,
         segments=tuple(segments),
         value=likely,
-        threshold=1 - SURE,
+        threshold=WRONG,
         source=SOURCE,
         handled="units moved to these segments" if repaired else "",
         harm_deg=0.0 if repaired else SWAPPED_DEG,

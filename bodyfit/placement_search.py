@@ -11,13 +11,16 @@ import numpy as np
 from .placement_evidence import Evidence, Tree, base_scores
 
 ALL_UP_TO = 6000  # assignments of which every one is scored
-WIDTH = 300  # partial assignments that the search goes on with
+WIDTH = 150  # partial assignments that the search goes on with
 KEPT = 60  # of the search's best that are looked at closely
 SYMMETRIC = 8  # of these, whose left-right counterparts are looked at too
 
 
 def worth_scoring(known: Evidence, given: np.ndarray, blocked: Sequence[int] = ()) -> np.ndarray:
     """Assignments to choose from: all of a few units; else what is given, its exchanges, and a search.
+
+    Where somebody says that a unit is worn, one is: only which one is open. Other segments come into question
+    only where a unit has none.
 
     Parameters
     ----------
@@ -30,28 +33,31 @@ def worth_scoring(known: Evidence, given: np.ndarray, blocked: Sequence[int] = (
     (N, S), each unit on one segment, none twice; the given one first where it is complete
     """
     U, S = len(known.mean_world), len(given)
-    whole = len(set(given[given < U])) == U
+    said = np.flatnonzero(given < U)
+    whole = len(said) == U
+    places = said if whole else np.setdiff1d(np.arange(S), blocked)
     start = [given] if whole else []
-    if perm(S, U) <= ALL_UP_TO:
-        return _unique([*start, *_every(U, S)], U, blocked)
+    if perm(len(places), U) <= ALL_UP_TO:
+        return _allowed([*start, *_every(U, S, places)], U, said, places)
     around = [a for g in start for a in exchanged(known.tree, g, U)]
-    found = _searched(known, blocked)
+    found = _searched(known, said, places)
     mirrored = [m for f in found[:SYMMETRIC] for m in mirrored_limbs(known.tree, f)]
-    return _unique([*start, *around, *found, *mirrored], U, blocked)
+    return _allowed([*start, *around, *found, *mirrored], U, said, places)
 
 
-def _unique(rows: Iterable[np.ndarray], none: int, blocked: Sequence[int]) -> np.ndarray:
-    """Rows that leave the blocked segments alone, each once, in the order of their first appearance."""
+def _allowed(rows: Iterable[np.ndarray], none: int, said: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Rows that fill what must be and leave empty what must be, each once, in order of first appearance."""
     stacked = np.array(list(rows), int)
-    stacked = stacked[(stacked[:, list(blocked)] == none).all(1)]
+    empty = np.delete(stacked, places, axis=1) == none
+    stacked = stacked[(stacked[:, said] != none).all(1) & empty.all(1)]
     return stacked[np.sort(np.unique(stacked, axis=0, return_index=True)[1])]
 
 
-def _every(U: int, S: int) -> Iterable[np.ndarray]:
-    """Every way to place U units on S segments."""
-    for places in permutations(range(S), U):
+def _every(U: int, S: int, places: np.ndarray) -> Iterable[np.ndarray]:
+    """Every way to put U units on some of the S segments."""
+    for chosen in permutations(places, U):
         out = np.full(S, U)
-        out[list(places)] = range(U)
+        out[list(chosen)] = range(U)
         yield out
 
 
@@ -121,18 +127,18 @@ def _permuted(given: np.ndarray, swap: dict[int, int]) -> np.ndarray:
     return out
 
 
-def _searched(known: Evidence, blocked: Sequence[int]) -> list[np.ndarray]:
+def _searched(known: Evidence, said: np.ndarray, places: np.ndarray) -> list[np.ndarray]:
     """Best assignments by joints and spans, built from the root outwards, the best few kept at each step."""
     tree, U = known.tree, len(known.mean_world)
-    S = len(tree.segments)
-    rows, order = np.full((1, S), U), [0, *(int(child) for _, child in tree.ends)]
+    order = [0, *(int(child) for _, child in tree.ends)]
+    rows = np.full((1, len(order)), U)
     for step, segment in enumerate(order):
-        grown = np.repeat(rows, U + 1, 0)
-        grown[:, segment] = np.tile(np.arange(U + 1), len(rows))
-        placed = (grown[..., None] == np.arange(U)).sum(1)  # (N, U)
-        left = U - placed.sum(1) <= len(set(order[step + 1 :]) - set(blocked))  # the others still find room
-        free = (grown[:, segment] == U) | (segment not in blocked)
-        grown = grown[(placed.max(1) <= 1) & left & free]
-        scores = base_scores(known, grown)
-        rows = grown[np.argsort(-scores, kind="stable")[:WIDTH]]
+        choice = np.arange(U + (segment not in said)) if segment in places else np.array([U])
+        grown = np.repeat(rows, len(choice), 0)
+        grown[:, segment] = np.tile(choice, len(rows))
+        worn = (grown[..., None] == np.arange(U)).sum(1)  # (N, U)
+        left = U - worn.sum(1)
+        least, most = (np.isin(order[step + 1 :], some).sum() for some in (said, places))
+        grown = grown[(worn.max(1) <= 1) & (left >= least) & (left <= most)]
+        rows = grown[np.argsort(-base_scores(known, grown), kind="stable")[:WIDTH]]
     return list(rows[:KEPT])

@@ -46,9 +46,7 @@ def walk(recorded: PoseSequence, seconds: float, rng: np.random.Generator) -> Po
     velocity = turn.apply(np.gradient(straight, dt, axis=0))
     position = np.cumsum(velocity, axis=0) * dt
     position[:, 1] = straight[:, 1]
-    return dataclasses.replace(
-        recorded, time=time, rotations=rotations, root_position=position
-    )
+    return dataclasses.replace(recorded, time=time, rotations=rotations, root_position=position)
 
 
 def _stride(motion: PoseSequence, dt: float) -> tuple[int, int]:
@@ -66,7 +64,9 @@ def _phase(seconds: float, dt: float, stride: float, rng: np.random.Generator) -
     """(n,) strides walked so far, the pace changing smoothly from one to the next."""
     count = round(seconds / dt) + 1
     strides = int(2 * seconds / stride) + 3
-    paces = np.interp(np.arange(count) * dt / stride, np.arange(strides), 1 + PACE_SD * rng.standard_normal(strides))
+    paces = np.interp(
+        np.arange(count) * dt / stride, np.arange(strides), 1 + PACE_SD * rng.standard_normal(strides)
+    )
     return rng.uniform() + np.cumsum(paces) * dt / stride
 
 

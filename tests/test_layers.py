@@ -23,6 +23,7 @@ LAYERS = (
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
     "geometry latency problem linearise refine heading_start estimate",
+    "pair_fit placement_evidence placement_search placement placement_findings",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary fitting",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
