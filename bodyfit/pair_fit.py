@@ -91,7 +91,7 @@ def most_motion(alone: Unaided, seconds: float = STRETCH_S) -> Stretch:
     CannotReconstructError
         There are less than two seconds in which all units were sampled.
     """
-    known = alone.known.all(1)
+    known = np.asarray(alone.known).all(1).reshape(-1)
     window = max(1, min(len(known), round(seconds / alone.step)))
     moved = known * np.sqrt(np.linalg.norm(alone.lever, axis=(-2, -1))).sum(1)
     middle = int(np.argmax(uniform_filter1d(moved, window, mode="constant")))

@@ -18,7 +18,7 @@ from .placement_search import worth_scoring
 from .unaided import Unaided, unaided
 
 SURE = 0.95  # probability from which a place is taken for found
-WRONG = 0.02  # probability below which a place as said is taken for wrong: people are mostly right
+WRONG = 0.03  # probability below which a place as said is taken for wrong: people are mostly right
 CLOSE, CLOSEST = 40.0, 300  # left and right are looked at within so much log-likelihood, so many at most
 KEPT = 20  # candidates in the result
 

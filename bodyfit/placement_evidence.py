@@ -27,7 +27,7 @@ OUTLIER = 0.05  # share of entries that mean nothing
 SIDE_OUTLIER = 0.02  # the same for directions that tell left from right
 KNEE_SD, ELBOW_SD, MOUNTED_SD = np.radians(25.0), np.radians(45.0), np.radians(20.0)
 SENSE_SD = 0.15  # of the sine of the mean angle of flexion
-SIDE_SD, SIDE_M = np.radians(15.0), 0.05  # from the left joint centre to the right one: direction, and m
+SIDE_SD, SIDE_M = np.radians(10.0), 0.03  # from the left joint centre to the right one: direction, and m
 HEADINGS = 72
 
 
@@ -362,14 +362,14 @@ def side_score(known: Evidence, assignment: np.ndarray) -> float:
     phi = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
     logs = {g: np.zeros(HEADINGS) for g in set(group.values())}
     for bend in tree.bends:
-        p, c = assignment[tree.ends[bend.joint]]
+        p, c = map(int, assignment[tree.ends[bend.joint]])
         if p < U and c < U:
             logs[group[p]] += _bending(known, assignment, bend, heading[p], phi)
     for (s, u), axis in known.right.items():
         if assignment[s] == u:
             logs[group[u]] += _towards(known.mean_world[u] @ axis, heading[u], MOUNTED_SD, phi)
     for left, right in tree.mirrored:
-        trunk = assignment[tree.ends[left, 0]]
+        trunk = int(assignment[tree.ends[left, 0]])
         l, r = assignment[tree.ends[[left, right], 1]]
         if max(trunk, l, r) < U:
             d = known.pairs.lever[trunk, r] - known.pairs.lever[trunk, l]
@@ -385,7 +385,8 @@ def _aligned(known: Evidence, assignment: np.ndarray) -> tuple[dict[int, int], d
     group, heading = {int(u): int(u) for u in assignment if u < U}, dict.fromkeys(map(int, assignment), 0.0)
     for p, c in assignment[known.tree.ends]:
         if p < U and c < U:
-            group[c], heading[c] = group[p], heading[p] + known.pairs.heading[p, c]
+            turn = float(known.pairs.heading[p, c])
+            group[int(c)], heading[int(c)] = group[int(p)], heading[int(p)] + turn
     return group, heading
 
 
@@ -403,7 +404,7 @@ def _bending(
     v, sd_v = _long_axis(known, assignment, bend.joint, 1, pairs.axis[c, p])
     sine = np.cross(axis, u) @ pairs.mean_relative[p, c] @ v / (np.linalg.norm(u) * np.linalg.norm(v))
     sure = ndtr(bend.sense * sine / np.sqrt(SENSE_SD**2 + sd_u**2 + sd_v**2))
-    sd = np.hypot(bend.sd, pairs.axis_sd[p, c])
+    sd = float(np.hypot(bend.sd, pairs.axis_sd[p, c]))
     one = _towards(known.mean_world[p] @ axis, heading, sd, phi)
     return np.logaddexp(np.log(sure + 1e-9) + one, np.log(1 - sure + 1e-9) + np.roll(one, len(phi) // 2))
 

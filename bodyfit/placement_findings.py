@@ -11,7 +11,7 @@ from .placement import SURE, WRONG, Placement, find_placement
 from .unaided import Unaided
 
 SWAPPED_DEG = 90.0  # rough error of angles on the wrong segment
-SOURCE = "own choice: 0.95 for a place to be sure, 0.02 for a place as said to be wrong"
+SOURCE = "own choice: 0.95 for a place to be sure, 0.03 for a place as said to be wrong"
 
 
 def check_placement(

@@ -95,9 +95,7 @@ def study(captures: Iterable[Simulated], swaps: Mapping[str, Mapping[str, str]])
                 alarms=bool(set(found.misplaced) - moved),
                 open=bool(found.undecided),
             )
-            sure += [
-                (max(p.values()), max(p, key=lambda s: p[s]) == truth[u]) for u, p in found.places.items()
-            ]
+            sure += [_best_of(places, truth[unit]) for unit, places in found.places.items()]
     print(f"{'exchanged':16s} runs  found  true one first  false alarms  some undecided")
     for name, n in counts.items():
         print(f"{name:16s} {n['runs']:4d} {n['found']:6d} {n['first']:15d} {n['alarms']:13d} {n['open']:15d}")
@@ -108,6 +106,12 @@ def study(captures: Iterable[Simulated], swaps: Mapping[str, Mapping[str, str]])
         if inside.any():
             shares = f"stated {stated[inside].mean():.3f}, right {right[inside].mean():.3f}"
             print(f"  {low:.2f} to {min(high, 1.0):.2f}: {inside.sum():6d} units, {shares}")
+
+
+def _best_of(places: Mapping[str, float], true: str) -> tuple[float, bool]:
+    """Probability of the most probable place, and whether it is the true one."""
+    segment, probability = max(places.items(), key=lambda item: item[1])
+    return probability, segment == true
 
 
 if __name__ == "__main__":

@@ -72,12 +72,11 @@ def _phase(seconds: float, dt: float, stride: float, rng: np.random.Generator) -
 
 def _looped(rotation: Rotation, first: int, period: int):
     """Rotation at a share of the stride; towards its end led over to what comes before its beginning."""
-    at = np.arange(first, first + period + 1)
     gap = (rotation[first + period].inv() * rotation[first]).as_rotvec()
     share = np.linspace(0.0, 1.0, period + 1)
     lead = np.clip((share - (1 - BLEND)) / BLEND, 0.0, 1.0)
     lead = lead**2 * (3 - 2 * lead)
-    return Slerp(share, rotation[at] * Rotation.from_rotvec(lead[:, None] * gap))
+    return Slerp(share, rotation[first : first + period + 1] * Rotation.from_rotvec(lead[:, None] * gap))
 
 
 def _looped_path(position: np.ndarray, first: int, period: int):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from functools import cache
 from itertools import permutations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 from scripted_motion import person, swung
 
 import bodyfit
@@ -43,12 +45,12 @@ def both_sides(*parts: str) -> dict[str, str]:
     return dict(pairs) | {b: a for a, b in pairs}
 
 
-def said(units, swap: dict[str, str | None]) -> list[Unit]:
+def said(units, swap: Mapping[str, str | None]) -> list[Unit]:
     """Units that say to be elsewhere."""
     return [dataclasses.replace(u, segment=swap.get(u.segment, u.segment)) for u in units]
 
 
-def found_when(swap: dict[str, str | None]) -> Placement:
+def found_when(swap: Mapping[str, str | None]) -> Placement:
     capture, alone = lifting()
     units = said(capture.units.values(), swap)
     found = find_placement(units, capture.model, capture.person, capture.calibrations, alone)
@@ -203,7 +205,10 @@ def test_a_mounting_written_down_for_a_place_stays_with_the_place():
 
 def test_a_body_that_does_not_move_is_left_open():
     poses = swung(person("lower_body"), 12.0)
-    still = {name: r[np.zeros(len(poses.time), int)] for name, r in poses.rotations.items()}
+    count = len(poses.time)
+    still = {
+        name: Rotation.from_quat(np.tile(r[0].as_quat(), (count, 1))) for name, r in poses.rotations.items()
+    }
     made = simulate(dataclasses.replace(poses, rotations=still, root_position=None), None, UNMOUNTED, 3)
     found, findings = check_placement(made.capture)
     assert found is not None
