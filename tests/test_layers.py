@@ -26,6 +26,7 @@ LAYERS = (
     "smoother",
     "geometry clock_pairs clocks latency problem linearise refine heading_start estimate",
     "segment_length motion_lengths length_findings body_size",
+    "pair_fit placement_evidence placement_search placement placement_findings",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary fitting",
     "inspection intake",
