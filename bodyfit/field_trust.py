@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-
-from .capture import Place
 
 LEAST_SHARE = 0.5  # a unit whose field passes the gate less often is not used at all
 DIP_WITHOUT_PLACE = np.radians(60.0)  # middle latitudes; used only where no accelerometer shows the dip
@@ -21,11 +19,37 @@ class FieldTrust:
     trusted : (K + 1, U) bool
     share : (U,) of the keyframes that passed the gate, NaN without a magnetometer
     dip : rad, of the field that was taken for clean
+    level : (U,) rad, how far a heading by the field may be off throughout, as far as anything else shows it
+    lasting : s, over which an error of that level is taken for one
     """
 
     trusted: np.ndarray
     share: np.ndarray
     dip: float
+    level: np.ndarray
+    lasting: float = 0.0
+
+    def without(self, units: np.ndarray) -> FieldTrust:
+        """The same with the magnetometers of some units, (U,) bool, left aside."""
+        return replace(self, trusted=self.trusted & ~units)
+
+    def spread(self, sd: float, seconds: float) -> tuple[np.ndarray, np.ndarray]:
+        """Standard deviation of each unit's field heading, and how long an error stays.
+
+        Parameters
+        ----------
+        sd, seconds : rad, s: of what comes and goes as one moves past iron
+
+        Returns
+        -------
+        sd, seconds : (U,) rad, (U,) s, of that or of what stays, whichever leaves less to be known
+        """
+        both = np.maximum(sd, self.level)
+        return both, np.maximum(sd**2 * seconds, self.level**2 * self.lasting) / both**2
+
+    def with_level(self, level: np.ndarray, lasting: float, units: np.ndarray) -> FieldTrust:
+        """The same with the level of error, (U,) rad, that was found for some units, (U,) bool."""
+        return replace(self, level=np.where(units, level, self.level), lasting=lasting)
 
 
 def dip_of(field: np.ndarray) -> np.ndarray:
@@ -40,22 +64,6 @@ def dip_of(field: np.ndarray) -> np.ndarray:
     (...) rad
     """
     return np.arctan2(-field[..., 1], np.hypot(field[..., 0], field[..., 2]))
-
-
-def dip_at(place: Place | None) -> float:
-    """Dip of a centred dipole, tan I = 2 tan λ; 2 to 15° off where it was compared, enough to start from.
-
-    Parameters
-    ----------
-    place : of the capture, or None
-
-    Returns
-    -------
-    rad
-    """
-    if place is None:
-        return float(DIP_WITHOUT_PLACE)
-    return float(np.arctan(2 * np.tan(np.radians(place.latitude_deg))))
 
 
 def judge_field(
@@ -89,4 +97,4 @@ def judge_field(
     passed &= (np.abs(dip - usual_dip) < dip_gate) | ~levelled
     share = np.where(there, passed.sum(0) / np.maximum(known.sum(0), 1), np.nan)
     passed &= np.nan_to_num(share) >= LEAST_SHARE
-    return FieldTrust(passed, share, usual_dip)
+    return FieldTrust(passed, share, usual_dip, np.zeros(len(there)))
