@@ -19,7 +19,7 @@ from .rotations import apply, heading_matrix
 
 ADMITTED_AFTER = 3  # iterations without the field, after which joints and gyroscopes can judge it
 LEAST_LEVEL = np.radians(2.0)  # 0.5 µT of hard iron left over, in 20 µT of horizontal field: 1.4°, and noise
-JOINT_LEVEL = np.radians(3.0)  # how far soft tissue turns a heading that joints show (simulated bodies)
+JOINT_LEVEL = np.radians(2.0)  # how far soft tissue turns a heading that joints show (simulated bodies)
 ROUNDS = 10  # of splitting the disagreement between fields and joints
 FAR = 1.0  # share of the norm, rad; further off is no measure any more
 
@@ -96,7 +96,8 @@ def admitted(
         return state, average, trust
     m = average.field
     toward = np.sum(weight * (m[..., 0] - 1j * m[..., 2]) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0)
-    prior = np.where(seen, strayed(problem, average, trust) ** 2, np.inf)
+    own = strayed(problem, average, trust) ** 2
+    prior = np.where(seen, (own + np.median(own[seen])) / 2, np.inf)  # one stray place shows two parts of three
     common = np.angle(np.sum(toward[seen] / count[seen] / prior[seen]))
     off = np.where(seen, np.angle(toward * np.exp(-1j * common)), 0.0)
     pairs, joint = _joint_variances(problem, body, average)

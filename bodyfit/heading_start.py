@@ -35,7 +35,16 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     dip = DIP_WITHOUT_PLACE if problem.earth is None else problem.earth.dip
     R = start_rotations(signals, problem.turns, np.array([np.cos(dip), -np.sin(dip), 0.0]))
     average = averages(signals, problem.turns, R)
-    trust = judge_field(average.field, average.field_known, problem.levelled, dip, w.field_norm, w.field_dip)
+    trust = judge_field(
+        average.field,
+        average.field_known,
+        problem.levelled,
+        dip,
+        w.field_norm,
+        w.field_dip,
+        signals.key_step,
+        w.field_turn if signals.has["gyroscope"].all() else np.inf,
+    )
     body = _start_body(problem, R)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]

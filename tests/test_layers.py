@@ -18,7 +18,7 @@ LAYERS = (
     "joint_angles poses",
     "signals preintegration averages",
     "earth_field",
-    "start unaided mounting field_trust magnetometer_calibration",
+    "start unaided mounting field_trust magnetometer_calibration field_check",
     "residuals.base residuals",
     "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
