@@ -175,7 +175,10 @@ def heading_sd(
     solve(parts, state.slots, len(state.R), visit)
     variance = np.maximum(0.0, np.median(found, axis=0))
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike, north = problem.alike(problem.weights.joint_s), np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field)
+    alike, north = (
+        problem.alike(problem.weights.joint_s),
+        np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field),
+    )
     widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
     for factor, i in zip(widened, body.joints, strict=True):
         tie = problem.ties[i]

@@ -49,9 +49,7 @@ class FieldCheck:
     findings: tuple[Finding, ...]
 
 
-def check_field(
-    capture: Capture, own: Unaided | None = None, weights: Weights | None = None
-) -> FieldCheck:
+def check_field(capture: Capture, own: Unaided | None = None, weights: Weights | None = None) -> FieldCheck:
     """Magnetometers calibrated and judged: units that carry accelerometer, gyroscope and magnetometer.
 
     Parameters
@@ -218,8 +216,8 @@ def _of_earth(earth: EarthField | None, dip: float | None, w: Weights) -> list[F
             Finding(
                 "field-dip",
                 "warning",
-                f"the field dips by {np.degrees(dip):.0f}°, the Earth's there by {np.degrees(earth.dip):.0f}° "
-                f"({earth.model}): north is bent by an amount that nothing shows",
+                f"the field dips by {np.degrees(dip):.0f}°, the Earth's there ({earth.model}) by "
+                f"{np.degrees(earth.dip):.0f}°: north is bent by an amount that nothing shows",
                 "take headings against each other, not against north",
                 value=float(np.degrees(dip)),
                 threshold=float(np.degrees(earth.dip)),

@@ -1,4 +1,4 @@
-"""How far the field of each unit is off in heading: what norm and dip show, and what gyroscopes and joints say.
+"""How far each unit's field is off in heading: what norm, dip, gyroscopes and joints say.
 
 Iron bends the field about as much in one direction as in another. How far a unit's norm and dip stray from
 those of all units therefore shows how far its heading strays, before anything else is asked. What is wrong
@@ -57,7 +57,7 @@ def strayed(problem: Problem, average: Averages, trust: FieldTrust) -> np.ndarra
     Notes
     -----
     A disturbance of size s in every direction (share of the norm) changes the norm by s, the dip by s and
-    the heading by s / cos(dip). The median of (Δnorm² + Δdip²) is 1.386 s² (chi-square, 2 degrees of freedom).
+    the heading by s / cos(dip). The median of (Δnorm² + Δdip²) is 1.386 s² (chi-square of 2 degrees).
     """
     scale = problem.field_norm / np.nanmedian(problem.field_norm) if _in_tesla(problem).any() else 1.0
     scale = np.where(_in_tesla(problem), scale, 1.0)
@@ -95,9 +95,13 @@ def admitted(
     if not seen.any():
         return state, average, trust
     m = average.field
-    toward = np.sum(weight * (m[..., 0] - 1j * m[..., 2]) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0)
+    toward = np.sum(
+        weight * (m[..., 0] - 1j * m[..., 2]) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0
+    )
     own = strayed(problem, average, trust) ** 2
-    prior = np.where(seen, (own + np.median(own[seen])) / 2, np.inf)  # one stray place shows two parts of three
+    prior = np.where(
+        seen, (own + np.median(own[seen])) / 2, np.inf
+    )  # one stray place shows two parts of three
     common = np.angle(np.sum(toward[seen] / count[seen] / prior[seen]))
     off = np.where(seen, np.angle(toward * np.exp(-1j * common)), 0.0)
     pairs, joint = _joint_variances(problem, body, average)

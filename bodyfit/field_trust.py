@@ -1,4 +1,4 @@
-"""Where the magnetic field can be trusted: its norm and dip are the usual ones, and it turns with the unit."""
+"""Where the field can be trusted: norm and dip are the usual ones, and gyroscopes see it stand still."""
 
 from __future__ import annotations
 
@@ -42,6 +42,17 @@ class FieldTrust:
     def without(self, units: np.ndarray) -> FieldTrust:
         """The same with the magnetometers of some units, (U,) bool, left aside."""
         return replace(self, trusted=self.trusted & ~units)
+
+    def of(self, units: list[int]) -> FieldTrust:
+        """The same of some units only."""
+        fails = {name: fail[:, units] for name, fail in self.fails.items()}
+        return replace(
+            self,
+            trusted=self.trusted[:, units],
+            share=self.share[units],
+            fails=fails,
+            level=self.level[units],
+        )
 
     def spread(self, sd: float, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Standard deviation of each unit's field heading, and how long an error stays.
@@ -115,7 +126,7 @@ def judge_field(
     passed = known & ~np.any([*fails.values()], axis=0)
     share = np.where(there, passed.sum(0) / np.maximum(known.sum(0), 1), np.nan)
     passed &= np.nan_to_num(share) >= LEAST_SHARE
-    return FieldTrust(passed, share, usual_dip, fails, np.zeros(len(there)))
+    return FieldTrust(passed, share, usual_dip, fails, np.zeros(known.shape[1]))
 
 
 def turn_of_field(field: np.ndarray, known: np.ndarray, step: float) -> np.ndarray:

@@ -22,7 +22,9 @@ NORM_SD = 1.0  # prior of the true norm, share of the median of the readings
 NOISE = 0.03  # share of the norm; prior of the spread, which is then found
 ROUNDS = 12
 START = np.r_[np.zeros(8), 1.0]  # no iron
-SURE = 0.02  # share of the norm: standard deviation of hard iron above which it is not applied (1° in heading)
+SURE = (
+    0.02  # share of the norm: standard deviation of hard iron above which it is not applied (1° in heading)
+)
 SURE_SHARE = 0.2  # or share of the hard iron itself, when it is large
 BETTER = 0.8  # share of the spread that has to be left at most, else nothing is gained by it
 LARGEST_SOFT = 0.3  # more is no soft iron but a fit gone wrong
@@ -80,8 +82,9 @@ def calibrate_magnetometer(
     Notes
     -----
     With readings m in units of their median norm and c = (1 + S) m − h: |c| = ρ, and R_k c_k = R_j c_j for
-    readings a second apart. Gauss–Newton in (h, S, ρ), Huber weights, priors h ~ 1, S ~ 0.03, ρ ~ 1 ± 1. The spread of
-    either residual is found on the way; residuals are alike for two seconds, so they count less often.
+    readings a second apart. Gauss–Newton in (h, S, ρ), Huber weights, priors h ~ 1, S ~ 0.03,
+    ρ ~ 1 ± 1. S has no trace: a scale common to all axes is the norm's. The spread of either residual is
+    found on the way; residuals are alike for two seconds, so they count less often.
     """
     ok = np.all(np.isfinite(field), axis=1) & (True if known is None else known)
     usual = float(np.median(np.linalg.norm(field[ok], axis=1))) if ok.any() else 1.0
@@ -153,6 +156,15 @@ def _judged(p, sd, usual, before, after) -> MagnetometerCalibration:
     soft_sd = np.sqrt(np.tensordot(sd[3:8] ** 2, _SOFT**2, 1))
     after = np.array(after) / abs(p[8])
     return MagnetometerCalibration(
-        usual * p[8], p[:3] / p[8], sd[:3], soft, soft_sd, *map(float, (before[0], after[0], before[1], after[1])),
-        not why, "; ".join(why),
+        usual * p[8],
+        p[:3] / p[8],
+        sd[:3],
+        soft,
+        soft_sd,
+        before[0],
+        float(after[0]),
+        before[1],
+        float(after[1]),
+        not why,
+        "; ".join(why),
     )

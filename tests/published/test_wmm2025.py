@@ -65,7 +65,8 @@ def test_a_date_that_no_model_covers_is_named(asked, taken):
 
 
 @pytest.mark.parametrize(
-    ("year", "model"), [(2012.0, "WMM-2010"), (2017.0, "WMM-2015v2"), (2024.9, "WMM-2020"), (2030.0, "WMM-2025")]
+    ("year", "model"),
+    [(2012.0, "WMM-2010"), (2017.0, "WMM-2015v2"), (2024.9, "WMM-2020"), (2030.0, "WMM-2025")],
 )
 def test_older_dates_take_the_model_of_their_time(year, model):
     assert earth_field(Place(47.0, 9.0), year).model == model
