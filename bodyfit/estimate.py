@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from .averages import Averages, averages
+from .field_level import ADMITTED_AFTER, admitted, judged
 from .field_trust import FieldTrust
 from .geometry import share_of_levers
 from .heading_start import start
@@ -85,7 +86,8 @@ def estimate(
     say(0, MOST_ITERATIONS, "start values")
     late = on_time(units, latency)
     problem = problem_at(late)
-    state, body, trust = start(problem)
+    state, body, gated = start(problem)
+    trust = gated.without(judged(problem))
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -103,6 +105,8 @@ def estimate(
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
+        if iteration == ADMITTED_AFTER:
+            state, average, trust = admitted(problem, state, body, average, gated)
         moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
         if moved < CONVERGED and iteration > max(LATENCY_AFTER):
             break
@@ -181,7 +185,10 @@ def heading_sd(
     solve(parts, state.slots, len(state.R), visit)
     variance = np.maximum(0.0, np.median(found, axis=0))
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike, north = problem.alike(problem.weights.joint_s), np.any(trust.trusted, axis=0)
+    alike, north = (
+        problem.alike(problem.weights.joint_s),
+        np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field),
+    )
     widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
     for factor, i in zip(widened, body.joints, strict=True):
         tie = problem.ties[i]

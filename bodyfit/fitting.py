@@ -14,6 +14,7 @@ from scipy.spatial.transform import Rotation
 
 from .body_size import BodySize, body_size
 from .capture import SENSORS, Capture, Unit
+from .earth_field import earth_field_of
 from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
@@ -300,10 +301,19 @@ def _problem(
         [_place(capture, unit, weights) for unit in units],
         pose,
         g,
-        capture.place,
+        earth_field_of(capture),
+        np.array([_field_norm(unit) for unit in units]),
         weights,
         [unit.segment in lengths for unit in units],
     )
+
+
+def _field_norm(unit: Unit) -> float:
+    """Median norm of a unit's magnetometer, T; NaN where it has none, or reads arbitrary units."""
+    if unit.magnetometer is None or unit.magnetometer_is_arbitrary:
+        return float("nan")
+    norm = np.linalg.norm(unit.magnetometer, axis=1)
+    return float(np.median(norm[np.isfinite(norm)])) if np.isfinite(norm).any() else float("nan")
 
 
 def _place(capture: Capture, unit: Unit, weights: Weights) -> tuple[np.ndarray, np.ndarray] | None:

@@ -8,7 +8,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from .averages import Averages, averages
-from .field_trust import FieldTrust, dip_at, judge_field
+from .field_level import judged
+from .field_trust import DIP_WITHOUT_PLACE, FieldTrust, judge_field
 from .geometry import Ends, LeverPrior, joint_start
 from .mounting import Mounting, heading_of
 from .problem import Body, Problem, State
@@ -31,13 +32,21 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     state, body, trust
     """
     signals, w = problem.signals, problem.weights
-    dip = dip_at(problem.place)
+    dip = DIP_WITHOUT_PLACE if problem.earth is None else problem.earth.dip
     R = start_rotations(signals, problem.turns, np.array([np.cos(dip), -np.sin(dip), 0.0]))
     average = averages(signals, problem.turns, R)
-    levelled = signals.has["accelerometer"] | signals.has["orientation"]
-    trust = judge_field(average.field, average.field_known, levelled, dip, w.field_norm, w.field_dip)
+    trust = judge_field(
+        average.field,
+        average.field_known,
+        problem.levelled,
+        dip,
+        w.field_norm,
+        w.field_dip,
+        signals.key_step,
+        w.field_turn if signals.has["gyroscope"].all() else np.inf,
+    )
     body = _start_body(problem, R)
-    R, body = _headed(problem, R, average, body, trust)
+    R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))
     return State(R, zeros, np.zeros((len(R), len(problem.moving), 3))), body, trust

@@ -70,12 +70,21 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
 def _of_fields(problem: Problem, average: Averages, trust: FieldTrust) -> list[Linearised]:
     """Magnetometers: a heading where inclination is known otherwise, else the whole vector."""
     has, w = problem.signals.has, problem.weights
-    levelled, alike = has["accelerometer"] | has["orientation"], problem.alike(w.field_s)
-    heads, whole = (np.flatnonzero(units & has["magnetometer"]) for units in (levelled, ~levelled))
+    heads, whole = (
+        np.flatnonzero(units & has["magnetometer"]) for units in (problem.levelled, ~problem.levelled)
+    )
+    sd, seconds = trust.spread(w.field, w.field_s)
+    alike = problem.alike(w.field_s)
     north = np.array([np.cos(trust.dip), -np.sin(trust.dip), 0.0])
     turning = len(whole) and has["gyroscope"][whole].all()  # without, each reading stands for itself
     return [
-        field_heading(average.field[:, heads], heads, w.field, alike, trust.trusted[:, heads]),
+        field_heading(
+            average.field[:, heads],
+            heads,
+            sd[heads],
+            np.maximum(1.0, seconds[heads] / problem.signals.key_step),
+            trust.trusted[:, heads],
+        ),
         field_vector(
             average.field[:, whole], north, whole, w.field, alike if turning else 1.0, trust.trusted[:, whole]
         ),

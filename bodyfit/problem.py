@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from .body import Joint
-from .capture import Place
+from .earth_field import EarthField
 from .geometry import Axis, Ends
 from .mounting import Mounting
 from .preintegration import Turns
@@ -41,7 +41,8 @@ class Problem:
     places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
     pose : (start, end) s of the declared neutral pose, or None
     g : m/s²
-    place : of the capture, for the dip of the Earth's field
+    earth : the Earth's field at the capture's place, or None
+    field_norm : (U,) T, median of each magnetometer's norm; NaN where it reads arbitrary units, or none
     weights : standard deviations
     measured_lengths : per unit, whether the length of its segment was measured; empty: of none
     """
@@ -53,7 +54,8 @@ class Problem:
     places: Sequence[tuple[np.ndarray, np.ndarray] | None]
     pose: tuple[float, float] | None
     g: float
-    place: Place | None
+    earth: EarthField | None
+    field_norm: np.ndarray
     weights: Weights
     measured_lengths: Sequence[bool] = ()
 
@@ -68,6 +70,11 @@ class Problem:
         w, step = self.weights, self.signals.key_step
         scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
         return (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
+
+    @property
+    def levelled(self) -> np.ndarray:
+        """(U,) bool, units whose inclination is known without a magnetometer."""
+        return self.signals.has["accelerometer"] | self.signals.has["orientation"]
 
     @property
     def root(self) -> int:

@@ -9,6 +9,7 @@ import numpy as np
 
 from .capture import Capture, Unit
 from .estimate import Estimate
+from .field_trust import untrusted
 from .linearise import beyond_range
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
@@ -68,7 +69,8 @@ def summarise(
             "joints": len(poses.model.joints),
             "segments_without_unit": [s for s in poses.model.segments if s not in _worn_on(capture)],
         },
-        "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing},
+        "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing}
+        | _earth(tracks[0].problem),
         "root_position": "followed from the standing foot"
         if poses.root_position is not None
         else "kept at zero",
@@ -100,6 +102,36 @@ def _heading(tracks: Sequence[Track]) -> str:
     return "every segment without a trusted magnetometer faces +X at the first frame"
 
 
+def _earth(problem: Problem) -> dict[str, Any]:
+    """The Earth's field at the capture's place; its declination leads from magnetic to true north."""
+    if (earth := problem.earth) is None:
+        return {}
+    return {
+        "declination_deg": float(np.degrees(earth.declination)),
+        "earth_field": {
+            "norm_ut": 1e6 * earth.norm,
+            "dip_deg": float(np.degrees(earth.dip)),
+            "model": earth.model,
+            "year": earth.year,
+            "note": earth.note or None,
+        },
+    }
+
+
+def _field(problem: Problem, found: Estimate, unit: int) -> dict[str, Any]:
+    """How far a unit's field was trusted, and where it was not."""
+    trust = found.trust
+    if np.isnan(trust.share[unit]):
+        return {"magnetometer_trusted_share": None}
+    known = found.average.field_known[:, [unit]]
+    stretches = untrusted(trust.of([unit]), known, problem.signals.key_time)[0]
+    return {
+        "magnetometer_trusted_share": float(trust.share[unit]),
+        "magnetometer_heading_sd_deg": float(np.degrees(trust.level[unit])) or None,
+        "magnetometer_untrusted": [[round(a, 3), round(b, 3), why] for a, b, why in stretches],
+    }
+
+
 def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
     """By unit: what was used and found."""
     out = {}
@@ -109,7 +141,6 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
         for u, name in enumerate(problem.signals.units):
             if name not in capture.units:
                 continue
-            share = found.trust.share[u]
             used = [s for s, has in problem.signals.has.items() if has[u]]
             if "magnetometer" in used and not found.trust.trusted[:, u].any():
                 used.remove("magnetometer")
@@ -126,9 +157,8 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 else None,
                 "accelerometer_scale": float(problem.signals.force_scale[u]),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
-                "magnetometer_trusted_share": None if np.isnan(share) else float(share),
                 "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
-            }
+            } | _field(problem, found, u)
     return out
 
 

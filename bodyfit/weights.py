@@ -27,7 +27,8 @@ class Weights:
     range_, angle_s : rad, how soft the limit of a joint range is; time over which joint angles are alike
     offset : rad, how far the neutral of a stiff angle differs between people
     field, field_s : rad, heading error of a field that passed the gate, and the time over which it is alike
-    field_norm, field_dip : gate: share of the norm, rad
+    field_lasts : s, over which what gyroscopes and joints show to be wrong with a unit's field is alike
+    field_norm, field_dip, field_turn : gate: share of the norm, rad, rad within two seconds
     fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
     neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
@@ -58,8 +59,10 @@ class Weights:
     offset: float = math.radians(15.0)
     field: float = math.radians(10.0)
     field_s: float = 2.0
+    field_lasts: float = 60.0
     field_norm: float = 0.1
     field_dip: float = math.radians(10.0)
+    field_turn: float = math.radians(15.0)
     fused_inclination: float = math.radians(1.0)
     fused_heading: float = math.radians(20.0)
     fused_s: float = 2.0
