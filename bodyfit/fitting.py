@@ -12,17 +12,17 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from .capture import SENSORS, Capture, Unit
+from .capture import SENSORS, Calibration, Capture, Unit
 from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
 from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
-from .mounting import Mounting, heading_of
-from .poses import PoseSequence
+from .mounted import calibrated
+from .mounting import Held, Mounting, heading_of
+from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
-from .refine import calibrated
 from .root_path import with_root_path
 from .rotations import exp
 from .signals import Signals, common_signals, resting_in, scaled_to_gravity
@@ -259,6 +259,7 @@ def _remounted(track: Track, mounting: Mounting, unit: int) -> Track:
     own = dataclasses.replace(
         mounting,
         segment_from_unit=mounting.segment_from_unit[unit : unit + 1],
+        covariance=mounting.covariance[unit : unit + 1],
         sources=mounting.sources[unit : unit + 1],
     )
     body = dataclasses.replace(track.found.body, mounting=own)
@@ -270,6 +271,8 @@ def _problem(
 ) -> Problem:
     """Everything that is given, by unit index."""
     still = [c for c in capture.calibrations if c.kind == "still"]
+    moved = [c for c in capture.calibrations if c.kind == "movement"]
+    at = {tie.joint.name: i for i, tie in enumerate(ties)}
     g = STANDARD_GRAVITY
     if capture.place is not None:
         g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
@@ -281,11 +284,26 @@ def _problem(
         ties,
         [unit.mounting for unit in units],
         [_place(capture, unit, weights) for unit in units],
-        pose,
+        [_held(capture, c, units, weights) for c in still],
+        [(at[str(c.joint)], c.start, c.end) for c in moved if c.joint in at],
         g,
         capture.place,
         weights,
     )
+
+
+def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weights) -> Held:
+    """A pose that the capture declares, by unit."""
+    at = held_pose(capture.model, still.pose)
+    segments = np.stack([at[str(unit.segment)] for unit in units])
+    posed = np.trace(segments, axis1=-2, axis2=-1) < 2.9
+    loose = np.array([str(unit.segment).endswith(LOOSE) for unit in units])
+    factor = np.where(posed | loose, weights.pose_loose, 1.0)
+    sd = factor[:, None] * np.array([weights.pose_tilt, weights.pose_heading, weights.pose_tilt])
+    return Held(still.pose, still.start, still.end, segments, sd, True)
+
+
+LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
 def _place(capture: Capture, unit: Unit, weights: Weights) -> tuple[np.ndarray, np.ndarray] | None:

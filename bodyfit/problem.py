@@ -11,7 +11,7 @@ import numpy as np
 from .body import Joint
 from .capture import Place
 from .geometry import Axis, Ends
-from .mounting import Mounting
+from .mounting import Held, Mounting
 from .preintegration import Turns
 from .rotations import exp, log
 from .signals import Signals
@@ -39,7 +39,8 @@ class Problem:
     ties : joints between them; none: each unit is solved by itself
     given_mounting : per unit, quaternion xyzw or None
     places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
-    pose : (start, end) s of the declared neutral pose, or None
+    held : poses that the capture declares
+    movements : (tie, start, end) in s, joints that moved by themselves about their axis
     g : m/s²
     place : of the capture, for the dip of the Earth's field
     weights : standard deviations
@@ -50,7 +51,8 @@ class Problem:
     ties: Sequence[Tie]
     given_mounting: Sequence[np.ndarray | None]
     places: Sequence[tuple[np.ndarray, np.ndarray] | None]
-    pose: tuple[float, float] | None
+    held: Sequence[Held]
+    movements: Sequence[tuple[int, float, float]]
     g: float
     place: Place | None
     weights: Weights

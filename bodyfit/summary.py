@@ -9,7 +9,9 @@ import numpy as np
 
 from .capture import Capture
 from .estimate import Estimate
+from .finding import worst_first
 from .linearise import beyond_range
+from .mounting_findings import mounting_findings, open_directions
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
 
@@ -19,7 +21,6 @@ if TYPE_CHECKING:
 HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
 WORTH_A_WARNING_DEG = 5.0
 STILL_MOVING = np.radians(0.2)  # root mean square step that is worth a warning
-MOUNTING_ASSUMED = "assumed"
 
 
 def summarise(
@@ -115,6 +116,8 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "sensors": used,
                 "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
                 "mounting_source": mounting.sources[u],
+                "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
+                "mounting_open": list(open_directions(mounting, u)),
                 "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
@@ -220,19 +223,8 @@ def _warnings(
     out = []
     if unknown := [name for name, joint in joints.items() if joint.get("determined") is False]:
         out.append(f"not determined by this capture: {', '.join(unknown)} (see the notes)")
-    mounting = tracks[0].found.body.mounting
-    assumed = [n for n, unit in units.items() if MOUNTING_ASSUMED in unit["mounting_source"]]
-    if assumed and mounting.pose:
-        out.append(
-            f"no neutral pose declared: the body was taken to be neutral at {mounting.pose[0]:.2f} to "
-            f"{mounting.pose[1]:.2f} s ({', '.join(assumed)}); angles are only as good as that. Declare a "
-            '[[calibration]] of kind "still", or give mountings'
-        )
-    if mounting.facing == "unknown" and len(units) > 1:
-        out.append(
-            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: give "
-            "one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
-        )
+    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    out += [f"{f.what}. {f.advice}" for f in worst_first(found) if f.severity != "note"]
     out += [w for track in tracks for w in _of_track(track)]
     for name, share in ranges_exceeded(poses).items():
         out.append(
