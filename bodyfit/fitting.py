@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import time as clock
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
 from .signals import Signals, common_signals, resting_in, scaled_to_gravity
+from .slip import Slip, find_slip, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -40,11 +41,14 @@ class Fit:
     poses : every segment's rotation over time, joint angles, positions
     summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
     joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
+        Exp(φ) segment_from_unit true, segment frame
     """
 
     poses: PoseSequence
     summary: dict[str, Any]
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
 
     @property
     def time(self) -> np.ndarray:
@@ -117,12 +121,13 @@ def fit(
     worn = _selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
+    slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
             tracks = _mounted_together(worn, tracks, weights)
         else:
-            tracks = [_solved(worn, *_with_body(worn), weights, progress)]
+            tracks, worn, slips = _with_slips(worn, weights, progress)
         poses = with_root_path(_poses(worn, tracks))
         smooth = poses
         if strict_ranges:
@@ -133,10 +138,21 @@ def fit(
         "leave_out": sorted(leave_out),
         "strict_ranges": strict_ranges,
     }
-    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started, slips)
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary)
+    return Fit(poses, summary, mounting=_mountings(worn, tracks))
+
+
+def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """By unit: how it sits and how sure that is."""
+    out = {}
+    for track in tracks:
+        mounting = track.found.body.mounting
+        for u, name in enumerate(track.problem.signals.units):
+            if name in capture.units:
+                out[name] = (mounting.segment_from_unit[u], mounting.covariance[u])
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,6 +240,25 @@ def _with_body(capture: Capture) -> tuple[list[Unit], list[Tie]]:
 
 
 _IDENTITY = np.array([0.0, 0.0, 0.0, 1.0])
+
+
+def _with_slips(
+    capture: Capture, weights: Weights, progress: Progress | None
+) -> tuple[list[Track], Capture, list[Slip]]:
+    """The whole body solved; where a unit slipped, again with its later samples turned back."""
+    slips: list[Slip] = []
+    while True:
+        track = _solved(capture, *_with_body(capture), weights, progress)
+        found = track.found
+        freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
+        slip = find_slip(track.problem, found.body, found.average, freed) if len(slips) < MOST_SLIPS else None
+        if slip is None or slip.unit not in capture.units:
+            return [track], capture, slips
+        slips.append(slip)
+        capture = without_slip(capture, slip)
+
+
+MOST_SLIPS = 2
 
 
 def _solved(

@@ -19,7 +19,7 @@ TAIL = 4.0  # degrees of freedom of Student's t, whose weights take outliers' in
 MOST_STEPS = 30
 SETTLED = 1e-5  # rad
 MOST_SENSES = 6  # axes whose two senses are all tried together
-CARE_ROUNDS, CARE_FREEDOM = 8, 2.0  # see `_with_care`
+CARE_ROUNDS, CARE_FREEDOM = 8, 1.0  # see `_with_care`
 ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
 
 

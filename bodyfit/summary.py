@@ -14,6 +14,7 @@ from .linearise import beyond_range
 from .mounting_findings import mounting_findings, open_directions
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
+from .slip import Slip, slip_finding
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -29,6 +30,7 @@ def summarise(
     poses: PoseSequence,
     options: Mapping[str, Any],
     wall_time: float,
+    slips: Sequence[Slip] = (),
 ) -> dict[str, Any]:
     """Everything that was found, what it rests on, and what to be wary of.
 
@@ -39,6 +41,7 @@ def summarise(
     poses : the result
     options : of the call
     wall_time : s
+    slips : of units on their segments
 
     Returns
     -------
@@ -81,7 +84,8 @@ def summarise(
             "last_step_deg": float(np.degrees(max(track.found.last_step for track in tracks))),
         },
         "wall_time_s": wall_time,
-        "warnings": _warnings(capture, tracks, poses, joints, units),
+        "slips": [{"unit": s.unit, "time_s": s.time, "angle_deg": float(np.degrees(s.angle))} for s in slips],
+        "warnings": [slip_finding(s).what for s in slips] + _warnings(capture, tracks, poses, joints, units),
     }
 
 

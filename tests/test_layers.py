@@ -22,7 +22,7 @@ LAYERS = (
     "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
-    "geometry latency problem linearise mounted mounting_findings refine heading_start estimate",
+    "geometry latency problem linearise mounted mounting_findings refine heading_start estimate slip",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary fitting",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
