@@ -119,6 +119,13 @@ class Joint:
 class BodyModel:
     """Segments and joints, a tree with one root; joints are kept in order from the root outwards.
 
+    Attributes
+    ----------
+    segments, joints : by name
+    source : where the numbers come from
+    poses : name -> joint -> angle -> rad, postures that people can be asked to hold, trunk upright; what is
+        left out is zero. "neutral", all zero, every model has
+
     Raises
     ------
     InputError
@@ -130,9 +137,17 @@ class BodyModel:
     segments: Mapping[str, Segment]
     joints: Mapping[str, Joint]
     source: str = ""
+    poses: Mapping[str, Mapping[str, Mapping[str, float]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "joints", _from_root_outwards(self.name, self.segments, self.joints))
+        for pose, joints in self.poses.items():
+            _check_pose(f"poses.{pose}", joints, self.joints)
+
+    @property
+    def pose_names(self) -> tuple[str, ...]:
+        """Names of all poses, neutral first."""
+        return ("neutral", *(name for name in self.poses if name != "neutral"))
 
     @property
     def root(self) -> str:
@@ -223,6 +238,16 @@ class BodyModel:
             A joint centre or a hinge axis is unknown.
         """
         return _pinocchio_model(self)
+
+
+def _check_pose(where: str, posed: Mapping[str, Mapping[str, float]], joints: Mapping[str, Joint]) -> None:
+    """Every joint and angle of a pose is in the model."""
+    for name, angles in posed.items():
+        if name not in joints:
+            raise InputError(f"{where}: found joint {name!r}; {suggest(name, joints)}")
+        for angle in angles:
+            if angle not in joints[name].angles:
+                raise InputError(f"{where}.{name}: found {angle!r}; {suggest(angle, joints[name].angles)}")
 
 
 def _from_root_outwards(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import time as clock
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from .body_size import BodySize, body_size
-from .capture import SENSORS, Capture, Unit
+from .capture import SENSORS, Calibration, Capture, Unit
 from .earth_field import earth_field_of
 from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import CannotReconstructError, InputError, suggest
@@ -21,14 +21,15 @@ from .estimate import Estimate, Progress, estimate
 from .geometry import elastic_turns
 from .latency import USUAL as USUAL_LATENCY
 from .latency import Lateness
-from .mounting import Mounting, heading_of
-from .poses import PoseSequence
+from .mounted import calibrated
+from .mounting import Held, Mounting, heading_of
+from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
-from .refine import calibrated
 from .root_path import with_root_path
 from .rotations import exp
 from .signals import Signals, common_signals, resting_in, scaled_to_gravity
+from .slip import Slip, find_slip, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -43,11 +44,14 @@ class Fit:
     poses : every segment's rotation over time, joint angles, positions
     summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
     joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
+        Exp(φ) segment_from_unit true, segment frame
     """
 
     poses: PoseSequence
     summary: dict[str, Any]
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
 
     @property
     def time(self) -> np.ndarray:
@@ -120,12 +124,13 @@ def fit(
     worn = _selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
+    slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
             tracks = _mounted_together(worn, tracks, weights)
         else:
-            tracks = [_solved(worn, *_with_body(worn), weights, progress)]
+            tracks, worn, slips = _with_slips(worn, weights, progress)
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
@@ -139,12 +144,23 @@ def fit(
         "leave_out": sorted(leave_out),
         "strict_ranges": strict_ranges,
     }
-    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started, slips)
     summary["segments"] = size.as_data()
     summary["warnings"] += [f"{finding.what}; {finding.advice}" for finding in size.findings]
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary)
+    return Fit(poses, summary, mounting=_mountings(worn, tracks))
+
+
+def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """By unit: how it sits and how sure that is."""
+    out = {}
+    for track in tracks:
+        mounting = track.found.body.mounting
+        for u, name in enumerate(track.problem.signals.units):
+            if name in capture.units:
+                out[name] = (mounting.segment_from_unit[u], mounting.covariance[u])
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -234,6 +250,25 @@ def _with_body(capture: Capture) -> tuple[list[Unit], list[Tie]]:
 _IDENTITY = np.array([0.0, 0.0, 0.0, 1.0])
 
 
+def _with_slips(
+    capture: Capture, weights: Weights, progress: Progress | None
+) -> tuple[list[Track], Capture, list[Slip]]:
+    """The whole body solved; where a unit slipped, again with its later samples turned back."""
+    slips: list[Slip] = []
+    while True:
+        track = _solved(capture, *_with_body(capture), weights, progress)
+        found = track.found
+        freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
+        slip = find_slip(track.problem, found.body, found.average, freed) if len(slips) < MOST_SLIPS else None
+        if slip is None or slip.unit not in capture.units:
+            return [track], capture, slips
+        slips.append(slip)
+        capture = without_slip(capture, slip)
+
+
+MOST_SLIPS = 2
+
+
 def _solved(
     capture: Capture, units: list[Unit], ties: list[Tie], weights: Weights, progress: Progress | None
 ) -> Track:
@@ -276,6 +311,7 @@ def _remounted(track: Track, mounting: Mounting, unit: int) -> Track:
     own = dataclasses.replace(
         mounting,
         segment_from_unit=mounting.segment_from_unit[unit : unit + 1],
+        covariance=mounting.covariance[unit : unit + 1],
         sources=mounting.sources[unit : unit + 1],
     )
     body = dataclasses.replace(track.found.body, mounting=own)
@@ -288,6 +324,8 @@ def _problem(
     """Everything that is given, by unit index."""
     still = [c for c in capture.calibrations if c.kind == "still"]
     lengths = capture.person.lengths_m if capture.person else {}
+    moved = [c for c in capture.calibrations if c.kind == "movement"]
+    at = {tie.joint.name: i for i, tie in enumerate(ties)}
     g = STANDARD_GRAVITY
     if capture.place is not None:
         g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
@@ -299,7 +337,8 @@ def _problem(
         ties,
         [unit.mounting for unit in units],
         [_place(capture, unit, weights) for unit in units],
-        pose,
+        [_held(capture, c, units, weights) for c in still],
+        [(at[str(c.joint)], c.start, c.end) for c in moved if c.joint in at],
         g,
         earth_field_of(capture),
         np.array([_field_norm(unit) for unit in units]),
@@ -314,6 +353,20 @@ def _field_norm(unit: Unit) -> float:
         return float("nan")
     norm = np.linalg.norm(unit.magnetometer, axis=1)
     return float(np.median(norm[np.isfinite(norm)])) if np.isfinite(norm).any() else float("nan")
+
+
+def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weights) -> Held:
+    """A pose that the capture declares, by unit."""
+    at = held_pose(capture.model, still.pose)
+    segments = np.stack([at[str(unit.segment)] for unit in units])
+    posed = np.trace(segments, axis1=-2, axis2=-1) < 2.9
+    loose = np.array([str(unit.segment).endswith(LOOSE) for unit in units])
+    factor = np.where(posed | loose, weights.pose_loose, 1.0)
+    sd = factor[:, None] * np.array([weights.pose_tilt, weights.pose_heading, weights.pose_tilt])
+    return Held(still.pose, still.start, still.end, segments, sd, True)
+
+
+LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
 def _place(capture: Capture, unit: Unit, weights: Weights) -> tuple[np.ndarray, np.ndarray] | None:

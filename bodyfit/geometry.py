@@ -41,6 +41,7 @@ def lever_prior(
     centres: list[tuple[np.ndarray | None, np.ndarray | None]],
     places: list[tuple[np.ndarray, np.ndarray] | None],
     unit_from_segment: np.ndarray,
+    turn_covariance: np.ndarray,
     lever_sd: float,
     centre_sd: float | np.ndarray,
 ) -> LeverPrior:
@@ -52,6 +53,7 @@ def lever_prior(
     centres : per joint, its centre in the parent's and the child's segment frame, m, or None
     places : per unit, mean and covariance of its origin in the segment frame, m, m², or None
     unit_from_segment : (U, 3, 3)
+    turn_covariance : (U, 3, 3) rad², of its rotation vector, segment frame
     lever_sd : m, an unknown lever arm
     centre_sd : m, a joint centre that is given; a number, or (U,) by the segment in which it is given
 
@@ -61,8 +63,8 @@ def lever_prior(
 
     Notes
     -----
-    r = M (c − p), M = unit_from_segment: arms of one unit share its place p, so their difference is as
-    certain as the segment's length even where p is not.
+    r = M (c − p), M = unit_from_segment: arms of one unit share its place p and its mounting, so their
+    difference is as certain as the segment's length even where p is not.
     """
     J = len(ends.units)
     mean, covariance = np.zeros((2 * J, 3)), np.eye(6 * J) * lever_sd**2
@@ -80,7 +82,10 @@ def lever_prior(
             assert centre is not None
             mean[e] = M @ (centre - place[0])
             for other in here:
-                shared = place[1] + (centre_sd[unit] ** 2 * np.eye(3) if e == other else 0.0)
+                beside = np.asarray(centres[other // 2][other % 2]) - place[0]
+                turned = skew(centre - place[0]) @ turn_covariance[unit] @ skew(beside).T
+                own = centre_sd[unit] ** 2 * np.eye(3) if e == other else 0.0
+                shared = place[1] + turned + own
                 covariance[3 * e : 3 * e + 3, 3 * other : 3 * other + 3] = M @ shared @ M.T
     return LeverPrior(mean.ravel(), np.linalg.inv(covariance))
 
@@ -284,10 +289,12 @@ class Axis:
     ----------
     directions : (2, 3) unit vectors in the parent's and the child's unit frame
     sd : rad, how far it may be off
+    covariance : (6, 6) rad² of the two directions, stacked
     """
 
     directions: np.ndarray
     sd: float
+    covariance: np.ndarray
 
 
 def hinge_axis(
@@ -309,8 +316,9 @@ def hinge_axis(
 
     Notes
     -----
-    Σ |R j_c − j_p|² is least for the first singular pair of the mean of R; the gap to the second singular
-    value tells how much motion there was about it: the Hessian is k (s₁ − s₂)/σ².
+    Σ |R j_c − j_p|² is least for the first singular pair (u₁, v₁) of the mean of R. Its Hessian is
+    k (s₁ − sᵢ)/σ² where both directions tilt alike, by uᵢ and vᵢ: there the gap to the other singular values
+    tells how much motion there was about the axis; and k (s₁ + sᵢ)/σ² where they tilt against each other.
     """
     scale = correlated * sd**2 / len(relative)
     mean = relative.mean(0)
@@ -320,7 +328,12 @@ def hinge_axis(
     directions = np.stack([U[:, 0], Vt[0]])
     if declared is not None and directions[0] @ declared[0] < 0:
         directions = -directions
-    return Axis(directions, float(np.sqrt(scale / max(s[0] - s[1], 1e-9))))
+    covariance = np.zeros((6, 6))
+    for i in (1, 2):
+        for side in (1, -1):
+            mode = np.concatenate([U[:, i], side * Vt[i]]) / np.sqrt(2)
+            covariance += scale / max(s[0] - side * s[i], 1e-9) * np.outer(mode, mode)
+    return Axis(directions, float(np.sqrt(scale / max(s[0] - s[1], 1e-9))), covariance)
 
 
 def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.ndarray:

@@ -11,9 +11,10 @@ from .averages import Averages, averages
 from .field_level import judged
 from .field_trust import DIP_WITHOUT_PLACE, FieldTrust, judge_field
 from .geometry import Ends, LeverPrior, joint_start
+from .mounted import calibrated
 from .mounting import Mounting, heading_of
 from .problem import Body, Problem, State
-from .refine import calibrated, prior_of_levers
+from .refine import prior_of_levers
 from .rotations import apply, heading_matrix
 from .start import as_complex, relative_heading, start_rotations, stretches, through_gaps, uniform_sum
 
@@ -60,7 +61,7 @@ def _start_body(problem: Problem, R: np.ndarray) -> Body:
         np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)
     )
     U = R.shape[1]
-    mounting = calibrated(problem, R, {})
+    mounting = calibrated(problem, R, None)
     prior = prior_of_levers(problem, ends, joints, mounting)
     levers = prior.mean.reshape(-1, 2, 3).copy()
     return Body(

@@ -11,7 +11,7 @@ import numpy as np
 from .body import Joint
 from .earth_field import EarthField
 from .geometry import Axis, Ends
-from .mounting import Mounting
+from .mounting import Held, Mounting
 from .preintegration import Turns
 from .rotations import exp, log
 from .signals import Signals
@@ -39,7 +39,8 @@ class Problem:
     ties : joints between them; none: each unit is solved by itself
     given_mounting : per unit, quaternion xyzw or None
     places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
-    pose : (start, end) s of the declared neutral pose, or None
+    held : poses that the capture declares
+    movements : (tie, start, end) in s, joints that moved by themselves about their axis
     g : m/s²
     earth : the Earth's field at the capture's place, or None
     field_norm : (U,) T, median of each magnetometer's norm; NaN where it reads arbitrary units, or none
@@ -52,7 +53,8 @@ class Problem:
     ties: Sequence[Tie]
     given_mounting: Sequence[np.ndarray | None]
     places: Sequence[tuple[np.ndarray, np.ndarray] | None]
-    pose: tuple[float, float] | None
+    held: Sequence[Held]
+    movements: Sequence[tuple[int, float, float]]
     g: float
     earth: EarthField | None
     field_norm: np.ndarray
@@ -98,6 +100,12 @@ class Problem:
     def alike(self, seconds: float) -> float:
         """Number of keyframes in a correlation time, at least one."""
         return max(1.0, seconds / self.signals.key_step)
+
+    def watched(self, units: Sequence[int]) -> np.ndarray:
+        """(K + 1,) bool, keyframes that lie in no long gap of these units; all of them where none is left."""
+        lost = self.signals.lost[:, list(units)].any(1)
+        out = ~(np.r_[False, lost] & np.r_[lost, False])
+        return out if out.any() else ~out
 
     def both_measured(self, tie: Tie) -> bool:
         """Whether both ends of a tie carry sensors."""

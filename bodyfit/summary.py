@@ -10,10 +10,13 @@ import numpy as np
 from .capture import Capture, Unit
 from .estimate import Estimate
 from .field_trust import untrusted
+from .finding import worst_first
 from .linearise import beyond_range
+from .mounting_findings import mounting_findings, open_directions
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
 from .sampling import BRIDGED_S, GAP, MOTION, sampling_of
+from .slip import Slip, slip_finding
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -21,7 +24,6 @@ if TYPE_CHECKING:
 HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
 WORTH_A_WARNING_DEG = 5.0
 STILL_MOVING = np.radians(0.2)  # root mean square step that is worth a warning
-MOUNTING_ASSUMED = "assumed"
 
 
 def summarise(
@@ -30,6 +32,7 @@ def summarise(
     poses: PoseSequence,
     options: Mapping[str, Any],
     wall_time: float,
+    slips: Sequence[Slip] = (),
 ) -> dict[str, Any]:
     """Everything that was found, what it rests on, and what to be wary of.
 
@@ -40,6 +43,7 @@ def summarise(
     poses : the result
     options : of the call
     wall_time : s
+    slips : of units on their segments
 
     Returns
     -------
@@ -86,7 +90,8 @@ def summarise(
             "last_step_deg": float(np.degrees(max(track.found.last_step for track in tracks))),
         },
         "wall_time_s": wall_time,
-        "warnings": _warnings(capture, tracks, poses, joints, units),
+        "slips": [{"unit": s.unit, "time_s": s.time, "angle_deg": float(np.degrees(s.angle))} for s in slips],
+        "warnings": [slip_finding(s).what for s in slips] + _warnings(capture, tracks, poses, joints, units),
     }
 
 
@@ -151,6 +156,8 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "sensors": used,
                 "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
                 "mounting_source": mounting.sources[u],
+                "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
+                "mounting_open": list(open_directions(mounting, u)),
                 "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
@@ -281,19 +288,8 @@ def _warnings(
     out = []
     if unknown := [name for name, joint in joints.items() if joint.get("determined") is False]:
         out.append(f"not determined by this capture: {', '.join(unknown)} (see the notes)")
-    mounting = tracks[0].found.body.mounting
-    assumed = [n for n, unit in units.items() if MOUNTING_ASSUMED in unit["mounting_source"]]
-    if assumed and mounting.pose:
-        out.append(
-            f"no neutral pose declared: the body was taken to be neutral at {mounting.pose[0]:.2f} to "
-            f"{mounting.pose[1]:.2f} s ({', '.join(assumed)}); angles are only as good as that. Declare a "
-            '[[calibration]] of kind "still", or give mountings'
-        )
-    if mounting.facing == "unknown" and len(units) > 1:
-        out.append(
-            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: give "
-            "one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
-        )
+    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    out += [f"{f.what}. {f.advice}" for f in worst_first(found) if f.severity != "note"]
     out += [w for track in tracks for w in _of_track(track)]
     for name, share in ranges_exceeded(poses).items():
         out.append(

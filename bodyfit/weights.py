@@ -34,6 +34,14 @@ class Weights:
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
     joint_centre, joint_centre_measured : m, joint centre of a segment scaled from stature; of a measured one
+    mounting : rad, a mounting that is given
+    pose_tilt, pose_heading : rad, how well people hold a pose with trunk and legs, as in neutral
+    pose_loose : factor on both for arms, head, hands and feet, and for what the pose turns from neutral
+    heading_error, heading_at_start : rad, of a unit against the others, in a pose: solved, and by itself
+    hinge_declared : rad, axis of a mechanical hinge against the model's
+    flexion_axis, movement_axis : rad, axis about which people bend against the frames of their bones:
+        whatever they do, and in a movement made for it
+    joint_centre_given : m, joint centre given in metres
     elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under load: what all
         units share, and what each has of its own
     """
@@ -70,8 +78,18 @@ class Weights:
     neighbour_s: float = 1.0
     rotation_at_start: float = math.radians(100.0)
     lever: float = 0.3
-    position: float = 0.02
+    position: float = 0.01
     joint_centre: float = 0.05
     joint_centre_measured: float = 0.02
+    mounting: float = math.radians(5.0)
+    pose_tilt: float = math.radians(3.0)
+    pose_heading: float = math.radians(5.0)
+    pose_loose: float = 2.0
+    heading_error: float = math.radians(3.0)
+    heading_at_start: float = math.radians(60.0)
+    hinge_declared: float = math.radians(1.0)
+    flexion_axis: float = math.radians(6.0)
+    movement_axis: float = math.radians(4.0)
+    joint_centre_given: float = 0.01
     elastic_common: float = math.radians(2.0) / 9.81
     elastic_own: float = math.radians(2.0) / 9.81

@@ -17,7 +17,7 @@ from .unit_samples import TableShelf, read_unit
 __all__ = ["read_capture", "write_capture"]
 
 SETUP_KEYS = ("title", "start_time", "place", "person", "body", "units", "calibration")
-CALIBRATION_KINDS = ("still",)
+CALIBRATION_KINDS = ("still", "movement")
 CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp
 
 
@@ -50,7 +50,7 @@ def read_capture(path: str | Path) -> Capture:
         person=_person(setup.table("person"), model),
         place=_place(setup.table("place")),
         start_time=setup.moment("start_time"),
-        calibrations=tuple(_calibration(t, units) for t in setup.list_of_tables("calibration")),
+        calibrations=tuple(_calibration(t, units, model) for t in setup.list_of_tables("calibration")),
         source=setup.text("source") or "",
         notes=notes,
     )
@@ -144,14 +144,21 @@ def _place(table: TomlTable | None) -> Place | None:
     return Place(latitude, longitude, table.number("height_m", -500, 100_000, "metres above the sea") or 0.0)
 
 
-def _calibration(table: TomlTable, units: Mapping[str, Unit]) -> Calibration:
-    table.only(("kind", "start_s", "end_s"))
+def _calibration(table: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> Calibration:
     kinds = ", ".join(CALIBRATION_KINDS)
+    table.only(("kind", "start_s", "end_s", "pose", "joint"))
     kind = table.choice("kind", CALIBRATION_KINDS) or table.missing("kind", f"one of {kinds}")
+    pose, joint = table.choice("pose", model.pose_names), table.choice("joint", model.joints)
+    if kind == "still" and joint is not None:
+        table.refuse("joint", 'only a calibration of kind "movement" has a joint; remove it or set that kind')
+    if kind == "movement" and pose is not None:
+        table.refuse("pose", 'only a calibration of kind "still" has a pose; remove it or set that kind')
+    if kind == "movement" and joint is None:
+        table.missing("joint", f"the joint that moves: {', '.join(model.joints)}")
     start, end = _seconds_within(table, "start_s", units), _seconds_within(table, "end_s", units)
     if not start < end:
         table.refuse("end_s", f"found {end:g}; expected later than start_s = {start:g}")
-    return Calibration(kind, start, end)
+    return Calibration(kind, start, end, pose or "neutral", joint)
 
 
 def _seconds_within(table: TomlTable, key: str, units: Mapping[str, Unit]) -> float:
