@@ -63,8 +63,8 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     Notes
     -----
     With the child read at t + δ the disagreement F_p + L_p r_p − Ry(ψ) (F_c + L_c r_c)(t + δ) is linear in
-    the arms r. Every δ on a grid and every heading ψ is tried with the arms solved for (variable projection, as
-    in `joint_start`); with its own size unknown, the log-likelihood is −(n/2) log Σ|e|². From the best,
+    the arms r. Every δ on a grid and every heading ψ is tried, arms solved for (variable projection, as in
+    `joint_start`); with its own size unknown, the log-likelihood is −(n/2) log Σ|e|². From the best,
     Gauss–Newton over (r, ψ, δ) with robust weights gives offset and standard deviation.
     """
     own = [np.concatenate([one.lever[:, u], one.force[:, u, :, None]], -1) for u in (parent, child)]

@@ -244,7 +244,7 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
             Finding(
                 "stamps-irregular",
                 "note",
-                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off a grid of {found.frequency:.1f} Hz",
+                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off those of {found.frequency:.1f} Hz",
                 "if the unit samples regularly and stamps on arrival, give sampling_frequency instead of the "
                 "time column",
                 units=(found.unit,),
