@@ -21,9 +21,10 @@ AT_LIMIT = (
 EQUAL = 1e-5  # share of an extreme value by which samples of one flat top may differ: printed decimals
 FLAT_TOPS = 3  # so many tops at one and the same value are no chance
 FLAT_SAMPLES = 6  # nor are so many samples on tops of two or more while other axes go on changing
+ONE_RANGE = 0.9  # axes share one range: none ends at less than this share of what another reads
 STEEP = 5.0  # steps of resolution by which a signal jumps on or off a flat top; a rounded peak creeps
 REDRAWN_S = 0.25  # longest top that a cubic redraws; beyond it runs away (tried: up to 2 s)
-SATURATED = 0.5  # share of clipped samples above which a sensor says nothing
+SATURATED = 0.5  # share of clipped samples of an axis above which a sensor says nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,12 +101,12 @@ def _sensor(unit: Unit, sensor: str) -> Clipping | None:
 def _flat_tops(values: np.ndarray) -> np.ndarray:
     """(N, 3) bool: samples in flat tops, at either end of an axis's range."""
     values = np.where(np.isfinite(values), values, 0.0)
-    changes = np.diff(values, axis=0) != 0
+    changes, largest = np.diff(values, axis=0) != 0, float(np.abs(values).max())
     out = np.zeros(values.shape, bool)
     for axis, sign in itertools.product(range(3), (1.0, -1.0)):
         x = sign * values[:, axis]
         top = float(x.max())
-        if top > 0:
+        if top > 0 and top >= ONE_RANGE * largest:
             at = x >= top * (1 - EQUAL)
             out[:, axis] |= at & _is_limit(x, _runs(at), changes, axis)
     return out
@@ -113,6 +114,9 @@ def _flat_tops(values: np.ndarray) -> np.ndarray:
 
 def _is_limit(x: np.ndarray, runs: np.ndarray, changes: np.ndarray, axis: int) -> bool:
     """Whether runs (k, 2) at an axis's extreme are flat tops."""
+    few = len(runs) < FLAT_TOPS
+    if few and np.sum(runs[:, 1] - runs[:, 0]) < FLAT_SAMPLES:
+        return False
     resolution = _resolution(x)
     tops = [run for run in runs if _jump(x, *run) > STEEP * resolution]
     if len(tops) >= FLAT_TOPS:
@@ -156,7 +160,7 @@ def redrawn(unit: Unit, clipped: Iterable[Clipping]) -> Unit:
     Raises
     ------
     CannotReconstructError
-        A sensor was at its limit for more than half of the time.
+        An axis was at its limit for more than half of the time.
 
     Notes
     -----
@@ -191,12 +195,13 @@ def _axis_redrawn(time: np.ndarray, x: np.ndarray, clipped: np.ndarray) -> np.nd
 
 
 def _refuse_saturated(clip: Clipping) -> None:
-    if clip.share > SATURATED:
+    share = clip.axes.mean(0).max()
+    if share > SATURATED:
         raise CannotReconstructError(
             f"units.{clip.unit} {clip.sensor}: at the end of its range ({_printed(clip)}) in "
-            f"{100 * clip.share:.0f} % of the samples, expected less than {100 * SATURATED:.0f} %; what it "
-            "should have read is missing. Check the unit of its columns in setup.toml, set a wider range on "
-            "the device and record again, or leave the sensor out"
+            f"{100 * share:.0f} % of the samples of an axis, expected less than {100 * SATURATED:.0f} %; "
+            "what it should have read is missing. Check the unit of its columns in setup.toml, set a wider "
+            "range on the device and record again, or leave the sensor out"
         )
 
 

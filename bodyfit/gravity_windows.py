@@ -114,9 +114,11 @@ class Bins:
         """(count, ...) triangular means about each bin."""
         return _triangular(values, self.half)
 
-    def at_middles(self, values: np.ndarray) -> np.ndarray:
-        """(K, ...) means over the windows of values (N, ...)."""
-        return self.smooth(self.mean(values))[self.middles]
+    def product(self, R: np.ndarray, v: np.ndarray) -> np.ndarray:
+        """(count, 3, 3, 3) means over bins of R_ij v_l, for R (N, 3, 3) and v (N, 3)."""
+        n = self.count * self.samples
+        rows = R[:n].reshape(self.count, self.samples, 9).swapaxes(1, 2)
+        return (rows @ v[:n].reshape(self.count, self.samples, 3)).reshape(-1, 3, 3, 3) / self.samples
 
 
 def _triangular(values: np.ndarray, half: int) -> np.ndarray:

@@ -27,7 +27,7 @@ STRETCH_S = 60.0  # over which a gyroscope's bias is one value: it wanders by 0.
 SURE_SD = 0.005  # below this a scale counts as known
 LARGEST = 0.15  # share; a gyroscope further off is left as it is, and reported
 WINDOWS = 8  # fewer say nothing
-ROUNDS = 8  # of reweighted least squares
+ROUNDS = 5  # of reweighted least squares
 WORTH_TELLING = 0.01  # share: data sheets 0.3 to 1 % (from memory)
 USUAL_TURN_DEG = 90.0  # a limb's
 
@@ -113,18 +113,23 @@ def _equations(
 
     Columns: E by rows (9), matrix (9) and bias (3) of the accelerometer, bias of the gyroscope (3).
     """
-    steps, step = len(R) - 1, signals.step * signals.stride
+    steps, step = bins.samples * bins.count, signals.step * signals.stride
+    R, force = R[: steps + 1], signals.specific_force[:steps, unit]
     turn = factor * signals.turns[: steps * signals.stride, unit].reshape(steps, signals.stride, 3).sum(1)
-    beyond = turn - log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
-    by_error = (R[:-1, HORIZONTAL, :, None] * turn[:, None, None, :]).reshape(steps, 2, 9)
-    force = signals.specific_force[:, unit]
-    y = bins.at_middles(_integral(apply(R[:-1], beyond)[:, HORIZONTAL]))
-    by_force = bins.at_middles((R[..., None] * force[:, None, None, :]).reshape(-1, 3, 9))
-    y = y - _tilt(by_force[..., [0, 4, 8]].sum(-1), g)
-    columns = [_integral(by_error), _integral(R[:-1, HORIZONTAL] * step)]
-    by_error, by_bias = (bins.at_middles(column) for column in columns)
-    by_offset = bins.at_middles(R)
-    return y, np.concatenate([by_error, -_tilt(by_force, g), -_tilt(by_offset, g), by_bias], -1)
+    beyond = turn[: len(R) - 1] - log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    beyond = np.concatenate([beyond, np.zeros((steps - len(beyond), 3))])
+    R = R[:steps]
+    tilt = _tilt(bins.smooth(bins.product(R, force))[bins.middles].reshape(-1, 3, 9), g)
+    by_offset = _tilt(bins.smooth(bins.mean(R))[bins.middles], g)
+
+    def integrated(values: np.ndarray) -> np.ndarray:
+        """Means over windows of the integral of what every bin holds, from bin means (count, 3, ...)."""
+        total = np.cumsum(values, axis=0) - 0.5 * values
+        return bins.smooth(bins.samples * total[:, HORIZONTAL])[bins.middles]
+
+    y = integrated(bins.mean(apply(R, beyond))) - tilt[..., [0, 4, 8]].sum(-1)
+    by_error = integrated(bins.product(R, turn).reshape(-1, 3, 9))
+    return y, np.concatenate([by_error, -tilt, -by_offset, integrated(bins.mean(R) * step)], -1)
 
 
 def _tilt(force: np.ndarray, g: float) -> np.ndarray:

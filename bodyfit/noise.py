@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from .allan import AllanCurve, allan_curve
 from .capture import Unit
 from .finding import Finding
-from .signals import REST_FORCE, REST_LEVEL, REST_RATE, REST_S
+from .signals import REST_FORCE, REST_RATE, REST_S
 
 CALM_S = 0.25  # noise is averaged over so long before a unit is asked whether it moves
 LOW_FORCE_NOISE, HIGH_FORCE_NOISE = 80e-6 * 9.80665, 0.25e-3 * 9.80665  # m/s²/√Hz
@@ -62,7 +62,7 @@ class AtRest:
 
     @property
     def drift(self) -> float | None:
-        """rad/s, change of the bias from the first still stretch to the last; None where they are too close."""
+        """rad/s, change of the bias from the first still stretch to the last; None where these are near."""
         if self.sensor != "gyroscope" or self.stretches[-1][0] - self.stretches[0][1] < APART_S:
             return None
         return float(np.linalg.norm(self.mean[-1] - self.mean[0]))
@@ -104,25 +104,31 @@ def _still_runs(unit: Unit) -> np.ndarray:
     """(k, 2) first sample and one past the last of each still stretch."""
     steps = np.diff(unit.time)
     step = float(np.median(steps))
-    calm, window = max(1, round(CALM_S / step)), max(3, round(REST_S / step))
+    calm = max(1, round(CALM_S / step))
+    count, window = len(unit.time) // calm, max(3, round(REST_S / (calm * step)))
     both = np.concatenate([unit.gyroscope, unit.accelerometer], -1)  # type: ignore[list-item]
-    whole = np.isfinite(both).all(1) & np.concatenate([[True], steps < 2.5 * step])
-    smooth = uniform_filter1d(np.where(whole[:, None], both, 0.0), calm, axis=0, mode="nearest")
-    level = uniform_filter1d(smooth, window, axis=0, mode="nearest")
-    centre = smooth - smooth.mean(0)
-    square = uniform_filter1d(centre**2, window, axis=0, mode="nearest")
-    spread = np.sqrt(np.maximum(square - (level - smooth.mean(0)) ** 2, 0.0))
+    bins = both[: count * calm].reshape(count, calm, 6).mean(1)
+    late = np.concatenate([[False], steps > 2.5 * step])[: count * calm].reshape(count, calm).any(1)
+    whole = np.isfinite(bins).all(1) & ~late
+    bins = np.where(whole[:, None], bins, 0.0)
+    level = _running(bins, window)
+    spread = np.sqrt(
+        np.maximum(_running((bins - bins.mean(0)) ** 2, window) - (level - bins.mean(0)) ** 2, 0.0)
+    )
     still = (spread[:, :3].max(1) < REST_RATE) & (spread[:, 3:].max(1) < REST_FORCE)
-    still &= (np.abs(level[:, :3]).max(1) < max(REST_LEVEL, SEEN_BIAS)) & _all_within(whole, window)
+    still &= (np.abs(level[:, :3]).max(1) < SEEN_BIAS) & (
+        _running(whole.astype(float), window) > 1 - 0.5 / window
+    )
     # a window about each still middle lies still as a whole
-    covered = uniform_filter1d(still.astype(float), window, mode="constant") > 0.5 / window
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], (covered & whole).astype(int), [0]]))).reshape(-1, 2)
-    return edges[(edges[:, 1] - edges[:, 0]) >= window]
+    covered = (_running(still.astype(float), window) > 0.5 / window) & whole
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], covered.astype(int), [0]]))).reshape(-1, 2)
+    long = edges[(edges[:, 1] - edges[:, 0]) >= window]
+    return calm * (long + np.array([1, -1]))  # where it starts and ends lies inside a bin
 
 
-def _all_within(mask: np.ndarray, window: int) -> np.ndarray:
-    """(N,) whether all samples of the window about each are True."""
-    return uniform_filter1d(mask.astype(float), window, mode="constant") > 1 - 0.5 / window
+def _running(values: np.ndarray, window: int) -> np.ndarray:
+    """Running means along time."""
+    return uniform_filter1d(values, window, axis=0, mode="constant")
 
 
 def rest_findings(rests: Sequence[AtRest]) -> tuple[Finding, ...]:

@@ -15,7 +15,7 @@ from .rotations import apply, exp
 from .signals import Signals
 
 WINDOW_S = 4.0
-MOST_WINDOWS = 60  # those with the largest turns count; more cost time and say no more
+MOST_WINDOWS = 40  # those with the largest turns count; more cost time and say no more
 DECIDES = 0.3  # loss between the best and the worst axes from which a window tells axes apart
 LEAST_WINDOWS = 3  # that tell axes apart; fewer: not decidable
 WRONG = 0.08  # mean loss above which axes as declared count as wrong; the worst real unit loses 0.036
@@ -146,21 +146,20 @@ def _windows(
 
 def _losses(rate: np.ndarray, vector: np.ndarray, step: float, length: float) -> np.ndarray:
     """(k, 48) share of a constant vector that turning averages away, with each choice of axes."""
-    return np.concatenate([_half(sign * rate, vector, step, length) for sign in (1.0, -1.0)], 1)
-
-
-def _half(rate: np.ndarray, vector: np.ndarray, step: float, length: float) -> np.ndarray:
-    """(k, 24) the same for the rotations among the axes."""
-    n = rate.shape[1]
+    k, n, _ = rate.shape
     taper = (1 - np.cos(2 * np.pi * (np.arange(n) + 0.5) / n)) / n
     turns = exp(rate * step)
-    R, mean = np.broadcast_to(np.eye(3), (len(rate), 3, 3)), np.zeros((len(rate), 3, 3, 3))
-    for i in range(n):  # over the samples of a window, all windows at once
-        mean += taper[i] * R[..., None] * vector[:, i, None, None, :]
-        R = R @ turns[:, i]
+    turns = np.concatenate([turns, np.swapaxes(turns, -1, -2)])  # with ω, with −ω
+    R = np.empty((2 * k, n, 3, 3))
+    R[:, 0] = np.eye(3)
+    for i in range(1, n):  # over the samples of a window, all windows at once
+        np.matmul(R[:, i - 1], turns[:, i - 1], out=R[:, i])
+    tapered = np.concatenate([taper[:, None] * vector] * 2)
+    mean = (R.reshape(2 * k, n, 9).swapaxes(1, 2) @ tapered).reshape(2 * k, 3, 3, 3)
     # the length of Q R Qᵀ v is that of R Qᵀ v, and (Qᵀ v)_j = Q_lj v_l
     carried = np.einsum("kijl,qlj->kqi", mean, AXES[:24], optimize=True)
-    return np.minimum(1.0, np.abs(1 - np.linalg.norm(carried, axis=-1) / length))
+    loss = np.minimum(1.0, np.abs(1 - np.linalg.norm(carried, axis=-1) / length))
+    return np.concatenate([loss[:k], loss[k:]], 1)
 
 
 def _judged(unit: str, sensor: str, loss: np.ndarray, factor: float) -> UnitAxes:
@@ -207,7 +206,8 @@ def axes_findings(found: Sequence[UnitAxes]) -> tuple[Finding, ...]:
     Notes
     -----
     Where gyroscope and magnetometer agree and the accelerometer does not, the accelerometer is off, and the
-    advice is for its columns. Harm: turning about a wrong axis, 90° off.
+    advice is for its columns; turning does not show which way it counts as up, so fewer flips are advised.
+    Harm: turning about a wrong axis, 90° off.
     """
     by_unit: dict[str, dict[str, UnitAxes]] = {}
     for one in found:
@@ -222,7 +222,7 @@ def _finding(unit: str, pair: Mapping[str, UnitAxes]) -> Finding | None:
     one = wrong[0]
     others = [o for o in pair.values() if o.sensor != one.sensor and o.decidable]
     blamed = one.sensor if others and not others[0].wrong else "gyroscope"
-    Q = one.axes[0] if blamed == "gyroscope" else one.axes[0].T
+    Q = one.axes[0] if blamed == "gyroscope" else one.axes[0].T * np.sign(one.axes[0].sum())
     what = f"{unit}: the gyroscope's axes do not turn what its {one.sensor} feels as they should"
     advice = f"in setup.toml, give units.{unit} {blamed} the columns {columns_said(Q)} of those it has"
     if one.factor != 1.0:
