@@ -12,7 +12,6 @@ from .person import Person
 from .segment_length import MEASURED_SD, Length, fused, length_from_stature
 
 COMMON_SD = 0.04  # share that all lengths from one motion are off by together: 3 to 5 % on simulated people
-# share of a length; a larger standard deviation, and the motion does not show it
 DISAGREE = 3.0  # standard deviations, two sources further apart are reported
 
 

@@ -11,15 +11,11 @@ from .estimate import Estimate
 from .geometry import LeverPrior, levers_from_rotations
 from .segment_length import Length
 
-# m, tape measure between palpated landmarks: common practice
 # m, what soft tissue and scale errors add to the noise: root mean square error of lengths with little noise,
 # 16 to 29 mm on simulated people (1 and 3 °/g), 8 mm on the chain with optical reference
 MOTION_SD = 0.02
-# share that all lengths from one motion are off by together: 3 to 5 % on simulated people
 MOUNTING_SD = 0.1  # rad, how far a mounting from a pose usually is off
-# rad, how far a mounting from a pose usually is off
 NOTHING_KNOWN = 1.0  # m, prior of each lever arm: the motion alone is asked
-# m, prior of each lever arm: the motion alone is asked
 SHOWN = 0.2  # share of a length; a larger standard deviation, and the motion does not show it
 
 
