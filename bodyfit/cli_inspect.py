@@ -39,7 +39,7 @@ def inspect(capture: Path, page: Path | None, data: Path | None) -> None:
         from .formats.inspection_page import write_inspection_page
         from .formats.outputs import summary_text
         from .formats.toml_text import write_text
-        from .intake import inspect as inspect_capture
+        from .inspecting import inspect as inspect_capture
         from .printed_inspection import print_inspection
 
         progress(0, 0, f"reading {capture}")

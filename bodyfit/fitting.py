@@ -15,21 +15,23 @@ from scipy.spatial.transform import Rotation
 from .body_size import BodySize, body_size
 from .capture import SENSORS, Calibration, Capture, Unit
 from .earth_field import earth_field_of
-from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
+from .finding import Finding, worst_first
 from .geometry import elastic_turns
+from .intake import examine
 from .latency import USUAL as USUAL_LATENCY
 from .latency import Lateness
 from .mounted import calibrated
 from .mounting import Held, Mounting, heading_of
+from .mounting_findings import mounting_findings
 from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
 from .signals import Signals, common_signals, resting_in, scaled_to_gravity
-from .slip import Slip, find_slip, without_slip
+from .slip import Slip, find_slip, slip_finding, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -46,12 +48,14 @@ class Fit:
     joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
+    findings : about the capture and how units sit, most harmful first
     """
 
     poses: PoseSequence
     summary: dict[str, Any]
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
 
     @property
     def time(self) -> np.ndarray:
@@ -91,6 +95,7 @@ def fit(
     alone: bool = False,
     leave_out: Collection[str] = (),
     strict_ranges: bool = False,
+    assign: str = "given",
     progress: Progress | None = None,
     weights: Weights | None = None,
 ) -> Fit:
@@ -103,6 +108,7 @@ def fit(
     alone : each unit by itself, no body: the first layer of fusion, for comparison
     leave_out : names of units to treat as not worn
     strict_ranges : joint ranges hold exactly in the result
+    assign : "given": units are worn where the capture says, a doubt is reported; "auto": where their motion says
     progress : called as progress(done, total, what)
     weights : standard deviations of the residuals
 
@@ -126,6 +132,8 @@ def fit(
         range_bounds(worn.model)  # a range that can't hold is refused before the work
     slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
+        intake = examine(worn, assign, with_body=not alone)
+        worn = intake.capture
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
             tracks = _mounted_together(worn, tracks, weights)
@@ -143,13 +151,21 @@ def fit(
         "alone": alone,
         "leave_out": sorted(leave_out),
         "strict_ranges": strict_ranges,
+        "assign": assign,
     }
-    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started, slips)
+    findings = worst_first((*intake.findings, *size.findings, *_of_mountings(tracks, slips)))
+    seconds = clock.perf_counter() - started
+    summary = summarise(worn, tracks, poses, options, seconds, slips, findings)
     summary["segments"] = size.as_data()
-    summary["warnings"] += [f"{finding.what}; {finding.advice}" for finding in size.findings]
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary, mounting=_mountings(worn, tracks))
+    return Fit(poses, summary, mounting=_mountings(worn, tracks), findings=findings)
+
+
+def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
+    """What is to be said about how units sit."""
+    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    return [*(slip_finding(slip) for slip in slips), *found]
 
 
 def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
@@ -208,12 +224,6 @@ def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Coll
             f"no unit carries {' or '.join(sorted(wanted))}; the capture has "
             f"{', '.join(there) or 'no sensor'}. Choose other sensors, or leave out fewer units"
         )
-    for name, unit in units.items():
-        if unit.segment is None:
-            raise CannotReconstructError(
-                f'units.{name}: no segment given; say which segment it is worn on: segment = "…" '
-                f"({', '.join(capture.model.segments)}), or leave it out"
-            )
     _check_segments(capture, units)
     return dataclasses.replace(capture, units=units, model=capture.model.scaled(capture.person))
 
@@ -222,7 +232,9 @@ def _check_segments(capture: Capture, units: Mapping[str, Unit]) -> None:
     """Every unit sits on a segment of the model, and no two on one."""
     taken: dict[str, str] = {}
     for name, unit in units.items():
-        segment = str(unit.segment)
+        segment = unit.segment
+        if segment is None:
+            continue
         if segment not in capture.model.segments:
             raise InputError(
                 f"units.{name}: segment {segment!r} is not in model {capture.model.name!r}; "
@@ -326,9 +338,7 @@ def _problem(
     lengths = capture.person.lengths_m if capture.person else {}
     moved = [c for c in capture.calibrations if c.kind == "movement"]
     at = {tie.joint.name: i for i, tie in enumerate(ties)}
-    g = STANDARD_GRAVITY
-    if capture.place is not None:
-        g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
+    g = capture.gravity
     pose = (still[0].start, still[0].end) if still else None
     signals = scaled_to_gravity(signals if pose is None else resting_in(signals, pose), g)
     return Problem(

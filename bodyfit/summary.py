@@ -10,13 +10,13 @@ import numpy as np
 from .capture import Capture, Unit
 from .estimate import Estimate
 from .field_trust import untrusted
-from .finding import worst_first
+from .finding import Finding
 from .linearise import beyond_range
-from .mounting_findings import mounting_findings, open_directions
+from .mounting_findings import open_directions
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
 from .sampling import BRIDGED_S, GAP, MOTION, sampling_of
-from .slip import Slip, slip_finding
+from .slip import Slip
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -32,7 +32,8 @@ def summarise(
     poses: PoseSequence,
     options: Mapping[str, Any],
     wall_time: float,
-    slips: Sequence[Slip] = (),
+    slips: Sequence[Slip],
+    findings: Sequence[Finding],
 ) -> dict[str, Any]:
     """Everything that was found, what it rests on, and what to be wary of.
 
@@ -44,6 +45,7 @@ def summarise(
     options : of the call
     wall_time : s
     slips : of units on their segments
+    findings : most harmful first
 
     Returns
     -------
@@ -91,7 +93,9 @@ def summarise(
         },
         "wall_time_s": wall_time,
         "slips": [{"unit": s.unit, "time_s": s.time, "angle_deg": float(np.degrees(s.angle))} for s in slips],
-        "warnings": [slip_finding(s).what for s in slips] + _warnings(capture, tracks, poses, joints, units),
+        "findings": [finding.as_data() for finding in findings],
+        "warnings": [f"{f.what}; {f.advice}" for f in findings if f.severity != "note"]
+        + _warnings(tracks, poses, joints, units),
     }
 
 
@@ -278,7 +282,6 @@ def _determined(track: Track, i: int) -> dict[str, Any]:
 
 
 def _warnings(
-    capture: Capture,
     tracks: Sequence[Track],
     poses: PoseSequence,
     joints: Mapping[str, Any],
@@ -288,20 +291,12 @@ def _warnings(
     out = []
     if unknown := [name for name, joint in joints.items() if joint.get("determined") is False]:
         out.append(f"not determined by this capture: {', '.join(unknown)} (see the notes)")
-    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
-    out += [f"{f.what}. {f.advice}" for f in worst_first(found) if f.severity != "note"]
     out += [w for track in tracks for w in _of_track(track)]
     for name, share in ranges_exceeded(poses).items():
         out.append(
             f"{name}: beyond its range by over {WORTH_A_WARNING_DEG:.0f}° in {100 * share:.1f} % of the "
             "frames; the neutral pose or the mounting may be off"
         )
-    for name, unit in units.items():
-        carried = capture.units[name].sensors
-        if "magnetometer" in carried and "magnetometer" not in unit["sensors"]:
-            out.append(
-                f"{name}: magnetometer not used, its field is not that of the Earth for most of the time"
-            )
     return out + _of_gaps(tracks, poses, units)
 
 
