@@ -50,7 +50,7 @@ class Clipping:
     @property
     def mask(self) -> np.ndarray:
         """(N,) bool, samples with any axis clipped."""
-        return self.axes.any(1)
+        return np.asarray(self.axes.any(1))
 
     @property
     def share(self) -> float:
@@ -101,7 +101,7 @@ def _sensor(unit: Unit, sensor: str) -> Clipping | None:
 def _flat_tops(values: np.ndarray) -> np.ndarray:
     """(N, 3) bool: samples in flat tops, at either end of an axis's range."""
     values = np.where(np.isfinite(values), values, 0.0)
-    changes, largest = np.diff(values, axis=0) != 0, float(np.abs(values).max())
+    changes, largest = np.asarray(np.diff(values, axis=0) != 0), float(np.abs(values).max())
     out = np.zeros(values.shape, bool)
     for axis, sign in itertools.product(range(3), (1.0, -1.0)):
         x = sign * values[:, axis]
@@ -121,7 +121,7 @@ def _is_limit(x: np.ndarray, runs: np.ndarray, changes: np.ndarray, axis: int) -
     tops = [run for run in runs if _jump(x, *run) > STEEP * resolution]
     if len(tops) >= FLAT_TOPS:
         return len(tops) > 0.5 * len(runs)
-    others = np.delete(changes, axis, 1).any(1)
+    others = np.asarray(np.delete(changes, axis, 1).any(1))
     usual = np.percentile(np.diff(np.flatnonzero(np.concatenate([[True], changes[:, axis], [True]]))), 95)
     long = [b - a for a, b in tops if b - a > usual and others[a : b - 1].mean() > 0.5]
     return sum(long) >= FLAT_SAMPLES

@@ -40,7 +40,7 @@ class GyroscopeScale:
     ----------
     unit : name
     factor, sd : (3,), and the factor's standard deviation
-    sure : (3,) bool, axes whose factor is known and differs from one by three sd: these are applied
+    sure : (3,) bool, axes whose factor is known, where one of them differs from one by three sd: applied
     windows : number of windows that it rests on
     """
 
@@ -99,7 +99,8 @@ def _scale(unaided: Unaided, windows: GravityWindows, unit: int, g: float, bins:
             break
         R = filtered(dataclasses.replace(signals, rate=signals.rate * factor), unit)
     off = np.abs(factor - 1)
-    sure = (sd < SURE_SD) & (off > 3 * sd) & bool(off.max() < LARGEST)
+    known = sd < SURE_SD
+    sure = known & bool(np.any(known & (off > 3 * sd)) and off.max() < LARGEST)
     return GyroscopeScale(unaided.units[unit], factor, sd, sure, int(ok.sum()))
 
 
