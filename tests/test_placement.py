@@ -82,6 +82,15 @@ def test_a_pair_is_fitted_as_the_estimator_starts_a_joint():
     assert np.abs(found - levers[best]).max() < 0.03
 
 
+def test_a_constant_error_of_an_accelerometer_is_no_disagreement():
+    _, alone = lifting()
+    stretch = most_motion(alone)
+    level = np.zeros((len(alone.units), 3))
+    level[3] = [0.0, 0.3, 0.1]  # m/s²
+    off = dataclasses.replace(stretch, force=stretch.force + level)
+    np.testing.assert_allclose(pair_table(off).rms, pair_table(stretch).rms, rtol=1e-6)
+
+
 @cache
 def knees():
     """A walker's thighs and calves, mountings unknown, with their truth."""
