@@ -13,8 +13,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from .capture import SENSORS, Capture, Unit
-from .earth_field import earth_field_of
 from .earth import STANDARD_GRAVITY, normal_gravity
+from .earth_field import earth_field_of
 from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
 from .geometry import elastic_turns

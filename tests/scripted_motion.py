@@ -13,7 +13,6 @@ from scipy.spatial.transform import Rotation
 from bodyfit.body import BodyModel, Person
 from bodyfit.capture import Capture, Place
 from bodyfit.formats.model_file import read_model
-from bodyfit.magnetic_field import MagneticField
 from bodyfit.poses import PoseSequence, from_joint_angles
 from bodyfit.simulation import Simulated, simulate
 from bodyfit.simulation_settings import SimulationSettings

@@ -1,4 +1,5 @@
 """Who is wrong, the field or the joint: disagreements divided by variances, and fits in a disturbed field."""
+# pyright: reportCallIssue=false, reportArgumentType=false
 
 from functools import cache
 
