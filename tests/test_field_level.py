@@ -1,4 +1,5 @@
 """Who is wrong, the field or the joint: disagreements divided by variances, and fits in a disturbed field."""
+# pyright: reportCallIssue=false, reportArgumentType=false
 
 from functools import cache
 
@@ -8,7 +9,6 @@ from scipy.optimize import minimize
 
 import bodyfit
 from bodyfit.field_level import divided
-from bodyfit.magnetic_field import Dipole, MagneticField
 from bodyfit.simulation import simulate
 from bodyfit.simulation_settings import SimulationSettings
 from tests.scripted_motion import person, swung
@@ -56,11 +56,10 @@ def test_division_is_the_least_of_its_own_cost():
 
 @cache
 def made(iron: float):
-    """A person whose arm swings; magnetised iron beside it, of a moment in A m²."""
-    dipoles = (Dipole((0.5, 1.0, 0.5), (iron, 0.3 * iron, 0.5 * iron)),) if iron else ()
-    field = MagneticField(dipoles=dipoles)
+    """A person whose arm swings; on each unit hard iron of `iron` T along each axis (standard deviation)."""
     poses = swung(person("right_arm"), 12.0)
-    return simulate(poses, None, SimulationSettings(field=field, soft_tissue_deg_per_g=0.5), seed=4)
+    settings = SimulationSettings(magnetometer_bias_sd=iron, soft_tissue_deg_per_g=0.5)
+    return simulate(poses, None, settings, seed=4)
 
 
 def worst_joint(iron: float, **options) -> float:
@@ -77,7 +76,7 @@ def worst_joint(iron: float, **options) -> float:
     return max(out)
 
 
-@pytest.mark.parametrize("iron", [0.0, 30.0, 300.0])
-def test_magnetometers_never_make_it_worse_however_strong_the_iron(iron):
-    """By more than 0.2°, a tenth of the error there is."""
-    assert worst_joint(iron) < worst_joint(iron, sensors=TWO) + 0.2
+@pytest.mark.parametrize("iron", [0.0, 6e-6, 20e-6])
+def test_hard_iron_does_not_make_a_body_worse_than_without_magnetometers(iron):
+    """By more than 0.05°; counted like a clean field, hard iron of 6 µT makes it worse by 0.15°."""
+    assert worst_joint(iron) < worst_joint(iron, sensors=TWO) + 0.05
