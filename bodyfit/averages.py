@@ -14,6 +14,7 @@ from .signals import Signals
 
 HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
 AT_REST = np.array([0.0, STANDARD_GRAVITY, 0.0])  # m/s², stands in where nothing was felt
+MEASURED = 0.9  # share of the window; a mean over less is one of another time than the neighbour's
 CHUNK = 600  # keyframe intervals worked on at once, to bound memory
 
 
@@ -29,7 +30,7 @@ class Averages:
     force : (K + 1, U, 3) m/s², R f
     lever : (K + 1, U, 3, 3) 1/s², R K: the force at lever arm r is force + lever r
     field : (K + 1, U, 3), R m
-    known, field_known : (K + 1, U) bool, more than half of the window was measured
+    known, field_known : (K + 1, U) bool, nine tenths of the window, or half for the field, was measured
     force_by_latency : (K + 1, U, 3) m/s³, change of force when gyroscopes are read later, or None
     lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None; the same when whole units are read later
     force_by_time : (K + 1, U, 3) m/s³, change of force when whole units are read later, or None
@@ -88,7 +89,10 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
     lost = np.concatenate([lost, lost[-1:]])  # where nothing turns the readings into the world
     felt, magnetic = (signals.known[s][at] & ~lost for s in ("accelerometer", "magnetometer"))
     force = apply(X, f)
-    out = {"force": mean(force, felt), "lever": mean(lever)}
+    out = {
+        "force": mean(force, felt),
+        "lever": mean(lever.reshape(*lost.shape, 9), ~lost).reshape(-1, *lever.shape[1:]),
+    }
     unfelt = signals.has["accelerometer"] & (window @ felt.astype(float) == 0)
     out["force"] = np.where(unfelt[..., None], AT_REST, out["force"])
     out["field"] = (
@@ -96,7 +100,7 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
         if magnetic.any()
         else np.broadcast_to(0.0, out["force"].shape)
     )
-    out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
+    out |= {"known": mean(felt.astype(float)) > MEASURED, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:
         out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)
         step = signals.step * signals.stride

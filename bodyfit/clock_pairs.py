@@ -207,7 +207,7 @@ def rate_clock(one: Unaided, first: int, second: int) -> PairClock:
     none = PairClock((first, second), *np.zeros((3, 0)))
     margin = round(LARGEST_S / one.step)
     rate = np.linalg.norm(one.signals.rate[:, [first, second]], axis=-1) * one.known[:, [first, second]]
-    if len(rate) < 6 * margin:
+    if (len(rate) - 2 * margin) * one.step < SHORTEST_S:
         return none
     a, b = (uniform_filter1d(x - x.mean(), max(1, round(0.2 / one.step))) for x in rate.T)
     inside, shifts = slice(margin, len(a) - margin), np.arange(-margin, margin + 1)

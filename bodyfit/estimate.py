@@ -17,7 +17,7 @@ from .linearise import linearise
 from .problem import Body, Problem, State
 from .refine import prior_of_levers, refine
 from .residuals import Linearised
-from .rotations import exp
+from .rotations import exp, log
 from .smoother import solve
 
 MOST_ITERATIONS = 7
@@ -88,6 +88,7 @@ def estimate(
     problem = problem_at(late)
     state, body, gated = start(problem)
     trust = gated.without(judged(problem))
+    problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -101,7 +102,7 @@ def estimate(
             late = late + found
             state = _read_later(state, problem, found)
             del problem  # an hour's signals are not held twice
-            problem = problem_at(late)
+            problem = _following(problem_at(late), first)
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
@@ -124,6 +125,21 @@ def estimate(
         _root_mean_squares(parts),
         heading_sd(problem, state, body, average, trust, parts),
     )
+
+
+def _following(problem: Problem, R: np.ndarray) -> Problem:
+    """The problem with the turns that long gaps lost replaced by those of the start, which follow neighbours.
+
+    They count as wholly unknown all the same; only, nothing that turns with its neighbour is unlikely.
+    """
+    lost = problem.signals.lost
+    if not lost.any():
+        return problem
+    carried, k, u = problem.turns.carried.copy(), *np.nonzero(lost)
+    whole = log(np.swapaxes(R[k, u], -1, -2) @ R[k + 1, u])
+    share = np.linspace(0.0, 1.0, carried.shape[1])[:, None]
+    carried[k, :, u] = exp(share * whole[:, None])
+    return replace(problem, turns=replace(problem.turns, carried=carried))
 
 
 def _late(problem: Problem, body: Body, average: Averages) -> Lateness:

@@ -117,11 +117,23 @@ def _headed(
     turned *= _root_kept(problem, R, turned, trust)[:, None]
     for unit in np.flatnonzero(problem.measured):
         out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
-        out[:, unit] = through_gaps(out[:, unit], signals.lost[:, unit])
+    _follow_in_gaps(problem, out)
     for tie in problem.ties:
         if not problem.measured[tie.child]:
             out[:, tie.child] = out[:, tie.parent]
     return out, replace(body, levers=levers)
+
+
+def _follow_in_gaps(problem: Problem, R: np.ndarray) -> None:
+    """In long gaps R (K + 1, U, 3, 3) of a unit follows its neighbour's, changed in place.
+
+    That is its parent's; the root's rotation goes evenly through the world.
+    """
+    lost = problem.signals.lost
+    for unit, by in [(problem.root, None), *((tie.child, tie.parent) for tie in problem.ties)]:
+        if lost[:, unit].any() and problem.measured[unit]:
+            near = R[:, by] if by is not None and problem.measured[by] else np.eye(3)[None]
+            R[:, unit] = near @ through_gaps(np.swapaxes(near, -1, -2) @ R[:, unit], lost[:, unit])
 
 
 def _root_kept(problem: Problem, R: np.ndarray, turned: np.ndarray, trust: FieldTrust) -> np.ndarray:

@@ -1,4 +1,4 @@
-"""Clocks of units against each other: offsets put in are found again, and nothing is found where none were."""
+"""Clocks of units against each other: offsets put in are found again, and none where there are none."""
 
 from __future__ import annotations
 
