@@ -16,7 +16,7 @@ DISAGREES = np.radians(8.0)  # that far from what is given is more than people's
 FAR_OFF = np.radians(20.0)  # so far that the wrong axes must have been given
 LIKELY = 2.5  # standard deviations by which a disagreement must stand out
 MOVING = np.radians(3.0)  # root mean square turn during a pose that is not held still
-LEANING = 5.0  # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach 3.8 (χ², 3 d.o.f.)
+LEANING = 3.8  # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach it (3 d.o.f.)
 SENSES = np.radians(60.0)  # another solution that far away is another sense of an axis
 AXES = ("X, forward", "Y, along the segment", "Z, to the right")
 
