@@ -31,7 +31,7 @@ from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
 from .signals import Signals, common_signals, resting_in, scaled_to_gravity
-from .slip import Slip, find_slip, slip_finding, without_slip
+from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -268,7 +268,7 @@ def _with_slips(
     """The whole body solved; where a unit slipped, again with its later samples turned back."""
     slips: list[Slip] = []
     while True:
-        track = _solved(capture, *_with_body(capture), weights, progress)
+        track = _solved(capture, *_with_body(capture), weights, progress, slips)
         found = track.found
         freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
         slip = find_slip(track.problem, found.body, found.average, freed) if len(slips) < MOST_SLIPS else None
@@ -282,13 +282,19 @@ MOST_SLIPS = 2
 
 
 def _solved(
-    capture: Capture, units: list[Unit], ties: list[Tie], weights: Weights, progress: Progress | None
+    capture: Capture,
+    units: list[Unit],
+    ties: list[Tie],
+    weights: Weights,
+    progress: Progress | None,
+    slips: Sequence[Slip] = (),
 ) -> Track:
     """The problem of these units, solved."""
     clock = list(capture.units.values())
 
     def problem_at(late: Lateness) -> Problem:
-        signals = common_signals(units, clock, late.latency, (late.offset, late.drift))
+        read = common_signals(units, clock, late.latency, (late.offset, late.drift))
+        signals = slipping(read, slips)
         return _problem(capture, signals, units, ties, weights)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
@@ -314,6 +320,9 @@ def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -
     joints = [j for j in capture.model.joints.values() if j.parent in at and j.child in at]
     ties = [Tie(joint, at[joint.parent], at[joint.child]) for joint in joints]
     problem = _problem(capture, common_signals(units, units), units, ties, weights)
+    # each unit alone: joints may only say what no mounting does, which way the body faced
+    ties = [] if any(unit.mounting is not None for unit in units) else ties
+    problem = dataclasses.replace(problem, ties=ties)
     mounting = calibrated(problem, np.concatenate([track.found.state.R for track in tracks], 1), {})
     return [_remounted(track, mounting, u) for u, track in enumerate(tracks)]
 
@@ -325,6 +334,7 @@ def _remounted(track: Track, mounting: Mounting, unit: int) -> Track:
         segment_from_unit=mounting.segment_from_unit[unit : unit + 1],
         covariance=mounting.covariance[unit : unit + 1],
         sources=mounting.sources[unit : unit + 1],
+        fused=None,  # its evidence goes by the numbers of all units
     )
     body = dataclasses.replace(track.found.body, mounting=own)
     return dataclasses.replace(track, found=dataclasses.replace(track.found, body=body))

@@ -120,7 +120,7 @@ def _inside(time: np.ndarray, start: float, end: float) -> np.ndarray:
 
 
 def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled: bool) -> list[Evidence]:
-    """Every unit in every pose; one that turns meanwhile says less, and headings of units differ by errors."""
+    """Every unit in every pose; one that turns meanwhile says less, and units' headings have errors."""
     out: list[Evidence] = []
     w, time = problem.weights, problem.signals.key_time
     for index, pose in enumerate(held):
@@ -152,9 +152,10 @@ def _of_axes(
 ) -> list[Evidence]:
     """Axes that the motion shows and whose place in the segments the model tells: hinges and knees."""
     out: list[Evidence] = []
-    w = problem.weights
+    w, has = problem.weights, problem.signals.has
+    turning = has["gyroscope"] | has["orientation"]  # without, rotations are too rough for axes
     for i, tie in enumerate(problem.ties):
-        if not problem.both_measured(tie):
+        if not (problem.both_measured(tie) and turning[tie.parent] and turning[tie.child]):
             continue
         relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
         seen = relative[problem.watched((tie.parent, tie.child))]
@@ -162,11 +163,11 @@ def _of_axes(
             sd = play.get(i, HINGE_PLAY)
             found = hinge_axis(seen, sd, problem.alike(w.hinge_s), None, 1.0)
             true = tie.joint.axis / np.linalg.norm(tie.joint.axis)
-            off = float(np.hypot(w.hinge_declared, sd))
+            off = (w.hinge_declared, sd)
             out += _axis(problem, held, tie, relative, found, true, off, "joint axis")
         elif tie.joint.flexes_only:
             found, sd = axis_and_play(seen, FLEXION_PLAY, problem.alike(w.hinge_s), FLEXION_PLAY / 2)
-            off = float(np.hypot(w.flexion_axis, sd))
+            off = _of_bones(w.flexion_axis, sd)
             out += _axis(problem, held, tie, relative, found, RIGHT, off, "flexion axis")
     for i, start, end in problem.movements:
         tie = problem.ties[i]
@@ -176,9 +177,16 @@ def _of_axes(
             least = w.hinge_least if tie.joint.type == "hinge" else FLEXION_PLAY / 2
             found, beside = axis_and_play(relative, FLEXION_PLAY, problem.alike(w.hinge_s), least)
             true = RIGHT if tie.joint.axis is None else tie.joint.axis / np.linalg.norm(tie.joint.axis)
-            sd = float(np.hypot(w.movement_axis if tie.joint.axis is None else w.hinge_declared, beside))
-            out += _axis(problem, held, tie, relative, found, true, sd, "movement", start_at_rest=True)
+            off = (w.hinge_declared, beside)
+            if tie.joint.axis is None:
+                off = _of_bones(w.movement_axis, beside)
+            out += _axis(problem, held, tie, relative, found, true, off, "movement", start_at_rest=True)
     return out
+
+
+def _of_bones(sd: float, play: float) -> tuple[float, float]:
+    """How far a joint's axis lies from both bones' frames alike, and from either by itself: half and half."""
+    return sd / np.sqrt(2), float(np.hypot(sd / np.sqrt(2), play))
 
 
 def axis_and_play(relative: np.ndarray, sd: float, correlated: float, least: float) -> tuple[Axis, float]:
@@ -208,7 +216,7 @@ def _axis(
     relative: np.ndarray,
     found: Axis,
     true: np.ndarray,
-    sd: float,
+    sd: tuple[float, float],
     source: str,
     start_at_rest: bool = False,
 ) -> list[Evidence]:
@@ -225,8 +233,8 @@ def _axis(
     if not signed:
         rest = relative[0] if start_at_rest else _rest(problem, held, relative)
         directions, signed = _oriented(directions, relative, rest, tie.joint)
-    both = np.full(2, sd)
-    return [SharedAxis((tie.parent, tie.child), directions, found.covariance, true, both, signed, source)]
+    units = (tie.parent, tie.child)
+    return [SharedAxis(units, directions, found.covariance, true, np.array(sd), signed, source)]
 
 
 def _rest(problem: Problem, held: Sequence[Held], relative: np.ndarray) -> np.ndarray:
@@ -276,9 +284,10 @@ def _of_centres(
     wide = LeverPrior(np.zeros(n), np.eye(n) / WIDE_LEVER**2)
     found, covariance = levers_from_rotations(average, ends, levers, joint_sd, problem.alike(w.joint_s), wide)
     out: list[Evidence] = []
+    turning = problem.signals.has["gyroscope"] | problem.signals.has["orientation"]
     for j, (i, centre) in enumerate(zip(ties, centres, strict=True)):
         tie, own = problem.ties[i], slice(6 * j, 6 * j + 6)
-        if np.isfinite(centre).any():
+        if np.isfinite(centre).any() and turning[tie.parent] and turning[tie.child]:
             scaled = tie.joint.centre_in_parent_of_stature is not None
             sd = w.joint_centre if scaled else w.joint_centre_given
             out.append(SharedCentre((tie.parent, tie.child), found[j], covariance[own, own], centre, sd))

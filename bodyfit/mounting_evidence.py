@@ -137,7 +137,8 @@ class SharedAxis:
     seen : (2, 3) unit vectors in the unit frames
     covariance : (6, 6) rad² of the two, stacked
     axis : (3,) the same in both segment frames, neutral pose
-    sd : (2,) rad, how far it lies from that in either segment: bones are not made to frames
+    sd : (2,) rad, how far it lies from that: alike in both segments, since bones are not made to frames, and
+        in each by itself, what the joint turns beside its axis
     signed : whether its sense is known too
     """
 
@@ -162,14 +163,14 @@ class SharedAxis:
             ("mounting", unit, np.concatenate([-across * (side == 0), -across * (side == 1)]))
             for side, unit in enumerate(self.units)
         ]
-        own = np.diag(np.repeat(self.sd**2, 2))
+        own = np.kron(self.sd[0] ** 2 + self.sd[1] ** 2 * np.eye(2), np.eye(2))
         return np.concatenate(off), blocks, covariance @ self.covariance @ covariance.T + own
 
     def directions(self, at: Guess) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
         """The axis at either end."""
         variance = [
             np.trace(self.covariance[3 * side : 3 * side + 3, 3 * side : 3 * side + 3]) / 2
-            + self.sd[side] ** 2
+            + self.sd @ self.sd
             for side in (0, 1)
         ]
         return [
@@ -221,7 +222,7 @@ class SharedCentre:
 
 @dataclass(frozen=True, eq=False)
 class KnownPlace:
-    """Where a unit sits on its segment, m: as stated, or somewhere along its length."""
+    """Where a unit sits on its segment, as stated: mean (3,) m and covariance (3, 3) m²."""
 
     unit: int
     mean: np.ndarray

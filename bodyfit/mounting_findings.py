@@ -16,7 +16,7 @@ DISAGREES = np.radians(8.0)  # that far from what is given is more than people's
 FAR_OFF = np.radians(20.0)  # so far that the wrong axes must have been given
 LIKELY = 2.5  # standard deviations by which a disagreement must stand out
 MOVING = np.radians(3.0)  # root mean square turn during a pose that is not held still
-LEANING = 5.0  # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach 3.8 (χ², 3 d.o.f.)
+LEANING = 3.8  # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach it (3 d.o.f.)
 SENSES = np.radians(60.0)  # another solution that far away is another sense of an axis
 AXES = ("X, forward", "Y, along the segment", "Z, to the right")
 
@@ -98,8 +98,8 @@ def _facing(problem: Problem, mounting: Mounting) -> list[Finding]:
     names = tuple(n for n, there in zip(problem.signals.units, problem.measured, strict=True) if there)
     if mounting.facing == "unknown" and len(names) > 1:
         what = (
-            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: every "
-            "unit may be turned about the vertical by any angle, 90° included"
+            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: "
+            "every unit may be turned about the vertical by any angle, 90° included"
         )
         advice = (
             "Give one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
@@ -182,8 +182,8 @@ def _disagreeing(problem: Problem, mounting: Mounting) -> list[Finding]:
             continue
         far = angle > FAR_OFF
         what = (
-            f"{problem.signals.units[e.unit]}: the mounting that is given is {np.degrees(angle):.0f}° from what "
-            f"{mounting.sources[e.unit].removeprefix('given, ') or 'the rest'} shows, about "
+            f"{problem.signals.units[e.unit]}: the mounting that is given is {np.degrees(angle):.0f}° from "
+            f"what {mounting.sources[e.unit].removeprefix('given, ') or 'the rest'} shows, about "
             f"({off[0] / angle:.1f}, {off[1] / angle:.1f}, {off[2] / angle:.1f}) of the segment"
         )
         advice = "Check the mounting, the segment and the axes of the unit; leave the mounting out if unsure"

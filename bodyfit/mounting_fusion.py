@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .mounting_evidence import Evidence, GivenMounting, Guess, HeldPose, SharedAxis
+from .mounting_evidence import Blocks, Evidence, GivenMounting, Guess, HeldPose, SharedAxis
 from .rotations import exp
 from .start import as_complex
 
@@ -32,7 +32,7 @@ class Fused:
     guess : mountings, headings of poses, places
     covariance : (U, 3, 3) rad², of the rotation vector φ with Exp(φ) M true, segment frame
     evidence : as used, axes turned to the sense that fits best
-    surprise : per evidence, χ² of its residual per degree of freedom
+    surprise : per evidence, χ² per degree of freedom of what it says against what all else says
     weight : per evidence, what is left of its information
     rival : (U, 3, 3) mountings with other senses that fit about as well, or None
     """
@@ -73,11 +73,34 @@ def fuse(evidence: Sequence[Evidence], units: int, poses: int) -> Fused:
     best = int(np.argmin(costs))
     others = [i for i in range(len(tried)) if i != best and costs[i] < costs[best] + ALIKE]
     guess, choice = _with_care(*tried[best])
-    H, _, surprise, weight = _normal(choice, guess)
+    H, _, _, weight = _normal(choice, guess)
     covariance = np.linalg.inv(H)
+    surprise = np.array([_surprise(e, w, guess, covariance) for e, w in zip(choice, weight, strict=True)])
     own = np.stack([covariance[3 * u : 3 * u + 3, 3 * u : 3 * u + 3] for u in range(units)])
     rival = tried[others[0]][0].mounting if others else None
     return Fused(guess, own, tuple(choice), surprise, weight, rival)
+
+
+def _jacobian(blocks: Blocks, rows: int, at: Guess) -> np.ndarray:
+    """(rows, n) by all unknowns: mountings, headings of poses, places."""
+    U, P = len(at.mounting), len(at.facing)
+    first = {"mounting": (0, 3), "facing": (3 * U, 1), "place": (3 * U + P, 3)}
+    J = np.zeros((rows, 6 * U + P))
+    for name, index, block in blocks:
+        start, width = first[name]
+        J[:, start + width * index : start + width * (index + 1)] += block
+    return J
+
+
+def _surprise(e: Evidence, weight: float, at: Guess, covariance: np.ndarray) -> float:
+    """χ² per degree of freedom of a residual, with the residual's own covariance Σ − w J C Jᵀ."""
+    r, blocks, own = e.residual(at)
+    J = _jacobian(blocks, len(r), at)
+    left = own - weight * J @ covariance @ J.T
+    values, turns = np.linalg.eigh(left)
+    floor = 0.01 * np.trace(own) / len(r)  # where nothing else says anything there is nothing to compare
+    told = values > floor
+    return float(np.sum((turns.T @ r)[told] ** 2 / values[told]) / len(r))
 
 
 def _with_care(guess: Guess, evidence: list[Evidence]) -> tuple[Guess, list[Evidence]]:
@@ -173,16 +196,12 @@ def _cost(evidence: Sequence[Evidence], at: Guess) -> float:
 def _normal(evidence: Sequence[Evidence], at: Guess) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Information matrix, gradient, and per evidence χ² per degree of freedom and weight."""
     U, P = len(at.mounting), len(at.facing)
-    first = {"mounting": (0, 3), "facing": (3 * U, 1), "place": (3 * U + P, 3)}
     H = np.diag(np.repeat([LEAST_INFORMATION**-2.0, FREE_PLACE**-2.0], [3 * U + P, 3 * U]))
     b, surprise, weights = np.zeros(len(H)), np.zeros(len(evidence)), np.zeros(len(evidence))
     b[3 * U + P :] = at.place.ravel() / FREE_PLACE**2
     for i, e in enumerate(evidence):
         r, blocks, covariance = e.residual(at)
-        J = np.zeros((len(r), len(H)))
-        for name, index, block in blocks:
-            start, width = first[name]
-            J[:, start + width * index : start + width * (index + 1)] += block
+        J = _jacobian(blocks, len(r), at)
         information = np.linalg.inv(covariance)
         chi2 = float(r @ information @ r)
         surprise[i], weights[i] = chi2 / max(len(r), 1), min(1.0, (TAIL + len(r)) / (TAIL + chi2))

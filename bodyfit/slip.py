@@ -15,12 +15,13 @@ from .finding import Finding
 from .geometry import joint_forces
 from .problem import Body, Problem
 from .residuals import huber
+from .signals import Signals
 
 EDGE_S = 4.0  # s at either end in which too little motion is left to tell
 LEAST_GAIN = 60.0  # χ² by which two lever arms must fit better than one, beyond what chance does (tried)
 LEAST_TURN = np.radians(10.0)  # foam and tissue give up to that
 LEAST_AXIS = np.radians(3.0)  # play of a hinge below which more agreement counts for nothing
-SMALLEST = 0.05  # weight by which of all turns that fit the smallest is taken
+SMALLEST = 0.02  # weight by which of all turns that fit the smallest is taken
 PARTS = 12  # of a capture, between which arms are compared
 PRIOR = 0.3  # m, length of a lever arm
 SLIPPING_S = 0.5  # s before and after in which the unit's turn is not its segment's
@@ -190,7 +191,7 @@ def _turn(before: np.ndarray, after: np.ndarray) -> np.ndarray:
 
 
 def without_slip(capture: Capture, slip: Slip) -> Capture:
-    """The capture as if the unit had stayed: later samples turned back, the slip itself left out.
+    """The capture as if the unit had stayed: later samples turned back; see `slipping` for the slip itself.
 
     Parameters
     ----------
@@ -203,17 +204,37 @@ def without_slip(capture: Capture, slip: Slip) -> Capture:
     """
     unit = capture.units[slip.unit]
     later = unit.time > slip.time
-    during = np.abs(unit.time - slip.time) < SLIPPING_S
     changed: dict[str, np.ndarray] = {}
     for sensor in sorted(unit.sensors - {"orientation"}):
         values = np.where(later[:, None], getattr(unit, sensor) @ slip.turn.T, getattr(unit, sensor))
-        values[during] = np.nan
         changed[sensor] = values
     if unit.orientation is not None:
         turned = (Rotation.from_quat(unit.orientation) * Rotation.from_matrix(slip.turn).inv()).as_quat()
         changed["orientation"] = np.where(later[:, None], turned, unit.orientation)
     repaired: Unit = dataclasses.replace(unit, **changed)
     return dataclasses.replace(capture, units={**capture.units, slip.unit: repaired})
+
+
+def slipping(signals: Signals, slips: Sequence[Slip]) -> Signals:
+    """The signals with gyroscopes not believed while their units slip: they turn, and the segments do not.
+
+    Parameters
+    ----------
+    signals : on one clock
+    slips : found in them
+
+    Returns
+    -------
+    Signals
+    """
+    if not slips:
+        return signals
+    unknown = signals.turn_unknown.copy()
+    middle = 0.5 * (signals.key_time[1:] + signals.key_time[:-1])
+    for slip in slips:
+        during = np.abs(middle - slip.time) < SLIPPING_S + 0.5 * signals.key_step
+        unknown[during, signals.units.index(slip.unit)] = 1.0
+    return dataclasses.replace(signals, turn_unknown=unknown)
 
 
 def slip_finding(slip: Slip) -> Finding:
@@ -231,12 +252,13 @@ def slip_finding(slip: Slip) -> Finding:
     return Finding(
         "unit-slipped",
         "serious" if size > 15 else "warning",
-        f"{slip.unit} slipped at {slip.time:.1f} s, by about {size:.0f}° against its segment",
+        f"{slip.unit} slipped at {slip.time:.1f} s, by at least {size:.0f}° against its segment",
         "Fasten the unit and record again, or keep the part before: capture.between",
         units=(slip.unit,),
         start=slip.time,
         value=size,
         measure="deg",
-        handled="samples after the slip were turned back by what lever arms and axes show",
+        handled="later samples were turned back by what lever arms and axes show; a turn about the line from "
+        "the unit to its joint stays open",
         harm_deg=0.3 * size,
     )

@@ -20,6 +20,7 @@ from bodyfit.capture import Calibration
 from bodyfit.poses import PoseSequence
 from bodyfit.simulation import Simulated, simulate
 from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.unit_path import WornUnit
 from bodyfit.weights import Weights
 
 KINDS = ("two hinges, mountings given", "still pose", "soft hinge")
@@ -93,11 +94,7 @@ def made(kind: str, seed: int, settings: SimulationSettings = SETTINGS) -> Simul
     """One capture of a kind, its stated mountings off as people are."""
     rng, w = np.random.default_rng([seed, KINDS.index(kind)]), Weights()
     model = model_of(kind)
-    unknown = {
-        n: dataclasses.replace(j, centre_in_parent=None, centre_in_child=None)
-        for n, j in model.joints.items()
-    }
-    plain = BodyModel("three", {n: Segment(n) for n in model.segments}, unknown)
+    plain = without_centres(model)
     held = kind != KINDS[0]
     still = (Calibration("still", 0.5, STILL - 0.5),) if held else ()
     out = simulate(motion(rng, model, held, w), None, settings, seed, model=plain, calibrations=still)
@@ -108,6 +105,46 @@ def made(kind: str, seed: int, settings: SimulationSettings = SETTINGS) -> Simul
         stated = (off * out.units[name].mounting).as_quat() if given else None
         units[name] = dataclasses.replace(unit, mounting=stated)
     return dataclasses.replace(out, capture=dataclasses.replace(out.capture, units=units))
+
+
+def slipping(kind: str, seed: int, angle_deg: float, across: bool = False) -> tuple[Simulated, str, float]:
+    """A capture in which one unit turns on its segment in 0.3 s; the unit, and when, in s.
+
+    About any axis, or about any across the segment.
+    """
+    rng, w = np.random.default_rng([seed, 7, KINDS.index(kind)]), Weights()
+    model, held = model_of(kind), kind != KINDS[0]
+    poses, when, on = motion(rng, model, held, w), rng.uniform(8, 18), "abc"[rng.integers(3)]
+    axis = rng.standard_normal(3) * ([1, 0, 1] if across else 1)
+    share = np.clip((poses.time - when) / 0.3 + 0.5, 0, 1)
+    turn = Rotation.from_rotvec(np.radians(angle_deg) * share[:, None] * axis / np.linalg.norm(axis))
+    carrier = Joint("s", on, "s", centre_in_parent=np.array([0.03, -0.18, 0.03]), centre_in_child=np.zeros(3))
+    body = BodyModel("slipping", {**model.segments, "s": Segment("s")}, {**model.joints, "s": carrier})
+    rotations = {**poses.rotations, "s": poses.rotations[on] * turn.inv()}
+    worn = {f"{n}_unit": WornUnit(n) for n in "abc"} | {f"{on}_unit": WornUnit("s", position=np.zeros(3))}
+    still = (Calibration("still", 0.5, STILL - 0.5),) if held else ()
+    out = simulate(
+        PoseSequence(poses.time, rotations, body, poses.root_position),
+        worn,
+        dataclasses.replace(SETTINGS, mounting_spread=0.0),
+        seed,
+        calibrations=still,
+    )
+    units = {
+        n: dataclasses.replace(u, segment=n[0], mounting=u.mounting if n[0] == "a" or not held else None)
+        for n, u in out.capture.units.items()
+    }
+    capture = dataclasses.replace(out.capture, units=units, model=without_centres(model))
+    return dataclasses.replace(out, capture=capture), f"{on}_unit", float(when)
+
+
+def without_centres(model: BodyModel) -> BodyModel:
+    """The model with no lengths and no joint centres."""
+    joints = {
+        n: dataclasses.replace(j, centre_in_parent=None, centre_in_child=None)
+        for n, j in model.joints.items()
+    }
+    return BodyModel("three", {n: Segment(n) for n in model.segments}, joints)
 
 
 def normalised(kind: str, seeds: range) -> Iterator[tuple[list[float], list[float]]]:

@@ -118,13 +118,28 @@ def test_without_motion_the_prior_stays():
     np.testing.assert_allclose(np.sqrt(np.diag(covariance)), 0.1)
 
 
+SURE = np.zeros((3, 3, 3))
+
+
+def test_prior_knows_what_a_turn_of_the_unit_would_do_to_its_arm():
+    """By hand: 0.3 m along Y, turned by 0.1 rad about X, move by 0.03 m along Z; about Y not at all."""
+    place = (np.zeros(3), 1e-8 * np.eye(3))
+    turned = np.diag([0.1, 0.1, 0.0]) ** 2 * np.ones((2, 1, 1))
+    centres = [(np.array([0.0, -0.3, 0.0]), None)]
+    prior = lever_prior(
+        Ends(np.array([[0, 1]])), centres, [place, None], np.eye(3) + np.zeros((2, 3, 3)), turned, 0.3, 1e-4
+    )
+    sd = np.sqrt(np.diag(np.linalg.inv(prior.precision)))[:3]
+    np.testing.assert_allclose(sd, [0, 0, 0.03], atol=2e-4)
+
+
 def test_prior_places_the_joint_as_the_body_says():
     """R = M (c − p) in the unit frame, worked by hand: the unit's X is the segment's Z."""
     M = np.array([[0, 0, 1.0], [0, 1, 0], [-1, 0, 0]])  # unit_from_segment
     ends = Ends(np.array([[0, 1]]))
     place = (np.array([0.03, -0.1, 0.05]), np.diag([0.01, 0.04, 0.01]) ** 2)
     prior = lever_prior(
-        ends, [(np.array([0.0, -0.3, 0.0]), None)], [place, None], np.stack([M, M]), 0.3, 0.02
+        ends, [(np.array([0.0, -0.3, 0.0]), None)], [place, None], np.stack([M, M]), SURE[:2], 0.3, 0.02
     )
     np.testing.assert_allclose(prior.mean, [-0.05, -0.2, 0.03, 0, 0, 0], atol=1e-12)
     variance = np.diag(np.linalg.inv(prior.precision))
@@ -136,7 +151,7 @@ def test_prior_knows_a_segments_length_better_than_its_units_place():
     place = (np.array([0.02, -0.1, 0.0]), 0.07**2 * np.eye(3))
     centres = [(None, np.zeros(3)), (np.array([0.0, -0.3, 0.0]), None)]
     M = np.broadcast_to(np.eye(3), (3, 3, 3))
-    prior = lever_prior(CHAIN, centres, [None, place, None], M, 0.3, 0.01)
+    prior = lever_prior(CHAIN, centres, [None, place, None], M, SURE, 0.3, 0.01)
     covariance = np.linalg.inv(prior.precision)
     proximal, distal = slice(3, 6), slice(6, 9)
     np.testing.assert_allclose(prior.mean[distal] - prior.mean[proximal], [0, -0.3, 0], atol=1e-12)
