@@ -30,7 +30,7 @@ from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
-from .signals import Signals, common_signals, resting_in, scaled_to_gravity
+from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
@@ -108,7 +108,7 @@ def fit(
     alone : each unit by itself, no body: the first layer of fusion, for comparison
     leave_out : names of units to treat as not worn
     strict_ranges : joint ranges hold exactly in the result
-    assign : "given": units are worn where the capture says, a doubt is reported; "auto": where their motion says
+    assign : "given": units are worn where the capture says, a doubt is reported; "auto": where motion says
     progress : called as progress(done, total, what)
     weights : standard deviations of the residuals
 
@@ -155,7 +155,7 @@ def fit(
     }
     findings = worst_first((*intake.findings, *size.findings, *_of_mountings(tracks, slips)))
     seconds = clock.perf_counter() - started
-    summary = summarise(worn, tracks, poses, options, seconds, slips, findings)
+    summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
@@ -350,7 +350,7 @@ def _problem(
     at = {tie.joint.name: i for i, tie in enumerate(ties)}
     g = capture.gravity
     pose = (still[0].start, still[0].end) if still else None
-    signals = scaled_to_gravity(signals if pose is None else resting_in(signals, pose), g)
+    signals = signals if pose is None else resting_in(signals, pose)
     return Problem(
         signals,
         preintegrate(signals),

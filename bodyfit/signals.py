@@ -34,7 +34,6 @@ REST_SD = np.radians(0.15)  # rad/s, true rate of a unit that rests (tried)
 REST_LEVEL = np.radians(1.0)  # rad/s, more is a slow turn rather than a bias
 HELD_TURN = np.radians(0.5)  # rad, by which somebody who holds a pose has turned at its end (tried)
 HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
-LARGEST_SCALE_ERROR = 0.06  # share; an accelerometer further off is left as it is
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
 
 
@@ -59,7 +58,6 @@ class Signals:
     rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
     rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
-    force_scale : (U,) factor on accelerometers that makes them read gravity at rest
     lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns
         are zero and wholly unknown, and the unit's heading afterwards is another
     covered : (T,) bool, output times at which at least one unit was measured
@@ -81,7 +79,6 @@ class Signals:
     rest_rate: np.ndarray
     rest_sd: np.ndarray
     has: Mapping[str, np.ndarray]
-    force_scale: np.ndarray
     lost: np.ndarray
     covered: np.ndarray
 
@@ -163,7 +160,6 @@ def common_signals(
         stacked("rest_rate"),
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
-        np.ones(len(units)),
         stacked("lost").reshape(intervals, -1, len(units)).any(1),
         covered(clock, time),
     )
@@ -364,25 +360,3 @@ def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
     # a pose gives one mean rate, known to the turn that a person makes while holding it
     rest_sd[np.ix_(inside, calm)] = HELD_TURN / (pose[1] - pose[0]) * np.sqrt(len(rate))
     return dataclasses.replace(signals, rest_rate=rest_rate, rest_sd=rest_sd)
-
-
-def scaled_to_gravity(signals: Signals, g: float) -> Signals:
-    """The same signals with each accelerometer reading gravity at rest, where it nearly does.
-
-    Parameters
-    ----------
-    signals : on one clock
-    g : m/s²
-
-    Returns
-    -------
-    Signals; `force_scale` says by how much
-    """
-    scale = np.ones(len(signals.units))
-    resting = np.all(np.isfinite(signals.rest_rate), axis=-1)
-    norm = np.linalg.norm(signals.specific_force[:: signals.per_key], axis=-1)
-    for unit in np.flatnonzero(signals.has["accelerometer"] & np.any(resting, axis=0)):
-        found = g / float(np.median(norm[resting[:, unit], unit]))
-        scale[unit] = found if abs(found - 1) < LARGEST_SCALE_ERROR else 1.0
-    force = signals.specific_force * scale[:, None]
-    return dataclasses.replace(signals, specific_force=force, force_scale=scale)

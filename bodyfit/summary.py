@@ -11,6 +11,7 @@ from .capture import Capture, Unit
 from .estimate import Estimate
 from .field_trust import untrusted
 from .finding import Finding
+from .intake import Intake
 from .linearise import beyond_range
 from .mounting_findings import open_directions
 from .poses import PoseSequence
@@ -33,6 +34,7 @@ def summarise(
     options: Mapping[str, Any],
     wall_time: float,
     slips: Sequence[Slip],
+    intake: Intake,
     findings: Sequence[Finding],
 ) -> dict[str, Any]:
     """Everything that was found, what it rests on, and what to be wary of.
@@ -45,6 +47,7 @@ def summarise(
     options : of the call
     wall_time : s
     slips : of units on their segments
+    intake : what was found before the fit
     findings : most harmful first
 
     Returns
@@ -55,7 +58,7 @@ def summarise(
 
     signals = tracks[0].problem.signals
     joints = _joints(tracks, poses)
-    units = _units(capture, tracks)
+    units = _units(capture, tracks, intake)
     return {
         "bodyfit_version": __version__,
         "capture": capture.title or capture.source,
@@ -141,8 +144,9 @@ def _field(problem: Problem, found: Estimate, unit: int) -> dict[str, Any]:
     }
 
 
-def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
+def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[str, Any]:
     """By unit: what was used and found."""
+    scales = {one.unit: float(np.mean(one.factor)) for one in intake.accelerometers if one.sure}
     out = {}
     for track in tracks:
         problem, found = track.problem, track.found
@@ -166,7 +170,7 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
                 else None,
-                "accelerometer_scale": float(problem.signals.force_scale[u]),
+                "accelerometer_scale": scales.get(name, 1.0),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
                 "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
             } | _field(problem, found, u)

@@ -81,7 +81,7 @@ class Weights:
     position: float = 0.01
     joint_centre: float = 0.05
     joint_centre_measured: float = 0.02
-    mounting: float = math.radians(5.0)
+    mounting: float = math.radians(2.0)
     pose_tilt: float = math.radians(3.0)
     pose_heading: float = math.radians(5.0)
     pose_loose: float = 2.0
