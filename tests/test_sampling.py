@@ -1,4 +1,5 @@
 """How units were sampled: gaps, dropped samples, jitter; and motions across gaps of one unit and of all."""
+# pyright: reportArgumentType=false
 
 from __future__ import annotations
 
