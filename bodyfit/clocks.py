@@ -197,8 +197,8 @@ def clock_findings(clocks: Clocks, usual_rate: float = 2.0) -> tuple[Finding, ..
     -------
     tuple of Finding: "clock-offset", "clock-rate", "clock-unknown"
     """
-    out = [_of_offset(clocks, u, usual_rate) for u in np.flatnonzero(clocks.offset_certain)]
-    out += [_of_rate(clocks, u) for u in np.flatnonzero(clocks.rate_certain)]
+    out = [_of_offset(clocks, int(u), usual_rate) for u in np.flatnonzero(clocks.offset_certain)]
+    out += [_of_rate(clocks, int(u)) for u in np.flatnonzero(clocks.rate_certain)]
     unknown = tuple(name for name, sd in zip(clocks.units, clocks.offset_sd, strict=True) if not sd < TOLD_S)
     if unknown and len(clocks.units) > 1:
         out.append(

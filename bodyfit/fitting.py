@@ -459,8 +459,8 @@ def _poses(capture: Capture, tracks: list[Track]) -> PoseSequence:
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         rotations.setdefault(joint.child, rotations[joint.parent])
     seen = tracks[0].problem.signals.covered
-    rotations = {name: rotations[name][seen] for name in model.segments}
-    return PoseSequence(tracks[0].time[seen], rotations, model)
+    kept = {name: Rotation.from_quat(rotations[name].as_quat()[seen]) for name in model.segments}
+    return PoseSequence(tracks[0].time[seen], kept, model)
 
 
 def _together(tracks: list[Track]) -> dict[str, Rotation]:

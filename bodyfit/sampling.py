@@ -145,8 +145,8 @@ def sampling_of(unit: Unit) -> Sampling:
     Notes
     -----
     Steps are counted in whole medians, n_k; stamps are held against the line a + b Σ n by least squares,
-    anew after each gap. What a step of n medians has lost is n − 1 samples. Beyond a quarter of a step of jitter
-    steps are miscounted and jitter reads too large: irregular all the same.
+    anew after each gap. What a step of n medians has lost is n − 1 samples. Beyond a quarter of a step of
+    jitter steps are miscounted and jitter reads too large: irregular all the same.
     """
     steps = np.diff(unit.time)
     usual = float(np.median(steps))

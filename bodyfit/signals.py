@@ -160,7 +160,7 @@ def common_signals(
         stacked("rest_rate"),
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
-        stacked("lost").reshape(intervals, -1, len(units)).any(1),
+        np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
         covered(clock, time),
     )
 
@@ -278,7 +278,7 @@ def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float, lost: np.ndarra
     spread = np.sqrt(np.maximum(mean(rate**2) - level**2, 0.0)).max(1)
     shaken = np.sqrt(np.maximum(mean(force**2) - mean(force) ** 2, 0.0)).max(1)
     still = (spread < REST_RATE) & (shaken < REST_FORCE) & (np.abs(level).max(1) < REST_LEVEL)
-    still &= ~maximum_filter1d(lost, window)
+    still &= np.asarray(maximum_filter1d(lost, window)) == 0
     return np.where(still[:, None], level, np.nan)
 
 

@@ -3,6 +3,7 @@
 References are optical (chain, knee, single unit); who recorded them is written beside the recordings. Bounds
 lie above what was measured when they were set; docs/validation.md holds the figures themselves.
 """
+# pyright: reportArgumentType=false
 
 from __future__ import annotations
 
