@@ -134,7 +134,7 @@ def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled
             HeldPose(
                 index, u, mean[u], pose.segments[u], sd[u], _pose_source(pose), float(np.sum(moved[u] ** 2))
             )
-            for u in np.flatnonzero(problem.measured)
+            for u in map(int, np.flatnonzero(problem.measured))
         ]
     return out
 

@@ -205,7 +205,7 @@ def _disagreeing(problem: Problem, mounting: Mounting) -> list[Finding]:
 def _spread(problem: Problem, mounting: Mounting) -> list[Finding]:
     """Units whose mounting nothing shows, wholly or in some direction."""
     out, groups = [], {}
-    for u in np.flatnonzero(problem.measured):
+    for u in map(int, np.flatnonzero(problem.measured)):
         sd = float(mounting.sd[u])
         if sd > UNCERTAIN:
             kind = "mounting-open" if sd > OPEN else "mounting-uncertain"

@@ -19,6 +19,7 @@ TAIL = 4.0  # degrees of freedom of Student's t, whose weights take outliers' in
 MOST_STEPS = 30
 SETTLED = 1e-5  # rad
 MOST_SENSES = 6  # axes whose two senses are all tried together
+DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two
 CARE_ROUNDS, CARE_FREEDOM = 8, 1.0  # see `_with_care`
 ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
 
@@ -68,10 +69,16 @@ def fuse(evidence: Sequence[Evidence], units: int, poses: int) -> Fused:
     choices = [_turned(evidence, senses) for senses in _senses(evidence)]
     starts = [(_start(choice, units, poses), choice) for choice in choices]
     starts.sort(key=lambda pair: _cost(pair[1], pair[0]))
-    tried = [(_descended(guess, choice), choice) for guess, choice in starts[:4]]
+    starts = starts[:4]
+    starts += [(_as_stated(choice, guess), choice) for guess, choice in starts[:1]]
+    tried = [(_descended(guess, choice), choice) for guess, choice in starts]
     costs = [_cost(choice, guess) + _least_turned(guess) for guess, choice in tried]
     best = int(np.argmin(costs))
-    others = [i for i in range(len(tried)) if i != best and costs[i] < costs[best] + ALIKE]
+    others = [
+        i
+        for i, (at, _) in enumerate(tried)
+        if costs[i] < costs[best] + ALIKE and np.abs(at.mounting - tried[best][0].mounting).max() > DIFFERENT
+    ]
     guess, choice = _with_care(*tried[best])
     H, _, _, weight = _normal(choice, guess)
     covariance = np.linalg.inv(H)
@@ -157,6 +164,16 @@ def _start(evidence: Sequence[Evidence], units: int, poses: int) -> Guess:
         guess = dataclasses.replace(guess, facing=_facings(sure, evidence, guess))
         guess = dataclasses.replace(guess, mounting=_aligned(evidence, guess))
     return guess
+
+
+def _as_stated(evidence: Sequence[Evidence], guess: Guess) -> Guess:
+    """The guess with the mountings that are stated: evidence that errs far must not decide where to start."""
+    mounting = guess.mounting.copy()
+    stated = [e for e in evidence if isinstance(e, GivenMounting)]
+    for e in stated:
+        mounting[e.unit] = e.matrix
+    guess = dataclasses.replace(guess, mounting=mounting)
+    return dataclasses.replace(guess, facing=_facings(stated or evidence, evidence, guess))
 
 
 def _aligned(evidence: Sequence[Evidence], guess: Guess) -> np.ndarray:

@@ -52,7 +52,7 @@ def test_angles_of_a_pose_are_those_of_the_file():
 
 BAD = {
     'pose = "lying"': ".pose: found 'lying'",
-    'joint = "l_knee"': 'only a calibration of kind "movement" has a joint',
+    'joint = "r_knee"': 'only a calibration of kind "movement" has a joint',
 }
 
 
@@ -95,12 +95,12 @@ def test_mountings_come_from_a_seated_pose():
 
 
 def test_a_pose_that_a_unit_did_not_hold_is_reported_and_hardly_counts():
-    made, names = seated_then_moving(wrong=True)
+    made, _ = seated_then_moving(wrong=True)
     found = bodyfit.fit(made.capture, sensors=TWO)
     told = [w for w in found.summary["warnings"] if "was not held" in w]
     assert told and "r_calf_unit" in told[0]
     off = Rotation.from_matrix(found.mounting["r_calf_unit"][0]) * made.units["r_calf_unit"].mounting.inv()
-    assert np.degrees(off.magnitude()) < 12  # a third of it: given to 5°, posed to 6°
+    assert np.degrees(off.magnitude()) < 5  # what a given mounting is usually off
 
 
 def test_a_movement_of_one_joint_shows_how_its_units_sit():

@@ -1,5 +1,5 @@
 """A unit that slips: found with its time and size in simulation, and never where nothing slipped."""
-# pyright: reportArgumentType=false, reportCallIssue=false
+# pyright: reportArgumentType=false, reportCallIssue=false, reportOptionalSubscript=false, reportOptionalMemberAccess=false
 
 from __future__ import annotations
 

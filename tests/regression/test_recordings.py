@@ -99,7 +99,7 @@ def test_soft_chain_with_stated_mountings_that_the_motion_refines(recordings):
 
 
 def test_soft_chain_mountings_from_arbitrary_motion(recordings):
-    """Nothing stated: what two hinge axes determine, and what they leave open; reference beside the scores."""
+    """Nothing stated: what two hinge axes determine, and what they leave open."""
     sys.path.append(str(Path(__file__).parents[2] / "docs"))
     from mounting_reference import reference_mounting
 
