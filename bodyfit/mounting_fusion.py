@@ -20,7 +20,7 @@ MOST_STEPS = 30
 SETTLED = 1e-5  # rad
 MOST_SENSES = 6  # axes whose two senses are all tried together
 DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two
-CARE_ROUNDS, CARE_FREEDOM = 8, 1.0  # see `_with_care`
+CARE_ROUNDS, CARE_FREEDOM = 40, 0.1  # see `_with_care`
 ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
 
 
