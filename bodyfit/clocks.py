@@ -109,7 +109,8 @@ def unit_clocks(one: Unaided, pairs: Sequence[tuple[int, int]]) -> Clocks:
     U = len(one.units)
     found = [pair for p, c in pairs if len((pair := pair_clock(one, p, c)).at)]
     source = ["joints" if any(u in pair.units for pair in found) else "nothing" for u in range(U)]
-    for u in [u for u in range(U) if source[u] == "nothing"]:
+    jointed = {u for pair in pairs for u in pair}
+    for u in [u for u in range(U) if u not in jointed]:
         others = [rate_clock(one, v, u) for v in range(U) if v != u]
         told = [pair for pair in others if len(pair.at)]
         if told:

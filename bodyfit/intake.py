@@ -24,6 +24,7 @@ from .noise import AtRest, at_rest, rest_findings
 from .placement import Placement, placed, refuse_unplaced
 from .placement_findings import check_placement, placement_findings
 from .sampling import Sampling, sampling_findings, sampling_of
+from .signals import check_stamps
 from .unaided import Unaided, unaided
 from .unit_axes import UnitAxes, axes_findings, unit_axes
 
@@ -88,6 +89,8 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
     if assign not in ASSIGN:
         raise InputError(f"assign: found {assign!r}; {suggest(assign, ASSIGN)}")
     units = list(capture.units.values())
+    for unit in units:
+        check_stamps(unit)
     sampling = tuple(sampling_of(unit) for unit in units)
     clipped = tuple(clip for unit in units for clip in clipping(unit))
     rests = tuple(rest for unit in units for rest in at_rest(unit))

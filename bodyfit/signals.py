@@ -181,7 +181,7 @@ def _output_times(units: list[Unit]) -> np.ndarray:
     if not units:
         raise CannotReconstructError("no unit is left to fit; wear at least one, or leave out fewer")
     for unit in units:
-        _check_stamps(unit)
+        check_stamps(unit)
     start, end = max(u.time[0] for u in units), min(u.time[-1] for u in units)
     if end - start < SHORTEST_S:
         spans = ", ".join(f"{u.name} {u.time[0]:.2f} to {u.time[-1]:.2f} s" for u in units)
@@ -204,8 +204,18 @@ def _usual(unit: Unit) -> np.ndarray:
     return steps < 1.5 * np.median(steps)
 
 
-def _check_stamps(unit: Unit) -> None:
-    """Refuses a unit without samples, and stamps that do not increase."""
+def check_stamps(unit: Unit) -> None:
+    """Refuses a unit without samples, and stamps that do not increase.
+
+    Parameters
+    ----------
+    unit : any
+
+    Raises
+    ------
+    CannotReconstructError, InputError
+        One of these does not hold.
+    """
     if len(unit.time) < 2:
         raise CannotReconstructError(
             f"units.{unit.name}: {len(unit.time)} samples in the stretch that was asked for, expected more; "

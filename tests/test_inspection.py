@@ -264,7 +264,7 @@ def test_ten_minutes_of_fifteen_units_make_a_small_page_soon():
 @pytest.fixture
 def intake(monkeypatch):
     """A stand-in for what runs the checks."""
-    module = ModuleType("bodyfit.intake")
+    module = ModuleType("bodyfit.inspecting")
 
     def inspect(capture, progress=None):
         if capture.title == "Too short":
@@ -272,7 +272,7 @@ def intake(monkeypatch):
         return dataclasses.replace(example(worn()), title=capture.title)
 
     module.inspect = inspect  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "bodyfit.intake", module)
+    monkeypatch.setitem(sys.modules, "bodyfit.inspecting", module)
 
 
 def run(*options):

@@ -80,7 +80,7 @@ HOMES = {
     "click": ("cli", "cli_simulate", "cli_inspect"),
     "rich": ("printed", "printed_inspection", "progress", "cli", "cli_simulate"),
     "matplotlib": ("formats.inspection_plots",),
-    "threadpoolctl": ("fitting",),
+    "threadpoolctl": ("fitting", "inspecting"),
 }
 
 

@@ -148,11 +148,11 @@ def _calibration(table: TomlTable, units: Mapping[str, Unit], model: BodyModel) 
     kinds = ", ".join(CALIBRATION_KINDS)
     table.only(("kind", "start_s", "end_s", "pose", "joint"))
     kind = table.choice("kind", CALIBRATION_KINDS) or table.missing("kind", f"one of {kinds}")
-    pose, joint = table.choice("pose", model.pose_names), table.choice("joint", model.joints)
-    if kind == "still" and joint is not None:
+    if kind == "still" and "joint" in table:
         table.refuse("joint", 'only a calibration of kind "movement" has a joint; remove it or set that kind')
-    if kind == "movement" and pose is not None:
+    if kind == "movement" and "pose" in table:
         table.refuse("pose", 'only a calibration of kind "still" has a pose; remove it or set that kind')
+    pose, joint = table.choice("pose", model.pose_names), table.choice("joint", model.joints)
     if kind == "movement" and joint is None:
         table.missing("joint", f"the joint that moves: {', '.join(model.joints)}")
     start, end = _seconds_within(table, "start_s", units), _seconds_within(table, "end_s", units)

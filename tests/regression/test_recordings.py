@@ -95,7 +95,7 @@ def test_soft_chain(recordings):
 def test_soft_chain_with_stated_mountings_that_the_motion_refines(recordings):
     """Units sit 6 to 12° off the mounting that is stated; without refinement the pairs were 7.1° off."""
     folder = recordings / "chain_soft"
-    assert mean_error(neighbours(folder, fitted(folder), 0.015)) <= 5.0
+    assert mean_error(neighbours_of_chain(folder, fitted(folder), 0.015)) <= 5.0
 
 
 def test_soft_chain_mountings_from_arbitrary_motion(recordings):
