@@ -87,6 +87,12 @@ def main() -> None:
     "--leave-out", metavar="UNIT", multiple=True, help="Pretend that a unit was not worn; repeatable."
 )
 @click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+@click.option(
+    "--assign",
+    type=click.Choice(("given", "auto")),
+    default="given",
+    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
+)
 def fit(
     capture: Path,
     out: Path,
@@ -94,6 +100,7 @@ def fit(
     alone: bool,
     leave_out: tuple[str, ...],
     strict_ranges: bool,
+    assign: str,
 ) -> None:
     """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
 
@@ -117,6 +124,7 @@ def fit(
             alone=alone,
             leave_out=leave_out,
             strict_ranges=strict_ranges,
+            assign=assign,
             progress=progress,
         )
         paths = write_fit(result, out, progress)

@@ -119,7 +119,7 @@ def _is_limit(x: np.ndarray, runs: np.ndarray, changes: np.ndarray, axis: int) -
         return False
     resolution = _resolution(x)
     tops = [run for run in runs if _jump(x, *run) > STEEP * resolution]
-    if len(tops) >= FLAT_TOPS:
+    if len(tops) >= FLAT_TOPS and any(b - a > 1 for a, b in tops):  # a motion played twice peaks alike
         return len(tops) > 0.5 * len(runs)
     others = np.asarray(np.delete(changes, axis, 1).any(1))
     usual = np.percentile(np.diff(np.flatnonzero(np.concatenate([[True], changes[:, axis], [True]]))), 95)

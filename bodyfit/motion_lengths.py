@@ -14,7 +14,6 @@ from .segment_length import Length
 # m, what soft tissue and scale errors add to the noise: root mean square error of lengths with little noise,
 # 16 to 29 mm on simulated people (1 and 3 °/g), 8 mm on the chain with optical reference
 MOTION_SD = 0.02
-MOUNTING_SD = 0.1  # rad, how far a mounting from a pose usually is off
 NOTHING_KNOWN = 1.0  # m, prior of each lever arm: the motion alone is asked
 SHOWN = 0.2  # share of a length; a larger standard deviation, and the motion does not show it
 
@@ -67,11 +66,13 @@ def _beside(model: BodyModel, found: Estimate, unit: int, name: str, d: np.ndarr
     is left out. Zero where mounting or body are not known. See `lengths_from_motion`.
     """
     mounting, expected = found.body.mounting, _between(model, name)
-    if expected is None or mounting.sources[unit] not in ("given", "still pose"):
+    if expected is None or not mounting.sure[unit]:
         return 0.0
     n = expected / np.linalg.norm(expected)
     seen = mounting.segment_from_unit[unit] @ d
-    across = float(np.sum((seen - (seen @ n) * n) ** 2)) - (MOUNTING_SD * float(seen @ n)) ** 2
+    C = mounting.covariance[unit]
+    turned = float(np.trace(C) - n @ C @ n)  # rad², of how far n may be off
+    across = float(np.sum((seen - (seen @ n) * n) ** 2)) - turned * float(seen @ n) ** 2
     return float(np.sqrt(max(0.0, across) / 2))
 
 

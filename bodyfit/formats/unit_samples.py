@@ -85,9 +85,16 @@ def _sensor(setup: TomlTable, sensor: str, table: Table) -> np.ndarray:
     count = 4 if sensor == "orientation" else 3
     keys.only(("columns", "up") if sensor == "orientation" else SENSOR_KEYS)
     names = keys.texts("columns", count) or keys.missing("columns", f"a list of {count} column names")
-    values = np.stack([table.numbers(n, keys.dotted("columns")) for n in names], axis=1)
+    values = np.stack([_column(table, name, keys.dotted("columns")) for name in names], axis=1)
     values[np.isnan(values).any(axis=1)] = np.nan
     return values
+
+
+def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
+    """(N,) numbers of a column; "-ax" is column ax with its sign turned, for axes that point the other way."""
+    if name.startswith("-") and name not in table.names:
+        return -table.numbers(name[1:], asked_by)
+    return table.numbers(name, asked_by)
 
 
 def _increasing_time(
