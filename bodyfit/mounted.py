@@ -288,9 +288,11 @@ def _of_centres(
     for j, (i, centre) in enumerate(zip(ties, centres, strict=True)):
         tie, own = problem.ties[i], slice(6 * j, 6 * j + 6)
         if np.isfinite(centre).any() and turning[tie.parent] and turning[tie.child]:
-            scaled = tie.joint.centre_in_parent_of_stature is not None
-            sd = w.joint_centre if scaled else w.joint_centre_given
-            out.append(SharedCentre((tie.parent, tie.child), found[j], covariance[own, own], centre, sd))
+            out.append(
+                SharedCentre(
+                    (tie.parent, tie.child), found[j], covariance[own, own], centre, w.joint_centre_given
+                )
+            )
     for unit, place in enumerate(problem.places):
         stated = place is not None and np.trace(place[1]) <= 3.01 * w.position**2  # else a guess: too rough
         if place is not None and stated and problem.measured[unit]:
@@ -299,8 +301,14 @@ def _of_centres(
 
 
 def _centres(joint: Joint) -> np.ndarray:
-    """(2, 3) m, in parent and child; NaN where the model does not say. The child's is its origin."""
+    """(2, 3) m, in parent and child; NaN where the model does not say. The child's is its origin.
+
+    Centres scaled from a stature are left out: with soft tissue's error in the arms they turn units by more
+    than people are off who state a mounting (tried).
+    """
     unknown = np.full(3, np.nan)
+    if joint.centre_in_parent_of_stature is not None:
+        return np.stack([unknown, unknown])
     if joint.centre_in_parent is None:
         return np.stack([unknown, unknown if joint.centre_in_child is None else joint.centre_in_child])
     child = np.zeros(3) if joint.centre_in_child is None else joint.centre_in_child

@@ -12,6 +12,7 @@ from scipy.spatial.transform import Rotation
 from scripted_motion import person, quiet, relative_deg, swung, with_units
 
 import bodyfit
+from bodyfit.body import BodyModel
 from bodyfit.capture import Calibration
 from bodyfit.errors import InputError
 from bodyfit.formats.model_file import model_names, read_model, write_model
@@ -67,9 +68,18 @@ def test_a_wrong_key_of_a_calibration_is_refused_by_name(tmp_path, line, message
     assert message in str(caught.value)
 
 
+def in_metres(model: BodyModel) -> BodyModel:
+    """The model with its joint centres measured, not scaled from a stature."""
+    joints = {
+        n: dataclasses.replace(j, centre_in_parent_of_stature=None, centre_in_child_of_stature=None)
+        for n, j in model.joints.items()
+    }
+    return dataclasses.replace(model, joints=joints)
+
+
 def seated_then_moving(wrong: bool = False) -> tuple:
     """A right leg seated for 3 s (or leaning by 35° while it says so), then swinging."""
-    model = person("right_leg")
+    model = in_metres(person("right_leg"))
     poses = swung(model, 18.0)
     share = np.clip((poses.time - 3) / 2, 0, 1)[:, None, None]
     at = held_pose(model, "seated")
