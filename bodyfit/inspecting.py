@@ -109,7 +109,7 @@ def _unit(
         _spans(sampling.gaps),
         _spans(np.array([span for clip in clipped for span in clip.stretches]).reshape(-1, 2)),
         max((clip.share for clip in clipped), default=0.0),
-        **_clock(name, intake),
+        *_clock(name, intake),
         gyroscope_noise=_worst(noise.get("gyroscope")),
         accelerometer_noise=_worst(noise.get("accelerometer")),
         field_trusted=_trusted(name, intake, start, end),
@@ -121,17 +121,13 @@ def _unit(
     )
 
 
-def _clock(name: str, intake: Intake) -> dict[str, float]:
-    """The unit's clock against the others."""
+def _clock(name: str, intake: Intake) -> tuple[float | None, float | None, float | None]:
+    """The unit's clock against the others: offset s, its standard deviation, rate."""
     clocks = intake.clocks
     if clocks is None or name not in clocks.units:
-        return {}
+        return None, None, None
     u = list(clocks.units).index(name)
-    return {
-        "clock_offset": float(clocks.offset[u]),
-        "clock_offset_sd": float(clocks.offset_sd[u]),
-        "clock_rate": float(clocks.rate[u]),
-    }
+    return float(clocks.offset[u]), float(clocks.offset_sd[u]), float(clocks.rate[u])
 
 
 def _worst(noise: np.ndarray | None) -> float | None:

@@ -156,7 +156,8 @@ def _scaled(capture: Capture, alone: Unaided | None):
     turns = gyroscope_scales(alone, windows, g)
     axes = unit_axes(alone.signals, g)
     mixed = {one.unit for one in axes if one.wrong}  # their attitudes mean nothing
-    forces, turns = (tuple(s for s in scales if s.unit not in mixed) for scales in (forces, turns))
+    forces = tuple(scale for scale in forces if scale.unit not in mixed)
+    turns = tuple(scale for scale in turns if scale.unit not in mixed)
     units = {n: turning_true(reading_gravity(u, forces), turns) for n, u in capture.units.items()}
     found = (*accelerometer_findings(forces), *gyroscope_findings(turns), *axes_findings(axes))
     return _with(capture, units), (forces, turns, axes), found

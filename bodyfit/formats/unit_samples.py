@@ -91,7 +91,7 @@ def _sensor(setup: TomlTable, sensor: str, table: Table) -> np.ndarray:
 
 
 def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
-    """(N,) numbers of a column; "-ax" is column ax with its sign turned, for axes that point the other way."""
+    """(N,) numbers of a column; "-ax" is column ax with its sign turned."""
     if name.startswith("-") and name not in table.names:
         return -table.numbers(name[1:], asked_by)
     return table.numbers(name, asked_by)
