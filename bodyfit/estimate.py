@@ -10,7 +10,7 @@ import numpy as np
 from .averages import Averages, averages
 from .field_level import ADMITTED_AFTER, admitted, judged
 from .field_trust import FieldTrust
-from .geometry import share_of_levers
+from .geometry import heading_information
 from .heading_start import start
 from .latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from .linearise import linearise
@@ -205,7 +205,8 @@ def heading_sd(
         problem.alike(problem.weights.joint_s),
         np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field),
     )
-    widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
+    held, free = heading_information(average, body.ends, body.levers, body.joint_sd, alike, prior)
+    widened = np.maximum(held / np.maximum(free, 1e-12), 1.0)
     for factor, i in zip(widened, body.joints, strict=True):
         tie = problem.ties[i]
         if i not in body.axes and not (north[tie.parent] and north[tie.child]):

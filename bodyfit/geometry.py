@@ -8,7 +8,7 @@ import numpy as np
 
 from .averages import Averages
 from .residuals import huber
-from .rotations import apply, exp, skew
+from .rotations import apply, exp, heading_matrix, skew
 
 
 @dataclass(frozen=True, eq=False)
@@ -211,10 +211,10 @@ def levers_from_rotations(
     return (covariance @ b).reshape(-1, 2, 3), covariance
 
 
-def share_of_levers(
+def heading_information(
     average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
-) -> np.ndarray:
-    """How much less the joints tell about headings because lever arms have to be found too.
+) -> tuple[np.ndarray, np.ndarray]:
+    """What the joints tell about a child's heading against its parent's.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def share_of_levers(
 
     Returns
     -------
-    (J,) at least one: factor on the variance of a child's heading against its parent's
+    held, free : (J,) 1/rad², with the lever arms known, and with them to be found as well
 
     Notes
     -----
@@ -230,7 +230,7 @@ def share_of_levers(
     the arms free, Σ w d² − bᵀ (Aᵀ W A + Λ)⁻¹ b, b = Aᵀ W d (Schur complement).
     """
     parent, child = joint_forces(average, ends, levers)
-    out = np.ones(len(ends.units))
+    out = np.zeros((2, len(ends.units)))
     for j, (p, c) in enumerate(ends.units):
         A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
         d = -np.cross([0.0, 1.0, 0.0], child[:, j])
@@ -241,8 +241,8 @@ def share_of_levers(
         H = np.einsum("kij,k,kil->jl", A, w, A) + prior.precision[own, own]
         noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
         free = held - float(b @ np.linalg.solve(H, b)) - noise
-        out[j] = held / max(free, 1e-6 * held, 1e-12)
-    return np.maximum(out, 1.0)
+        out[:, j] = held, max(free, 1e-6 * held, 1e-12)
+    return out[0], out[1]
 
 
 def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -334,6 +334,29 @@ def hinge_axis(
             mode = np.concatenate([U[:, i], side * Vt[i]]) / np.sqrt(2)
             covariance += scale / max(s[0] - side * s[i], 1e-9) * np.outer(mode, mode)
     return Axis(directions, float(np.sqrt(scale / max(s[0] - s[1], 1e-9))), covariance)
+
+
+def axis_by_heading(R_parent: np.ndarray, R_child: np.ndarray) -> np.ndarray:
+    """How a hinge axis found from the motion turns with the heading of the child against the parent.
+
+    Parameters
+    ----------
+    R_parent, R_child : (k, 3, 3) world_from_unit
+
+    Returns
+    -------
+    (6,) change of both directions, unit frames, per rad about the vertical
+    """
+    back = np.swapaxes(R_parent, -1, -2)
+    found = [
+        hinge_axis(back @ heading_matrix(np.asarray(turn)) @ R_child, 1.0, 1.0, None, 1.0).directions.ravel()
+        for turn in (-SMALL_TURN, SMALL_TURN)
+    ]
+    found[0] *= np.sign(found[0] @ found[1])
+    return (found[1] - found[0]) / (2 * SMALL_TURN)
+
+
+SMALL_TURN = 1e-3  # rad
 
 
 def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.ndarray:

@@ -94,7 +94,7 @@ class Bins:
     def of(cls, unaided: Unaided) -> Bins:
         """The bins of some units' samples."""
         samples = max(1, round(BIN_S / unaided.step))
-        count = len(unaided.time) // samples
+        count = (len(unaided.time) - 1) // samples  # turns end one sample earlier
         middle = (np.arange(count) * samples + 0.5 * (samples - 1)) * unaided.step
         return cls(
             samples, max(1, round(0.5 * WINDOW_S / (samples * unaided.step))), count, unaided.time[0] + middle

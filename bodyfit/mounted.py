@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -9,7 +10,16 @@ from scipy.spatial.transform import Rotation
 
 from .averages import Averages
 from .body import Joint
-from .geometry import Axis, Ends, LeverPrior, hinge_axis, levers_from_rotations, robust_sd
+from .geometry import (
+    Axis,
+    Ends,
+    LeverPrior,
+    axis_by_heading,
+    heading_information,
+    hinge_axis,
+    levers_from_rotations,
+    robust_sd,
+)
 from .mounting import Held, Mounting, mean_rotation, still_pose
 from .mounting_evidence import (
     Evidence,
@@ -29,6 +39,7 @@ RIGHT = np.array([0.0, 0.0, 1.0])
 FLEXION_PLAY = np.radians(5.0)  # least play of a joint of people about its flexion axis
 WIDE_LEVER = 10.0  # m, prior of a lever arm that the motion alone has to show
 ASSUMED = np.radians(60.0)  # nobody said that the body was in that pose
+LARGEST_HEADING = np.radians(30.0)  # more says nothing
 NO_UNIT = np.radians(0.1)
 NEVER_STILL = 1e3  # rad/s, where nothing was measured
 
@@ -60,7 +71,8 @@ def calibrated(
     evidence: list[Evidence] = _given(problem)
     evidence += _of_poses(problem, freed, held, settled=axes is not None)
     if axes is not None:
-        evidence += _of_axes(problem, freed, held, axes, play or {})
+        heading = _heading_variance(problem, average, joints)
+        evidence += _of_axes(problem, freed, held, axes, play or {}, heading)
         evidence += _of_fixed(problem, freed)
         if average is not None and joints is not None:
             evidence += _of_centres(problem, average, *joints)
@@ -149,6 +161,7 @@ def _of_axes(
     held: Sequence[Held],
     axes: Mapping[int, Axis],
     play: Mapping[int, float],
+    heading: Mapping[int, float],
 ) -> list[Evidence]:
     """Axes that the motion shows and whose place in the segments the model tells: hinges and knees."""
     out: list[Evidence] = []
@@ -162,11 +175,13 @@ def _of_axes(
         if tie.joint.type == "hinge" and tie.joint.axis is not None and i in axes:
             sd = play.get(i, HINGE_PLAY)
             found = hinge_axis(seen, sd, problem.alike(w.hinge_s), None, 1.0)
+            found = _with_heading(found, freed, tie, heading.get(i, 0.0))
             true = tie.joint.axis / np.linalg.norm(tie.joint.axis)
             off = (w.hinge_declared, sd)
             out += _axis(problem, held, tie, relative, found, true, off, "joint axis")
         elif tie.joint.flexes_only:
             found, sd = axis_and_play(seen, FLEXION_PLAY, problem.alike(w.hinge_s), FLEXION_PLAY / 2)
+            found = _with_heading(found, freed, tie, heading.get(i, 0.0))
             off = _of_bones(w.flexion_axis, sd)
             out += _axis(problem, held, tie, relative, found, RIGHT, off, "flexion axis")
     for i, start, end in problem.movements:
@@ -182,6 +197,26 @@ def _of_axes(
                 off = _of_bones(w.movement_axis, beside)
             out += _axis(problem, held, tie, relative, found, true, off, "movement", start_at_rest=True)
     return out
+
+
+def _heading_variance(
+    problem: Problem,
+    average: Averages | None,
+    joints: tuple[Ends, Sequence[int], np.ndarray, np.ndarray] | None,
+) -> dict[int, float]:
+    """Tie -> rad², of the child's heading against the parent's as far as their joint shows it."""
+    if average is None or joints is None or not len(joints[1]):
+        return {}
+    ends, ties, levers, sd = joints
+    wide = LeverPrior(np.zeros(6 * len(ties)), np.eye(6 * len(ties)) / problem.weights.lever**2)
+    _, free = heading_information(average, ends, levers, sd, problem.alike(problem.weights.joint_s), wide)
+    return {i: float(min(1 / x, LARGEST_HEADING**2)) for i, x in zip(ties, free, strict=True)}
+
+
+def _with_heading(axis: Axis, freed: np.ndarray, tie: Tie, variance: float) -> Axis:
+    """The axis as uncertain as a heading between its two units makes it: a steady one passes for mounting."""
+    turn = axis_by_heading(freed[:, tie.parent], freed[:, tie.child])
+    return dataclasses.replace(axis, covariance=axis.covariance + variance * np.outer(turn, turn))
 
 
 def _of_bones(sd: float, play: float) -> tuple[float, float]:

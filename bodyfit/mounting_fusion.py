@@ -20,7 +20,7 @@ MOST_STEPS = 30
 SETTLED = 1e-5  # rad
 MOST_SENSES = 6  # axes whose two senses are all tried together
 DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two
-CARE_ROUNDS, CARE_FREEDOM = 40, 0.1  # see `_with_care`
+CARE_ROUNDS, CARE_FREEDOM = 40, 1.0  # see `_with_care`
 ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
 
 
@@ -80,7 +80,7 @@ def fuse(evidence: Sequence[Evidence], units: int, poses: int) -> Fused:
         if costs[i] < costs[best] + ALIKE and np.abs(at.mounting - tried[best][0].mounting).max() > DIFFERENT
     ]
     guess, choice = _with_care(*tried[best])
-    H, _, _, weight = _normal(choice, guess)
+    H, _, _, weight = _normal(_with_doubt(choice, guess), guess)
     covariance = np.linalg.inv(H)
     surprise = np.array([_surprise(e, w, guess, covariance) for e, w in zip(choice, weight, strict=True)])
     own = np.stack([covariance[3 * u : 3 * u + 3, 3 * u : 3 * u + 3] for u in range(units)])
@@ -132,6 +132,26 @@ def _with_care(guess: Guess, evidence: list[Evidence]) -> tuple[Guess, list[Evid
             evidence[i] = dataclasses.replace(evidence[i], sd=sd)  # type: ignore[type-var]
         guess = _descended(guess, evidence)
     return guess, evidence
+
+
+def _with_doubt(evidence: Sequence[Evidence], at: Guess) -> list[Evidence]:
+    """The evidence with stated mountings as wide as few units leave it open, for the covariance.
+
+    The posterior of σ² is inverse χ² with ν = ν₀ + γ degrees of freedom, γ the number of turns that other
+    evidence shows, Σ (3 − tr C / σ²); its median is about ν / (ν − 2/3) of what was found.
+    """
+    stated = [i for i, e in enumerate(evidence) if isinstance(e, GivenMounting) and e.shared]
+    if not stated:
+        return list(evidence)
+    C, out = np.linalg.inv(_normal(evidence, at)[0]), list(evidence)
+    units = [evidence[i].unit for i in stated]  # type: ignore[attr-defined]
+    sd = float(evidence[stated[0]].sd)  # type: ignore[attr-defined]
+    shown = sum(3 - np.trace(C[3 * u : 3 * u + 3, 3 * u : 3 * u + 3]) / sd**2 for u in units)
+    freedom = CARE_FREEDOM + shown
+    wide = sd * np.sqrt(freedom / (freedom - 2 / 3))
+    for i in stated:
+        out[i] = dataclasses.replace(out[i], sd=wide)  # type: ignore[type-var]
+    return out
 
 
 def _senses(evidence: Sequence[Evidence]) -> list[tuple[int, ...]]:

@@ -81,13 +81,13 @@ class Weights:
     position: float = 0.01
     joint_centre: float = 0.05
     joint_centre_measured: float = 0.02
-    mounting: float = math.radians(2.0)
+    mounting: float = math.radians(1.5)
     pose_tilt: float = math.radians(3.0)
     pose_heading: float = math.radians(5.0)
     pose_loose: float = 2.0
     heading_error: float = math.radians(3.0)
     heading_at_start: float = math.radians(60.0)
-    hinge_declared: float = math.radians(1.0)
+    hinge_declared: float = math.radians(1.5)
     flexion_axis: float = math.radians(6.0)
     movement_axis: float = math.radians(4.0)
     joint_centre_given: float = 0.01
