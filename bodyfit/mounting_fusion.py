@@ -138,7 +138,8 @@ def _with_doubt(evidence: Sequence[Evidence], at: Guess) -> list[Evidence]:
     """The evidence with stated mountings as wide as few units leave it open, for the covariance.
 
     The posterior of σ² is inverse χ² with ν = ν₀ + γ degrees of freedom, γ the number of turns that other
-    evidence shows, Σ (3 − tr C / σ²); its median is about ν / (ν − 2/3) of what was found.
+    evidence shows, Σ (3 − tr C / σ²). Widened by ν / (ν − γ/ν): not at all where the prior decides, between
+    median and mean of that posterior where the capture does.
     """
     stated = [i for i, e in enumerate(evidence) if isinstance(e, GivenMounting) and e.shared]
     if not stated:
@@ -148,7 +149,7 @@ def _with_doubt(evidence: Sequence[Evidence], at: Guess) -> list[Evidence]:
     sd = float(evidence[stated[0]].sd)  # type: ignore[attr-defined]
     shown = sum(3 - np.trace(C[3 * u : 3 * u + 3, 3 * u : 3 * u + 3]) / sd**2 for u in units)
     freedom = CARE_FREEDOM + shown
-    wide = sd * np.sqrt(freedom / (freedom - 2 / 3))
+    wide = sd * np.sqrt(freedom / (freedom - shown / freedom))
     for i in stated:
         out[i] = dataclasses.replace(out[i], sd=wide)  # type: ignore[type-var]
     return out
