@@ -17,10 +17,10 @@ LEAST_INFORMATION = np.radians(100.0)  # rad, standard deviation of a rotation t
 FREE_PLACE = 0.3  # m, where a unit sits on a segment: within a limb's length
 TAIL = 4.0  # degrees of freedom of Student's t, whose weights take outliers' influence
 MOST_STEPS = 30
-SETTLED = 1e-5  # rad
+SETTLED = 1e-4  # rad
 MOST_SENSES = 6  # axes whose two senses are all tried together
 DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two
-CARE_ROUNDS, CARE_FREEDOM = 40, 1.0  # see `_with_care`
+CARE_ROUNDS, CARE_SETTLES, CARE_FREEDOM = 12, 0.02, 1.0  # see `_with_care`
 ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
 
 
@@ -113,25 +113,32 @@ def _surprise(e: Evidence, weight: float, at: Guess, covariance: np.ndarray) -> 
 def _with_care(guess: Guess, evidence: list[Evidence]) -> tuple[Guess, list[Evidence]]:
     """How far stated mountings are off in this capture: few units say how carefully all were mounted.
 
-    Expectation maximisation for their common variance, inverse-χ² prior of two degrees of freedom about the
-    variance that they come with: σ² = (2 σ₀² + Σ (w |r|² + tr C)) / (2 + 3 n).
+    Their common variance by MacKay's fixed point (1992, doi:10.1162/neco.1992.4.3.415), with a prior of ν₀
+    degrees of freedom about the variance that they come with: σ² = (ν₀ σ₀² + Σ w |r|²) / (ν₀ + γ), γ the
+    number of turns that other evidence shows, Σ (3 − tr C / σ²).
     """
     stated = [i for i, e in enumerate(evidence) if isinstance(e, GivenMounting) and e.shared]
     if not stated:
         return guess, evidence
-    usual = evidence[stated[0]].sd  # type: ignore[attr-defined]
+    usual = sd = float(evidence[stated[0]].sd)  # type: ignore[attr-defined]
     for _ in range(CARE_ROUNDS):
         H, _, surprise, weight = _normal(evidence, guess)
-        C = np.linalg.inv(H)
-        off = 0.0
-        for i in stated:
-            u, sd = evidence[i].unit, evidence[i].sd  # type: ignore[attr-defined]
-            off += weight[i] * 3 * surprise[i] * sd**2 + np.trace(C[3 * u : 3 * u + 3, 3 * u : 3 * u + 3])
-        sd = float(np.sqrt((CARE_FREEDOM * usual**2 + off) / (CARE_FREEDOM + 3 * len(stated))))
+        off = sum(weight[i] * 3 * surprise[i] * sd**2 for i in stated)
+        before, shown = sd, _shown(H, evidence, stated, sd)
+        sd = float(np.sqrt((CARE_FREEDOM * usual**2 + off) / (CARE_FREEDOM + shown)))
         for i in stated:
             evidence[i] = dataclasses.replace(evidence[i], sd=sd)  # type: ignore[type-var]
-        guess = _descended(guess, evidence)
-    return guess, evidence
+        guess = _descended(guess, evidence, 1)
+        if abs(sd / before - 1) < CARE_SETTLES:
+            break
+    return _descended(guess, evidence), evidence
+
+
+def _shown(H: np.ndarray, evidence: Sequence[Evidence], stated: Sequence[int], sd: float) -> float:
+    """Number of turns of stated mountings that other evidence shows, Σ (3 − tr C / σ²)."""
+    C = np.linalg.inv(H)
+    units = [evidence[i].unit for i in stated]  # type: ignore[attr-defined]
+    return float(sum(3 - np.trace(C[3 * u : 3 * u + 3, 3 * u : 3 * u + 3]) / sd**2 for u in units))
 
 
 def _with_doubt(evidence: Sequence[Evidence], at: Guess) -> list[Evidence]:
@@ -144,10 +151,8 @@ def _with_doubt(evidence: Sequence[Evidence], at: Guess) -> list[Evidence]:
     stated = [i for i, e in enumerate(evidence) if isinstance(e, GivenMounting) and e.shared]
     if not stated:
         return list(evidence)
-    C, out = np.linalg.inv(_normal(evidence, at)[0]), list(evidence)
-    units = [evidence[i].unit for i in stated]  # type: ignore[attr-defined]
-    sd = float(evidence[stated[0]].sd)  # type: ignore[attr-defined]
-    shown = sum(3 - np.trace(C[3 * u : 3 * u + 3, 3 * u : 3 * u + 3]) / sd**2 for u in units)
+    sd, out = float(evidence[stated[0]].sd), list(evidence)  # type: ignore[attr-defined]
+    shown = _shown(_normal(evidence, at)[0], evidence, stated, sd)
     freedom = CARE_FREEDOM + shown
     wide = sd * np.sqrt(freedom / (freedom - shown / freedom))
     for i in stated:
@@ -248,10 +253,10 @@ def _normal(evidence: Sequence[Evidence], at: Guess) -> tuple[np.ndarray, np.nda
     return H, b, surprise, weights
 
 
-def _descended(at: Guess, evidence: Sequence[Evidence]) -> Guess:
+def _descended(at: Guess, evidence: Sequence[Evidence], most: int | None = None) -> Guess:
     """Gauss–Newton from a guess, steps of at most half a radian."""
     U, P = len(at.mounting), len(at.facing)
-    for _ in range(MOST_STEPS):
+    for _ in range(most or MOST_STEPS):
         H, b, _, _ = _normal(evidence, at)
         step = -np.linalg.solve(H, b)
         step *= min(1.0, 0.5 / max(np.abs(step[: 3 * U + P]).max(), 1e-12))
