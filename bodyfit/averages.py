@@ -7,11 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
+from .earth import STANDARD_GRAVITY
 from .preintegration import Turns, between_keyframes, lever_matrix
 from .rotations import apply, skew
 from .signals import Signals
 
 HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
+AT_REST = np.array([0.0, STANDARD_GRAVITY, 0.0])  # m/s², stands in where nothing was felt
+MEASURED = 0.9  # share of the window; a mean over less is one of another time than the neighbour's
 CHUNK = 600  # keyframe intervals worked on at once, to bound memory
 
 
@@ -27,9 +30,10 @@ class Averages:
     force : (K + 1, U, 3) m/s², R f
     lever : (K + 1, U, 3, 3) 1/s², R K: the force at lever arm r is force + lever r
     field : (K + 1, U, 3), R m
-    known, field_known : (K + 1, U) bool, more than half of the window was measured
+    known, field_known : (K + 1, U) bool, nine tenths of the window, or half for the field, was measured
     force_by_latency : (K + 1, U, 3) m/s³, change of force when gyroscopes are read later, or None
-    lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None
+    lever_by_latency : (K + 1, U, 3, 3) 1/s³, or None; the same when whole units are read later
+    force_by_time : (K + 1, U, 3) m/s³, change of force when whole units are read later, or None
     """
 
     force: np.ndarray
@@ -39,6 +43,7 @@ class Averages:
     field_known: np.ndarray
     force_by_latency: np.ndarray | None = None
     lever_by_latency: np.ndarray | None = None
+    force_by_time: np.ndarray | None = None
 
 
 def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = False) -> Averages:
@@ -49,7 +54,7 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
     signals : N samples of U units
     turns : between keyframes
     R : (K + 1, U, 3, 3) world_from_unit
-    by_latency : derivatives with respect to the gyroscopes' latency too
+    by_latency : derivatives with respect to the gyroscopes' latency, and to the units' clocks, too
 
     Returns
     -------
@@ -80,17 +85,27 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
         return (window @ values.reshape(len(values), -1)).reshape(-1, *values.shape[1:])
 
     f, lever = signals.specific_force[at], X @ lever_matrix(signals.rate[at], signals.rate_derivative[at])
-    felt, magnetic = signals.known["accelerometer"][at], signals.known["magnetometer"][at]
-    out = {"force": mean(apply(X, f), felt), "lever": mean(lever)}
+    lost = np.repeat(signals.lost[a:b], q, axis=0)
+    lost = np.concatenate([lost, lost[-1:]])  # where nothing turns the readings into the world
+    felt, magnetic = (signals.known[s][at] & ~lost for s in ("accelerometer", "magnetometer"))
+    force = apply(X, f)
+    out = {
+        "force": mean(force, felt),
+        "lever": mean(lever.reshape(*lost.shape, 9), ~lost).reshape(-1, *lever.shape[1:]),
+    }
+    unfelt = signals.has["accelerometer"] & (window @ felt.astype(float) == 0)
+    out["force"] = np.where(unfelt[..., None], AT_REST, out["force"])
     out["field"] = (
         mean(apply(X, signals.field[at]), magnetic)
         if magnetic.any()
         else np.broadcast_to(0.0, out["force"].shape)
     )
-    out |= {"known": mean(felt.astype(float)) > 0.5, "field_known": mean(magnetic.astype(float)) > 0.5}
+    out |= {"known": mean(felt.astype(float)) > MEASURED, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:
         out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)
-        out["lever_by_latency"] = mean(np.gradient(lever, signals.step * signals.stride, axis=0))
+        step = signals.step * signals.stride
+        out["lever_by_latency"] = mean(np.gradient(lever, step, axis=0))
+        out["force_by_time"] = mean(np.gradient(force, step, axis=0), felt)
     return out
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -119,6 +119,13 @@ class Joint:
 class BodyModel:
     """Segments and joints, a tree with one root; joints are kept in order from the root outwards.
 
+    Attributes
+    ----------
+    segments, joints : by name
+    source : where the numbers come from
+    poses : name -> joint -> angle -> rad, postures that people can be asked to hold, trunk upright; what is
+        left out is zero. "neutral", all zero, every model has
+
     Raises
     ------
     InputError
@@ -130,9 +137,17 @@ class BodyModel:
     segments: Mapping[str, Segment]
     joints: Mapping[str, Joint]
     source: str = ""
+    poses: Mapping[str, Mapping[str, Mapping[str, float]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "joints", _from_root_outwards(self.name, self.segments, self.joints))
+        for pose, joints in self.poses.items():
+            _check_pose(f"poses.{pose}", joints, self.joints)
+
+    @property
+    def pose_names(self) -> tuple[str, ...]:
+        """Names of all poses, neutral first."""
+        return ("neutral", *(name for name in self.poses if name != "neutral"))
 
     @property
     def root(self) -> str:
@@ -145,18 +160,67 @@ class BodyModel:
 
         Parameters
         ----------
-        person : stature, mass and sex; each may be unknown
+        person : stature, mass, sex and measured lengths; each may be unknown
 
         Returns
         -------
         model : numbers that are known stay, shares fill the others. Without a stature, lengths and joint
             centres given as shares stay None; without a body mass, masses do; without a sex, a share is the
-            mean of female and male
+            mean of female and male. A segment whose length was measured takes that length, and what lies in
+            its frame goes along: its joint centres, its centre of mass
+
+        Raises
+        ------
+        InputError
+            A measured length is of a segment that the model does not have.
         """
         person = person or Person()
-        segments = {name: _scaled_segment(segment, person) for name, segment in self.segments.items()}
-        joints = {name: _scaled_joint(joint, person) for name, joint in self.joints.items()}
+        self._check_segments("person.lengths_m", person.lengths_m)
+        stature = {name: _stature_of(segment, person) for name, segment in self.segments.items()}
+        segments = {n: _scaled_segment(s, person, stature[n]) for n, s in self.segments.items()}
+        joints = {
+            n: _scaled_joint(j, person, stature[j.parent], stature[j.child]) for n, j in self.joints.items()
+        }
+        return dataclasses.replace(self, segments=segments, joints=joints).resized(person.lengths_m)
+
+    def resized(self, lengths: Mapping[str, float]) -> BodyModel:
+        """The model with segments of other lengths; what lies in a segment's frame goes along.
+
+        Parameters
+        ----------
+        lengths : segment name -> m
+
+        Returns
+        -------
+        model : joint centres, centres of mass and inertia of these segments scaled with the length; masses
+            stay. Of a segment whose length was unknown only the length changes
+
+        Raises
+        ------
+        InputError
+            The model has no such segment.
+        """
+        self._check_segments("lengths", lengths)
+        old = {name: self.segments[name].length for name in lengths}
+        grown = {name: lengths[name] / length for name, length in old.items() if length}
+        segments = {n: _resized_segment(s, lengths.get(n), grown.get(n)) for n, s in self.segments.items()}
+        joints = {
+            name: dataclasses.replace(
+                joint,
+                centre_in_parent=_times(joint.centre_in_parent, grown.get(joint.parent, 1.0)),
+                centre_in_child=_times(joint.centre_in_child, grown.get(joint.child, 1.0)),
+            )
+            for name, joint in self.joints.items()
+        }
         return dataclasses.replace(self, segments=segments, joints=joints)
+
+    def _check_segments(self, where: str, names: Iterable[str]) -> None:
+        """Refuses names of segments that the model does not have."""
+        for name in names:
+            if name not in self.segments:
+                raise InputError(
+                    f"{where}: model {self.name!r} has no segment {name!r}; {suggest(name, self.segments)}"
+                )
 
     def pinocchio(self) -> pinocchio.Model:
         """The model as pinocchio sees it: a free-flying root, then the joints in this model's order.
@@ -174,6 +238,16 @@ class BodyModel:
             A joint centre or a hinge axis is unknown.
         """
         return _pinocchio_model(self)
+
+
+def _check_pose(where: str, posed: Mapping[str, Mapping[str, float]], joints: Mapping[str, Joint]) -> None:
+    """Every joint and angle of a pose is in the model."""
+    for name, angles in posed.items():
+        if name not in joints:
+            raise InputError(f"{where}: found joint {name!r}; {suggest(name, joints)}")
+        for angle in angles:
+            if angle not in joints[name].angles:
+                raise InputError(f"{where}.{name}: found {angle!r}; {suggest(angle, joints[name].angles)}")
 
 
 def _from_root_outwards(
@@ -228,9 +302,15 @@ def _first(*values: Any) -> Any:
     return next((value for value in values if value is not None), None)
 
 
-def _scaled_segment(segment: Segment, person: Person) -> Segment:
+def _stature_of(segment: Segment, person: Person) -> float | None:
+    """The stature that a segment is scaled by: the person's, or the one that goes with a measured length."""
+    share, measured = share_of(segment.length_of_stature, person), person.lengths_m.get(segment.name)
+    return person.stature_m if share is None or measured is None else float(measured / share)
+
+
+def _scaled_segment(segment: Segment, person: Person, stature: float | None) -> Segment:
     """The segment in metres and kilograms, as far as its person is known."""
-    length = _first(segment.length, _times(share_of(segment.length_of_stature, person), person.stature_m))
+    length = _first(segment.length, _times(share_of(segment.length_of_stature, person), stature))
     mass = _first(segment.mass, _times(share_of(segment.mass_of_body, person), person.mass_kg))
     com = _first(segment.com, _times(share_of(segment.com_of_length, person), length))
     radii = _times(share_of(segment.gyration_of_length, person), length)
@@ -244,10 +324,20 @@ def _scaled_segment(segment: Segment, person: Person) -> Segment:
     )
 
 
-def _scaled_joint(joint: Joint, person: Person) -> Joint:
+def _resized_segment(segment: Segment, length: float | None, grown: float | None) -> Segment:
+    """The segment at another length, its shape kept where the old length is known."""
+    if length is None:
+        return segment
+    com, inertia = segment.com, segment.inertia
+    if grown is not None:
+        com, inertia = _times(com, grown), _times(inertia, grown**2)
+    return dataclasses.replace(segment, length=float(length), com=com, inertia=inertia)
+
+
+def _scaled_joint(joint: Joint, person: Person, parent: float | None, child: float | None) -> Joint:
     """The joint with its centres in metres; a centre in the child that is not given is the child's origin."""
-    in_parent = _times(share_of(joint.centre_in_parent_of_stature, person), person.stature_m)
-    in_child = _times(share_of(joint.centre_in_child_of_stature, person), person.stature_m)
+    in_parent = _times(share_of(joint.centre_in_parent_of_stature, person), parent)
+    in_child = _times(share_of(joint.centre_in_child_of_stature, person), child)
     in_parent = _first(joint.centre_in_parent, in_parent)
     in_child = _first(joint.centre_in_child, in_child)
     if in_parent is not None and in_child is None:

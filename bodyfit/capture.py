@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -10,6 +11,7 @@ from datetime import datetime
 import numpy as np
 
 from .body import BodyModel, Person
+from .earth import STANDARD_GRAVITY, normal_gravity
 from .errors import InputError
 from .finding import Finding
 
@@ -115,6 +117,13 @@ class Capture:
     calibrations: tuple[Calibration, ...] = ()
     source: str = ""
     notes: tuple[Finding, ...] = ()
+
+    @property
+    def gravity(self) -> float:
+        """m/s², at its place; the standard value where none is given."""
+        if self.place is None:
+            return STANDARD_GRAVITY
+        return normal_gravity(math.radians(self.place.latitude_deg), self.place.height_m)
 
     def between(self, start: float, end: float) -> Capture:
         """The same capture with only what happened in start ≤ time ≤ end (s)."""

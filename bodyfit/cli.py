@@ -17,6 +17,7 @@ from .errors import BodyfitError
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
+    "inspect": (".cli_inspect", "What a capture holds, what is wrong with it, and what to do."),
     "simulate": (".cli_simulate", "What worn units would have measured during a given motion."),
 }
 INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it
@@ -86,6 +87,12 @@ def main() -> None:
     "--leave-out", metavar="UNIT", multiple=True, help="Pretend that a unit was not worn; repeatable."
 )
 @click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+@click.option(
+    "--assign",
+    type=click.Choice(("given", "auto")),
+    default="given",
+    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
+)
 def fit(
     capture: Path,
     out: Path,
@@ -93,6 +100,7 @@ def fit(
     alone: bool,
     leave_out: tuple[str, ...],
     strict_ranges: bool,
+    assign: str,
 ) -> None:
     """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
 
@@ -116,6 +124,7 @@ def fit(
             alone=alone,
             leave_out=leave_out,
             strict_ranges=strict_ranges,
+            assign=assign,
             progress=progress,
         )
         paths = write_fit(result, out, progress)

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from .averages import Averages, averages
+from .field_level import ADMITTED_AFTER, admitted, judged
 from .field_trust import FieldTrust
-from .geometry import share_of_levers
+from .geometry import heading_information
 from .heading_start import start
-from .latency import latency_from_joints, worth_taking_off
+from .latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from .linearise import linearise
 from .problem import Body, Problem, State
 from .refine import prior_of_levers, refine
 from .residuals import Linearised
+from .rotations import exp, log
 from .smoother import solve
 
 MOST_ITERATIONS = 7
@@ -34,7 +36,7 @@ class Estimate:
     ----------
     problem, state, body, average : at the end
     trust : of the magnetic field
-    latency : s that gyroscopes were read earlier
+    late : what was taken off the stamps: latency of gyroscopes, offset and drift of each unit
     iterations, cost : of the solver
     last_step : rad, root mean square of the last step; converged when below 5e-4
     residuals : name -> root mean square
@@ -46,7 +48,7 @@ class Estimate:
     body: Body
     average: Averages
     trust: FieldTrust
-    latency: float
+    late: Lateness
     iterations: int
     cost: float
     last_step: float
@@ -60,14 +62,15 @@ class Estimate:
 
 
 def estimate(
-    problem_at: Callable[[float], Problem], latency: float, progress: Progress | None = None
+    problem_at: Callable[[Lateness], Problem], latency: float, units: int, progress: Progress | None = None
 ) -> Estimate:
     """Most probable motion of all units, given the signals and the body.
 
     Parameters
     ----------
-    problem_at : the problem with gyroscopes read earlier by a latency in s
-    latency : s, to start from
+    problem_at : the problem with what is late taken off the stamps
+    latency : s of the gyroscopes, to start from
+    units : number of units
     progress : called as progress(done, total, what)
 
     Returns
@@ -81,8 +84,11 @@ def estimate(
     """
     say = progress or (lambda done, total, what: None)
     say(0, MOST_ITERATIONS, "start values")
-    problem = problem_at(latency)
-    state, body, trust = start(problem)
+    late = on_time(units, latency)
+    problem = problem_at(late)
+    state, body, gated = start(problem)
+    trust = gated.without(judged(problem))
+    problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
     for iteration in range(1, MOST_ITERATIONS + 1):
@@ -92,13 +98,16 @@ def estimate(
         step = solve(parts, state.slots, len(state.R))
         state = state.stepped(step)
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
-        if iteration in LATENCY_AFTER and (found := _latency(problem, body, average)):
-            latency += found
+        if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
+            late = late + found
+            state = _read_later(state, problem, found)
             del problem  # an hour's signals are not held twice
-            problem = problem_at(latency)
+            problem = _following(problem_at(late), first)
             average = averages(problem.signals, problem.turns, state.R)
         if iteration <= GEOMETRY_SETTLES:
             body = refine(problem, state, body, average, iteration)
+        if iteration == ADMITTED_AFTER:
+            state, average, trust = admitted(problem, state, body, average, gated)
         moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
         if moved < CONVERGED and iteration > max(LATENCY_AFTER):
             break
@@ -109,7 +118,7 @@ def estimate(
         body,
         average,
         trust,
-        latency,
+        late,
         iteration,
         sum(part.cost for part in parts),
         moved,
@@ -118,13 +127,34 @@ def estimate(
     )
 
 
-def _latency(problem: Problem, body: Body, average: Averages) -> float:
-    """Latency that the joints show, s; zero where it is not certain or makes no difference."""
+def _following(problem: Problem, R: np.ndarray) -> Problem:
+    """The problem with the turns that long gaps lost replaced by those of the start, which follow neighbours.
+
+    They count as wholly unknown all the same; only, nothing that turns with its neighbour is unlikely.
+    """
+    lost = problem.signals.lost
+    if not lost.any():
+        return problem
+    carried, k, u = problem.turns.carried.copy(), *np.nonzero(lost)
+    whole = log(np.swapaxes(R[k, u], -1, -2) @ R[k + 1, u])
+    share = np.linspace(0.0, 1.0, carried.shape[1])[:, None]
+    carried[k, :, u] = exp(share * whole[:, None])
+    return replace(problem, turns=replace(problem.turns, carried=carried))
+
+
+def _late(problem: Problem, body: Body, average: Averages) -> Lateness:
+    """What the joints show to be late; nothing where it is not certain or makes no difference."""
     if not len(body.levers) or not problem.signals.has["gyroscope"].any():
-        return 0.0
+        return on_time(len(problem.signals.units))
     alike = problem.alike(problem.weights.joint_s)
-    seconds, sd = latency_from_joints(average, body.ends, body.levers, body.joint_sd, alike)
-    return seconds if worth_taking_off(seconds, sd) else 0.0
+    return worth_taking_off(*lateness_from_joints(average, body.ends, body.levers, body.joint_sd, alike))
+
+
+def _read_later(state: State, problem: Problem, late: Lateness) -> State:
+    """The state with each unit's rotations where they will have turned to when it is read later."""
+    signals, at = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
+    turned = signals.rate[:: signals.per_key] * late.at(at)[..., None]
+    return replace(state, R=state.R @ exp(turned))
 
 
 def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
@@ -171,8 +201,12 @@ def heading_sd(
     solve(parts, state.slots, len(state.R), visit)
     variance = np.maximum(0.0, np.median(found, axis=0))
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike, north = problem.alike(problem.weights.joint_s), np.any(trust.trusted, axis=0)
-    widened = share_of_levers(average, body.ends, body.levers, body.joint_sd, alike, prior)
+    alike, north = (
+        problem.alike(problem.weights.joint_s),
+        np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field),
+    )
+    held, free = heading_information(average, body.ends, body.levers, body.joint_sd, alike, prior)
+    widened = np.maximum(held / np.maximum(free, 1e-12), 1.0)
     for factor, i in zip(widened, body.joints, strict=True):
         tie = problem.ties[i]
         if i not in body.axes and not (north[tie.parent] and north[tie.child]):

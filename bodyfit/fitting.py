@@ -5,27 +5,33 @@ from __future__ import annotations
 import dataclasses
 import time as clock
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from .capture import SENSORS, Capture, Unit
-from .earth import STANDARD_GRAVITY, normal_gravity
+from .body_size import BodySize, body_size
+from .capture import SENSORS, Calibration, Capture, Unit
+from .earth_field import earth_field_of
 from .errors import CannotReconstructError, InputError, suggest
 from .estimate import Estimate, Progress, estimate
+from .finding import Finding, worst_first
 from .geometry import elastic_turns
+from .intake import examine
 from .latency import USUAL as USUAL_LATENCY
-from .mounting import Mounting, heading_of
-from .poses import PoseSequence
+from .latency import Lateness
+from .mounted import calibrated
+from .mounting import Held, Mounting, heading_of
+from .mounting_findings import mounting_findings
+from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
-from .refine import calibrated
 from .root_path import with_root_path
 from .rotations import exp
-from .signals import Signals, common_signals, resting_in, scaled_to_gravity
+from .signals import Signals, common_signals, resting_in
+from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .weights import Weights
@@ -40,11 +46,16 @@ class Fit:
     poses : every segment's rotation over time, joint angles, positions
     summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
     joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
+        Exp(φ) segment_from_unit true, segment frame
+    findings : about the capture and how units sit, most harmful first
     """
 
     poses: PoseSequence
     summary: dict[str, Any]
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
 
     @property
     def time(self) -> np.ndarray:
@@ -84,6 +95,7 @@ def fit(
     alone: bool = False,
     leave_out: Collection[str] = (),
     strict_ranges: bool = False,
+    assign: str = "given",
     progress: Progress | None = None,
     weights: Weights | None = None,
 ) -> Fit:
@@ -96,6 +108,7 @@ def fit(
     alone : each unit by itself, no body: the first layer of fusion, for comparison
     leave_out : names of units to treat as not worn
     strict_ranges : joint ranges hold exactly in the result
+    assign : "given": units are worn where the capture says, a doubt is reported; "auto": where motion says
     progress : called as progress(done, total, what)
     weights : standard deviations of the residuals
 
@@ -117,13 +130,19 @@ def fit(
     worn = _selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
+    slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
+        intake = examine(worn, assign, with_body=not alone)
+        worn = intake.capture
         if alone:
             tracks = [_solved(worn, [unit], [], weights, progress) for unit in worn.units.values()]
             tracks = _mounted_together(worn, tracks, weights)
         else:
-            tracks = [_solved(worn, *_with_body(worn), weights, progress)]
-        poses = with_root_path(_poses(worn, tracks))
+            tracks, worn, slips = _with_slips(worn, weights, progress)
+        size = _size(worn, tracks)
+        lengths = {name: length.value for name, length in size.lengths.items()}
+        grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
+        poses = with_root_path(_poses(grown, tracks))
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
@@ -132,11 +151,32 @@ def fit(
         "alone": alone,
         "leave_out": sorted(leave_out),
         "strict_ranges": strict_ranges,
+        "assign": assign,
     }
-    summary = summarise(worn, tracks, poses, options, clock.perf_counter() - started)
+    findings = worst_first((*intake.findings, *size.findings, *_of_mountings(tracks, slips)))
+    seconds = clock.perf_counter() - started
+    summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
+    summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary)
+    return Fit(poses, summary, mounting=_mountings(worn, tracks), findings=findings)
+
+
+def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
+    """What is to be said about how units sit."""
+    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    return [*(slip_finding(slip) for slip in slips), *found]
+
+
+def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """By unit: how it sits and how sure that is."""
+    out = {}
+    for track in tracks:
+        mounting = track.found.body.mounting
+        for u, name in enumerate(track.problem.signals.units):
+            if name in capture.units:
+                out[name] = (mounting.segment_from_unit[u], mounting.covariance[u])
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,12 +224,6 @@ def _selected(capture: Capture, sensors: Collection[str] | None, leave_out: Coll
             f"no unit carries {' or '.join(sorted(wanted))}; the capture has "
             f"{', '.join(there) or 'no sensor'}. Choose other sensors, or leave out fewer units"
         )
-    for name, unit in units.items():
-        if unit.segment is None:
-            raise CannotReconstructError(
-                f'units.{name}: no segment given; say which segment it is worn on: segment = "…" '
-                f"({', '.join(capture.model.segments)}), or leave it out"
-            )
     _check_segments(capture, units)
     return dataclasses.replace(capture, units=units, model=capture.model.scaled(capture.person))
 
@@ -198,7 +232,9 @@ def _check_segments(capture: Capture, units: Mapping[str, Unit]) -> None:
     """Every unit sits on a segment of the model, and no two on one."""
     taken: dict[str, str] = {}
     for name, unit in units.items():
-        segment = str(unit.segment)
+        segment = unit.segment
+        if segment is None:
+            continue
         if segment not in capture.model.segments:
             raise InputError(
                 f"units.{name}: segment {segment!r} is not in model {capture.model.name!r}; "
@@ -226,18 +262,52 @@ def _with_body(capture: Capture) -> tuple[list[Unit], list[Tie]]:
 _IDENTITY = np.array([0.0, 0.0, 0.0, 1.0])
 
 
+def _with_slips(
+    capture: Capture, weights: Weights, progress: Progress | None
+) -> tuple[list[Track], Capture, list[Slip]]:
+    """The whole body solved; where a unit slipped, again with its later samples turned back."""
+    slips: list[Slip] = []
+    while True:
+        track = _solved(capture, *_with_body(capture), weights, progress, slips)
+        found = track.found
+        freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
+        slip = find_slip(track.problem, found.body, found.average, freed) if len(slips) < MOST_SLIPS else None
+        if slip is None or slip.unit not in capture.units:
+            return [track], capture, slips
+        slips.append(slip)
+        capture = without_slip(capture, slip)
+
+
+MOST_SLIPS = 2
+
+
 def _solved(
-    capture: Capture, units: list[Unit], ties: list[Tie], weights: Weights, progress: Progress | None
+    capture: Capture,
+    units: list[Unit],
+    ties: list[Tie],
+    weights: Weights,
+    progress: Progress | None,
+    slips: Sequence[Slip] = (),
 ) -> Track:
     """The problem of these units, solved."""
     clock = list(capture.units.values())
 
-    def problem_at(latency: float) -> Problem:
-        return _problem(capture, common_signals(units, clock, latency), units, ties, weights)
+    def problem_at(late: Lateness) -> Problem:
+        read = common_signals(units, clock, late.latency, (late.offset, late.drift))
+        signals = slipping(read, slips)
+        return _problem(capture, signals, units, ties, weights)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
-    found = _without_samples(estimate(problem_at, latency, progress))
+    found = _without_samples(estimate(problem_at, latency, len(units), progress))
     return Track(found, [str(unit.segment) for unit in units])
+
+
+def _size(capture: Capture, tracks: list[Track]) -> BodySize:
+    """Lengths of the segments; the motion shows them where joints were solved for."""
+    whole = tracks[0] if tracks[0].problem.ties else None
+    if whole is None:
+        return body_size(capture.model, capture.person)
+    return body_size(capture.model, capture.person, whole.found, whole.segments)
 
 
 def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -> list[Track]:
@@ -250,6 +320,9 @@ def _mounted_together(capture: Capture, tracks: list[Track], weights: Weights) -
     joints = [j for j in capture.model.joints.values() if j.parent in at and j.child in at]
     ties = [Tie(joint, at[joint.parent], at[joint.child]) for joint in joints]
     problem = _problem(capture, common_signals(units, units), units, ties, weights)
+    # each unit alone: joints may only say what no mounting does, which way the body faced
+    ties = [] if any(unit.mounting is not None for unit in units) else ties
+    problem = dataclasses.replace(problem, ties=ties)
     mounting = calibrated(problem, np.concatenate([track.found.state.R for track in tracks], 1), {})
     return [_remounted(track, mounting, u) for u, track in enumerate(tracks)]
 
@@ -259,7 +332,9 @@ def _remounted(track: Track, mounting: Mounting, unit: int) -> Track:
     own = dataclasses.replace(
         mounting,
         segment_from_unit=mounting.segment_from_unit[unit : unit + 1],
+        covariance=mounting.covariance[unit : unit + 1],
         sources=mounting.sources[unit : unit + 1],
+        fused=None,  # its evidence goes by the numbers of all units
     )
     body = dataclasses.replace(track.found.body, mounting=own)
     return dataclasses.replace(track, found=dataclasses.replace(track.found, body=body))
@@ -270,22 +345,48 @@ def _problem(
 ) -> Problem:
     """Everything that is given, by unit index."""
     still = [c for c in capture.calibrations if c.kind == "still"]
-    g = STANDARD_GRAVITY
-    if capture.place is not None:
-        g = normal_gravity(np.radians(capture.place.latitude_deg), capture.place.height_m)
+    lengths = capture.person.lengths_m if capture.person else {}
+    moved = [c for c in capture.calibrations if c.kind == "movement"]
+    at = {tie.joint.name: i for i, tie in enumerate(ties)}
+    g = capture.gravity
     pose = (still[0].start, still[0].end) if still else None
-    signals = scaled_to_gravity(signals if pose is None else resting_in(signals, pose), g)
+    signals = signals if pose is None else resting_in(signals, pose)
     return Problem(
         signals,
         preintegrate(signals),
         ties,
         [unit.mounting for unit in units],
         [_place(capture, unit, weights) for unit in units],
-        pose,
+        [_held(capture, c, units, weights) for c in still],
+        [(at[str(c.joint)], c.start, c.end) for c in moved if c.joint in at],
         g,
-        capture.place,
+        earth_field_of(capture),
+        np.array([_field_norm(unit) for unit in units]),
         weights,
+        [unit.segment in lengths for unit in units],
     )
+
+
+def _field_norm(unit: Unit) -> float:
+    """Median norm of a unit's magnetometer, T; NaN where it has none, or reads arbitrary units."""
+    if unit.magnetometer is None or unit.magnetometer_is_arbitrary:
+        return float("nan")
+    norm = np.linalg.norm(unit.magnetometer, axis=1)
+    return float(np.median(norm[np.isfinite(norm)])) if np.isfinite(norm).any() else float("nan")
+
+
+def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weights) -> Held:
+    """A pose that the capture declares, by unit."""
+    at = held_pose(capture.model, still.pose)
+    segments = np.stack([at[str(unit.segment)] for unit in units])
+    posed = np.trace(segments, axis1=-2, axis2=-1) < 2.9
+    loose = np.array([str(unit.segment).endswith(LOOSE) for unit in units])
+    factor = np.where(posed | loose, weights.pose_loose, 1.0)
+    sd = factor[:, None] * np.array([weights.pose_tilt, weights.pose_heading, weights.pose_tilt])
+    return Held(still.pose, still.start, still.end, segments, sd, True)
+
+
+LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
 def _place(capture: Capture, unit: Unit, weights: Weights) -> tuple[np.ndarray, np.ndarray] | None:
@@ -357,7 +458,9 @@ def _poses(capture: Capture, tracks: list[Track]) -> PoseSequence:
     rotations.setdefault(model.root, Rotation.identity(len(tracks[0].time)))
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         rotations.setdefault(joint.child, rotations[joint.parent])
-    return PoseSequence(tracks[0].time, {name: rotations[name] for name in model.segments}, model)
+    seen = tracks[0].problem.signals.covered
+    kept = {name: Rotation.from_quat(rotations[name].as_quat()[seen]) for name in model.segments}
+    return PoseSequence(tracks[0].time[seen], kept, model)
 
 
 def _together(tracks: list[Track]) -> dict[str, Rotation]:

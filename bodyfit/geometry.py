@@ -8,7 +8,7 @@ import numpy as np
 
 from .averages import Averages
 from .residuals import huber
-from .rotations import apply, exp, skew
+from .rotations import apply, exp, heading_matrix, skew
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +41,9 @@ def lever_prior(
     centres: list[tuple[np.ndarray | None, np.ndarray | None]],
     places: list[tuple[np.ndarray, np.ndarray] | None],
     unit_from_segment: np.ndarray,
+    turn_covariance: np.ndarray,
     lever_sd: float,
-    centre_sd: float,
+    centre_sd: float | np.ndarray,
 ) -> LeverPrior:
     """Lever arms that the body's dimensions and the units' places suggest.
 
@@ -52,7 +53,9 @@ def lever_prior(
     centres : per joint, its centre in the parent's and the child's segment frame, m, or None
     places : per unit, mean and covariance of its origin in the segment frame, m, m², or None
     unit_from_segment : (U, 3, 3)
-    lever_sd, centre_sd : m, an unknown lever arm; a joint centre that is given
+    turn_covariance : (U, 3, 3) rad², of its rotation vector, segment frame
+    lever_sd : m, an unknown lever arm
+    centre_sd : m, a joint centre that is given; a number, or (U,) by the segment in which it is given
 
     Returns
     -------
@@ -60,11 +63,12 @@ def lever_prior(
 
     Notes
     -----
-    r = M (c − p), M = unit_from_segment: arms of one unit share its place p, so their difference is as
-    certain as the segment's length even where p is not.
+    r = M (c − p), M = unit_from_segment: arms of one unit share its place p and its mounting, so their
+    difference is as certain as the segment's length even where p is not.
     """
     J = len(ends.units)
     mean, covariance = np.zeros((2 * J, 3)), np.eye(6 * J) * lever_sd**2
+    centre_sd = np.broadcast_to(centre_sd, len(unit_from_segment))
     for unit in np.unique(ends.units):
         place = places[unit]
         at = [e for e in range(2 * J) if ends.units[e // 2, e % 2] == unit]
@@ -78,7 +82,10 @@ def lever_prior(
             assert centre is not None
             mean[e] = M @ (centre - place[0])
             for other in here:
-                shared = place[1] + (centre_sd**2 * np.eye(3) if e == other else 0.0)
+                beside = np.asarray(centres[other // 2][other % 2]) - place[0]
+                turned = skew(centre - place[0]) @ turn_covariance[unit] @ skew(beside).T
+                own = centre_sd[unit] ** 2 * np.eye(3) if e == other else 0.0
+                shared = place[1] + turned + own
                 covariance[3 * e : 3 * e + 3, 3 * other : 3 * other + 3] = M @ shared @ M.T
     return LeverPrior(mean.ravel(), np.linalg.inv(covariance))
 
@@ -115,7 +122,7 @@ def joint_start(
     """
     headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
     basis = np.stack([np.ones(HEADINGS), np.cos(headings), np.sin(headings)], -1)
-    turned = [np.concatenate([E @ child[1], (E @ child[0].T).T[..., None]], -1) for E in _TURN]
+    turned = [np.concatenate([E @ child[1], (E @ child[0].T).T[..., None]], -1) for E in TURN_BASIS]
     own = np.concatenate([parent[1], parent[0][..., None]], -1)
     w = np.ones(len(own))
     for _ in range(3):
@@ -125,7 +132,7 @@ def joint_start(
         cc = np.einsum(
             "kij,k,kil->jl", sum(turned[:2]), scale, sum(turned[:2])
         )  # ψ = 0; any ψ gives the same
-        H, b, c = _projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
+        H, b, c = projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
         levers = np.linalg.solve(H, b[..., None])[..., 0]
         cost = 0.5 * (c - np.einsum("hi,hi->h", b, levers))
         best = int(np.argmin(cost))
@@ -137,26 +144,38 @@ def joint_start(
 
 
 HEADINGS = 72
-_TURN = (
+TURN_BASIS = (
     np.diag([0.0, 1.0, 0.0]),
     np.diag([1.0, 0.0, 1.0]),
     np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]]),
-)  # Ry(ψ) = _TURN[0] + cos ψ _TURN[1] + sin ψ _TURN[2]
+)  # Ry(ψ) = TURN_BASIS[0] + cos ψ TURN_BASIS[1] + sin ψ TURN_BASIS[2]
 
 
-def _projected(
+def projected(
     pp: np.ndarray, pc: np.ndarray, cc: np.ndarray, mean: np.ndarray, precision: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, float]:
-    """Normal equations of the arms for every heading, from (4, 4) sums over (lever matrix | force)."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Normal equations of a joint's two arms for n headings or shifts, from sums over (lever matrix | force).
+
+    Parameters
+    ----------
+    pp : (4, 4), parent with itself
+    pc : (n, 4, 4), parent with child
+    cc : (4, 4) or (n, 4, 4), child with itself
+    mean, precision : (6,) m and (6, 6) 1/m², prior of the arms
+
+    Returns
+    -------
+    H, b, c : (n, 6, 6), (n, 6), (n,); the arms r = H⁻¹ b leave the sum of squares c − b · r
+    """
     n = len(pc)
     H, b = np.tile(precision, (n, 1, 1)), np.tile(precision @ mean, (n, 1))
     H[:, :3, :3] += pp[:3, :3]
-    H[:, 3:, 3:] += cc[:3, :3]
+    H[:, 3:, 3:] += cc[..., :3, :3]
     H[:, :3, 3:] -= pc[:, :3, :3]
     H[:, 3:, :3] -= np.swapaxes(pc[:, :3, :3], -1, -2)
     b[:, :3] -= pp[:3, 3] - pc[:, :3, 3]
-    b[:, 3:] -= cc[:3, 3] - pc[:, 3, :3]
-    c = pp[3, 3] + cc[3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
+    b[:, 3:] -= cc[..., :3, 3] - pc[:, 3, :3]
+    c = pp[3, 3] + cc[..., 3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
     return H, b, c
 
 
@@ -192,10 +211,10 @@ def levers_from_rotations(
     return (covariance @ b).reshape(-1, 2, 3), covariance
 
 
-def share_of_levers(
+def heading_information(
     average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
-) -> np.ndarray:
-    """How much less the joints tell about headings because lever arms have to be found too.
+) -> tuple[np.ndarray, np.ndarray]:
+    """What the joints tell about a child's heading against its parent's.
 
     Parameters
     ----------
@@ -203,7 +222,7 @@ def share_of_levers(
 
     Returns
     -------
-    (J,) at least one: factor on the variance of a child's heading against its parent's
+    held, free : (J,) 1/rad², with the lever arms known, and with them to be found as well
 
     Notes
     -----
@@ -211,7 +230,7 @@ def share_of_levers(
     the arms free, Σ w d² − bᵀ (Aᵀ W A + Λ)⁻¹ b, b = Aᵀ W d (Schur complement).
     """
     parent, child = joint_forces(average, ends, levers)
-    out = np.ones(len(ends.units))
+    out = np.zeros((2, len(ends.units)))
     for j, (p, c) in enumerate(ends.units):
         A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
         d = -np.cross([0.0, 1.0, 0.0], child[:, j])
@@ -222,8 +241,8 @@ def share_of_levers(
         H = np.einsum("kij,k,kil->jl", A, w, A) + prior.precision[own, own]
         noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
         free = held - float(b @ np.linalg.solve(H, b)) - noise
-        out[j] = held / max(free, 1e-6 * held, 1e-12)
-    return np.maximum(out, 1.0)
+        out[:, j] = held, max(free, 1e-6 * held, 1e-12)
+    return out[0], out[1]
 
 
 def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -270,10 +289,12 @@ class Axis:
     ----------
     directions : (2, 3) unit vectors in the parent's and the child's unit frame
     sd : rad, how far it may be off
+    covariance : (6, 6) rad² of the two directions, stacked
     """
 
     directions: np.ndarray
     sd: float
+    covariance: np.ndarray
 
 
 def hinge_axis(
@@ -295,8 +316,9 @@ def hinge_axis(
 
     Notes
     -----
-    Σ |R j_c − j_p|² is least for the first singular pair of the mean of R; the gap to the second singular
-    value tells how much motion there was about it: the Hessian is k (s₁ − s₂)/σ².
+    Σ |R j_c − j_p|² is least for the first singular pair (u₁, v₁) of the mean of R. Its Hessian is
+    k (s₁ − sᵢ)/σ² where both directions tilt alike, by uᵢ and vᵢ: there the gap to the other singular values
+    tells how much motion there was about the axis; and k (s₁ + sᵢ)/σ² where they tilt against each other.
     """
     scale = correlated * sd**2 / len(relative)
     mean = relative.mean(0)
@@ -306,7 +328,35 @@ def hinge_axis(
     directions = np.stack([U[:, 0], Vt[0]])
     if declared is not None and directions[0] @ declared[0] < 0:
         directions = -directions
-    return Axis(directions, float(np.sqrt(scale / max(s[0] - s[1], 1e-9))))
+    covariance = np.zeros((6, 6))
+    for i in (1, 2):
+        for side in (1, -1):
+            mode = np.concatenate([U[:, i], side * Vt[i]]) / np.sqrt(2)
+            covariance += scale / max(s[0] - side * s[i], 1e-9) * np.outer(mode, mode)
+    return Axis(directions, float(np.sqrt(scale / max(s[0] - s[1], 1e-9))), covariance)
+
+
+def axis_by_heading(R_parent: np.ndarray, R_child: np.ndarray) -> np.ndarray:
+    """How a hinge axis found from the motion turns with the heading of the child against the parent.
+
+    Parameters
+    ----------
+    R_parent, R_child : (k, 3, 3) world_from_unit
+
+    Returns
+    -------
+    (6,) change of both directions, unit frames, per rad about the vertical
+    """
+    back = np.swapaxes(R_parent, -1, -2)
+    found = [
+        hinge_axis(back @ heading_matrix(np.asarray(turn)) @ R_child, 1.0, 1.0, None, 1.0).directions.ravel()
+        for turn in (-SMALL_TURN, SMALL_TURN)
+    ]
+    found[0] *= np.sign(found[0] @ found[1])
+    return (found[1] - found[0]) / (2 * SMALL_TURN)
+
+
+SMALL_TURN = 1e-3  # rad
 
 
 def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.ndarray:

@@ -8,13 +8,15 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from .averages import Averages, averages
-from .field_trust import FieldTrust, dip_at, judge_field
+from .field_level import judged
+from .field_trust import DIP_WITHOUT_PLACE, FieldTrust, judge_field
 from .geometry import Ends, LeverPrior, joint_start
+from .mounted import calibrated
 from .mounting import Mounting, heading_of
 from .problem import Body, Problem, State
-from .refine import calibrated, prior_of_levers
+from .refine import prior_of_levers
 from .rotations import apply, heading_matrix
-from .start import as_complex, relative_heading, start_rotations, uniform_sum
+from .start import as_complex, relative_heading, start_rotations, stretches, through_gaps, uniform_sum
 
 HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant
 
@@ -31,13 +33,21 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     state, body, trust
     """
     signals, w = problem.signals, problem.weights
-    dip = dip_at(problem.place)
+    dip = DIP_WITHOUT_PLACE if problem.earth is None else problem.earth.dip
     R = start_rotations(signals, problem.turns, np.array([np.cos(dip), -np.sin(dip), 0.0]))
     average = averages(signals, problem.turns, R)
-    levelled = signals.has["accelerometer"] | signals.has["orientation"]
-    trust = judge_field(average.field, average.field_known, levelled, dip, w.field_norm, w.field_dip)
+    trust = judge_field(
+        average.field,
+        average.field_known,
+        problem.levelled,
+        dip,
+        w.field_norm,
+        w.field_dip,
+        signals.key_step,
+        w.field_turn if signals.has["gyroscope"].all() else np.inf,
+    )
     body = _start_body(problem, R)
-    R, body = _headed(problem, R, average, body, trust)
+    R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))
     return State(R, zeros, np.zeros((len(R), len(problem.moving), 3))), body, trust
@@ -51,7 +61,7 @@ def _start_body(problem: Problem, R: np.ndarray) -> Body:
         np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)
     )
     U = R.shape[1]
-    mounting = calibrated(problem, R, {})
+    mounting = calibrated(problem, R, None)
     prior = prior_of_levers(problem, ends, joints, mounting)
     levers = prior.mean.reshape(-1, 2, 3).copy()
     return Body(
@@ -80,25 +90,71 @@ def _headed(
     turned = np.ones((len(R), R.shape[1]), complex)
     for i in [None, *range(len(problem.ties))]:
         unit = problem.ties[i].child if i is not None else problem.root
-        pull = uniform_sum(north[:, unit], window)
+        p = problem.ties[i].parent if i is not None else unit
         if i is not None and not problem.measured[unit]:
-            out[:, unit] = out[:, problem.ties[i].parent]
-            turned[:, unit] = turned[:, problem.ties[i].parent]
+            out[:, unit], turned[:, unit] = out[:, p], turned[:, p]
             continue
-        if i is not None:
-            pull = pull + _towards_neutral(out, R, body.mounting, problem.ties[i].parent, unit)
+        part = stretches(signals.lost[:, p] | signals.lost[:, unit])
+        parts = [part == number for number in range(part[-1] + 1)]  # after a gap a heading is another
+        pull = np.zeros(len(R), complex)
+        for at in parts:
+            pull[at] = uniform_sum(north[at, unit], window)
+            if i is not None:
+                pull[at] += _towards_neutral(out[at], R[at], body.mounting, p, unit)
         if i is not None and i in body.joints:
-            j, p = body.joints.index(i), problem.ties[i].parent
-            levers[j] = _first_levers(problem, average, (p, unit), turned[:, p], j, prior)
+            j = body.joints.index(i)
+            levers[j] = _first_levers(problem, average, (p, unit), turned[:, p], j, prior, part)
             sides = [
                 average.force[:, u] + apply(average.lever[:, u], levers[j, side])
                 for side, u in enumerate((p, unit))
             ]
-            seen = _turned(sides[0], turned[:, p])
-            pull = pull + relative_heading(seen, sides[1], w.joint_at_start, window) / alike
+            known = (average.known[:, p] & average.known[:, unit])[:, None]
+            seen, felt = _turned(sides[0], turned[:, p]) * known, sides[1] * known
+            for at in parts:
+                pull[at] += relative_heading(seen[at], felt[at], w.joint_at_start, window) / alike
         turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
         out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
+    turned *= _root_kept(problem, R, turned, trust)[:, None]
+    for unit in np.flatnonzero(problem.measured):
+        out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
+    _follow_in_gaps(problem, out)
+    for tie in problem.ties:
+        if not problem.measured[tie.child]:
+            out[:, tie.child] = out[:, tie.parent]
     return out, replace(body, levers=levers)
+
+
+def _follow_in_gaps(problem: Problem, R: np.ndarray) -> None:
+    """In long gaps R (K + 1, U, 3, 3) of a unit follows its neighbour's, changed in place.
+
+    That is its parent's; the root's rotation goes evenly through the world.
+    """
+    lost = problem.signals.lost
+    for unit, by in [(problem.root, None), *((tie.child, tie.parent) for tie in problem.ties)]:
+        if lost[:, unit].any() and problem.measured[unit]:
+            near = R[:, by] if by is not None and problem.measured[by] else np.eye(3)[None]
+            R[:, unit] = near @ through_gaps(np.swapaxes(near, -1, -2) @ R[:, unit], lost[:, unit])
+
+
+def _root_kept(problem: Problem, R: np.ndarray, turned: np.ndarray, trust: FieldTrust) -> np.ndarray:
+    """(K + 1,) complex: turn of the whole body that keeps headings where they were when the root had a gap.
+
+    Units that had none then must not jump; where all had one, the root faces as it did before.
+    """
+    lost, out = problem.signals.lost, np.ones(len(R), complex)
+    if trust.trusted[:, problem.root].any():
+        return out
+    part = stretches(lost[:, problem.root])
+    for first in np.flatnonzero(np.diff(part)) + 1:
+        before = int(np.flatnonzero(np.r_[True, ~lost[: first - 1, problem.root]])[-1])
+        own = ~lost[before:first].any(0) & problem.measured
+        jump = turned[first, own] * turned[before, own].conj()
+        if not own.any():
+            M = problem.root
+            ahead = heading_of(R[[before, first], M])
+            jump = np.exp(1j * np.diff(ahead)) * turned[first, M] * turned[before, M].conj()
+        out[first:] *= np.exp(-1j * np.angle(jump.sum()))
+    return out
 
 
 def _towards_neutral(
@@ -120,6 +176,7 @@ def _first_levers(
     turned: np.ndarray,
     j: int,
     prior: LeverPrior,
+    part: np.ndarray,
 ) -> np.ndarray:
     """(2, 3) lever arms of the j-th joint at its best heading, from the minute with most motion."""
     p, c = units
@@ -128,7 +185,7 @@ def _first_levers(
     moving = np.sum(np.square(average.force[:, c] - average.force[:, c].mean(0)), -1) * known
     most = int(np.argmax(uniform_filter1d(moving, min(window, len(moving)), mode="constant")))
     near = slice(max(0, most - window // 2), most + window // 2 + 1)
-    at = np.flatnonzero(known[near]) + near.start
+    at = np.flatnonzero(known[near] & (part[near] == part[most])) + near.start
     own = slice(6 * j, 6 * j + 6)
     Q = heading_matrix(np.angle(turned[at]))
     _, cost, levers = joint_start(

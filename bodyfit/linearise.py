@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from .averages import Averages
@@ -68,12 +70,21 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
 def _of_fields(problem: Problem, average: Averages, trust: FieldTrust) -> list[Linearised]:
     """Magnetometers: a heading where inclination is known otherwise, else the whole vector."""
     has, w = problem.signals.has, problem.weights
-    levelled, alike = has["accelerometer"] | has["orientation"], problem.alike(w.field_s)
-    heads, whole = (np.flatnonzero(units & has["magnetometer"]) for units in (levelled, ~levelled))
+    heads, whole = (
+        np.flatnonzero(units & has["magnetometer"]) for units in (problem.levelled, ~problem.levelled)
+    )
+    sd, seconds = trust.spread(w.field, w.field_s)
+    alike = problem.alike(w.field_s)
     north = np.array([np.cos(trust.dip), -np.sin(trust.dip), 0.0])
     turning = len(whole) and has["gyroscope"][whole].all()  # without, each reading stands for itself
     return [
-        field_heading(average.field[:, heads], heads, w.field, alike, trust.trusted[:, heads]),
+        field_heading(
+            average.field[:, heads],
+            heads,
+            sd[heads],
+            np.maximum(1.0, seconds[heads] / problem.signals.key_step),
+            trust.trusted[:, heads],
+        ),
         field_vector(
             average.field[:, whole], north, whole, w.field, alike if turning else 1.0, trust.trusted[:, whole]
         ),
@@ -88,7 +99,9 @@ def _of_orientations(problem: Problem, state: State) -> list[Linearised]:
     at, alike = np.flatnonzero(signals.has["orientation"]), problem.alike(w.fused_s)
     measured = signals.attitude[:: signals.per_key, at]
     correlated = np.array([alike, len(state.R), alike])
-    return [fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)]
+    part = fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)
+    known = signals.known["orientation"][:: signals.per_key, at]
+    return [replace(part, weight=part.weight * known[..., None])]
 
 
 def _heard(signals: Signals) -> np.ndarray:

@@ -1,55 +1,78 @@
-"""Still pose or motion -> segment_from_unit: how each unit sits on its segment."""
+"""How units sit on their segments: segment_from_unit, how sure it is, and the still poses that show it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
-from scipy.spatial.transform import Rotation
 
-from .rotations import heading_matrix
-from .start import UP, as_complex
+from .mounting_fusion import Fused
+from .start import as_complex
 
 STILL_RATE = 0.15  # rad/s, root mean square below which a pose is taken for held
 STILL_S = 0.5  # s, shortest pose that is looked for when none is declared
+SURE = np.radians(15.0)  # standard deviation up to which other things may rest on a mounting
 
 
 @dataclass(frozen=True, eq=False)
-class FlexionAxis:
-    """A joint axis found from the motion, whose place in the segments is known from the body model.
+class Held:
+    """A stretch of time in which the body held a pose.
 
     Attributes
     ----------
-    units : parent, child
-    directions : (2, 3) unit vectors in the unit frames
-    in_segment : (3,) the same axis in the segment frames, neutral pose
-    signed : whether the direction is known too, not only the line
+    pose : its name; "neutral" is what every model has
+    start, end : s
+    segments : (U, 3, 3) world_from_segment of the pose when the body faces +X
+    sd : (U, 3) rad, how well people hold it: tilt about X, heading, tilt about Z
+    declared : whether the capture says so, or it is only assumed
     """
 
-    units: tuple[int, int]
-    directions: np.ndarray
-    in_segment: np.ndarray
-    signed: bool
+    pose: str
+    start: float
+    end: float
+    segments: np.ndarray
+    sd: np.ndarray
+    declared: bool
 
 
 @dataclass(frozen=True, eq=False)
 class Mounting:
-    """How each unit sits: segment_from_unit (U, 3, 3), where that comes from, and what stays unknown.
+    """How each unit sits, and how sure that is.
 
     Attributes
     ----------
-    segment_from_unit : (U, 3, 3)
-    sources : per unit "given", "still pose", "still pose assumed", …
-    pose : (start, end) s of the still pose that was used, or None
-    facing : where the heading of the neutral pose comes from: "mounting given", "joint axes" or "unknown"
+    segment_from_unit : (U, 3, 3) M
+    covariance : (U, 3, 3) rad², of the rotation vector φ with Exp(φ) M true, segment frame
+    sources : per unit, what was fused, most telling first, e.g. "given, joint axis"
+    pose : (start, end) s of the still pose that was used or assumed, or None
+    facing : where the heading of the pose comes from: "mounting given", "joint axes" or "unknown"
+    held : the poses that were used
+    fused : the evidence in full, or None
     """
 
     segment_from_unit: np.ndarray
+    covariance: np.ndarray
     sources: tuple[str, ...]
     pose: tuple[float, float] | None
     facing: str
+    held: tuple[Held, ...] = ()
+    fused: Fused | None = None
+
+    @property
+    def sd(self) -> np.ndarray:
+        """(U,) rad, in the direction in which each is least sure."""
+        return np.sqrt(np.linalg.eigvalsh(self.covariance)[:, -1])
+
+    @property
+    def tilt_known(self) -> np.ndarray:
+        """(U,) bool, known well enough in at least two directions: how the long axis lies."""
+        return np.sqrt(np.linalg.eigvalsh(self.covariance)[:, 1]) <= SURE
+
+    @property
+    def sure(self) -> np.ndarray:
+        """(U,) bool, known well enough for other things to rest on."""
+        return self.sd <= SURE
 
 
 def still_pose(time: np.ndarray, rate: np.ndarray) -> tuple[float, float]:
@@ -103,81 +126,3 @@ def heading_of(R: np.ndarray) -> np.ndarray:
     """
     forward, right = as_complex(R[..., :, 0]), as_complex(R[..., :, 2]) * 1j
     return np.angle(np.where(np.abs(forward) > 0.3, forward, right))
-
-
-def calibrate_mounting(
-    R: np.ndarray,
-    time: np.ndarray,
-    given: Sequence[np.ndarray | None],
-    pose: tuple[float, float],
-    declared: bool,
-    axes: Sequence[FlexionAxis],
-) -> Mounting:
-    """Mounting of every unit from the neutral pose, in which all segment frames are parallel.
-
-    Parameters
-    ----------
-    R : (K + 1, U, 3, 3) world_from_unit at keyframes
-    time : (K + 1,) s
-    given : per unit, quaternion xyzw segment_from_unit, or None
-    pose : start, end in s of the neutral pose
-    declared : whether the capture says so, or it is assumed
-    axes : joint axes that show which way the body faces; with an assumed pose also how units sit
-
-    Returns
-    -------
-    Mounting
-
-    Notes
-    -----
-    In the pose every segment is Ry(ψ), so M = Ry(−ψ) R. The heading ψ comes from units whose mounting is
-    given, else from joint axes; with neither, ψ = 0 and only inclinations mean something.
-    """
-    inside = (time >= pose[0]) & (time <= pose[1])
-    if not inside.any():
-        inside[np.argmin(np.abs(time - 0.5 * (pose[0] + pose[1])))] = True
-    rest = mean_rotation(R[inside])
-    known = {u: Rotation.from_quat(q).as_matrix() for u, q in enumerate(given) if q is not None}
-    psi, facing = _facing(rest, known, axes)
-    M = heading_matrix(np.asarray(-psi)) @ rest
-    source = "still pose" if declared else "still pose assumed"
-    sources = [source] * len(given)
-    if not declared:
-        for axis in axes:
-            for side, unit in enumerate(axis.units):
-                M[unit] = _from_two(axis.directions[side], axis.in_segment, rest[unit].T @ UP)
-                sources[unit] = "joint axis, upright pose assumed"
-    for unit, matrix in known.items():
-        M[unit], sources[unit] = matrix, "given"
-    return Mounting(M, tuple(sources), None if len(known) == len(given) else pose, facing)
-
-
-def _facing(rest: np.ndarray, known: dict[int, np.ndarray], axes: Sequence[FlexionAxis]) -> tuple[float, str]:
-    """Heading of the body in the neutral pose, rad, and where it comes from."""
-    if known:
-        headings = [heading_of(rest[u] @ M.T) for u, M in known.items()]
-        return float(np.angle(np.exp(1j * np.array(headings)).sum())), "mounting given"
-    if axes:
-        turned = np.array(
-            [
-                as_complex(rest[a.units[side]] @ a.directions[side]) * np.conj(as_complex(a.in_segment))
-                for a in sorted(axes, key=lambda a: not a.signed)
-                for side in (0, 1)
-            ]
-        )
-        sure = np.repeat(sorted((a.signed for a in axes), reverse=True), 2)
-        towards = turned[sure].sum() if sure.any() else turned[0]
-        turned[~sure] *= np.where(np.real(turned[~sure] * np.conj(towards)) < 0, -1, 1)
-        return float(np.angle(turned.sum())), "joint axes"
-    return 0.0, "unknown"
-
-
-def _from_two(axis_unit: np.ndarray, axis_segment: np.ndarray, up_unit: np.ndarray) -> np.ndarray:
-    """segment_from_unit that carries the axis exactly, and up as nearly as that allows."""
-
-    def frame(first: np.ndarray, second: np.ndarray) -> np.ndarray:
-        third = np.cross(first, second)
-        third /= np.linalg.norm(third)
-        return np.stack([first, np.cross(third, first), third], -1)
-
-    return frame(axis_segment, UP) @ frame(axis_unit, up_unit).T

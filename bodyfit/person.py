@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from .errors import InputError, suggest
 
 SEXES = ("female", "male")
+LENGTHS_M = (0.02, 1.2)  # m, within which any one segment of any person lies
 
 Fraction = float | Sequence[float] | Mapping[str, Any]
 """A number, three numbers, or a mapping {male, female} of either; a share of stature, mass or length."""
@@ -18,11 +19,15 @@ Fraction = float | Sequence[float] | Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Person:
-    """Who wears the units; scales a human body model. `sex` is female, male, or None: the mean of both."""
+    """Who wears the units; scales a human body model. `sex` is female, male, or None: the mean of both.
+
+    `lengths_m` holds measured lengths, segment name -> m; they win over what the stature suggests.
+    """
 
     stature_m: float | None = None
     mass_kg: float | None = None
     sex: str | None = None
+    lengths_m: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
         if self.sex is not None and self.sex not in SEXES:
@@ -31,6 +36,13 @@ class Person:
             value = getattr(self, name)
             if value is not None and not low <= value <= high:
                 raise InputError(f"person.{name}: found {value}, expected {low} to {high} {unit}")
+        low, high = LENGTHS_M
+        for segment, value in self.lengths_m.items():
+            if not low <= value <= high:
+                raise InputError(
+                    f"person.lengths_m.{segment}: found {value:g}, expected {low:g} to {high:g} m; give the "
+                    "distance between the joint centres at its two ends, in metres"
+                )
 
 
 def share_of(value: Fraction | None, person: Person) -> Any:

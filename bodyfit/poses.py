@@ -116,6 +116,34 @@ class PoseSequence:
         return np.concatenate(parts, axis=1)
 
 
+def held_pose(model: BodyModel, name: str) -> dict[str, np.ndarray]:
+    """Segment rotations of a named pose, the root upright and facing +X.
+
+    Parameters
+    ----------
+    model : with the pose among its `poses`; "neutral" every model has
+    name : of the pose
+
+    Returns
+    -------
+    segment name -> (3, 3) world_from_segment
+
+    Raises
+    ------
+    InputError
+        The model does not know the pose.
+    """
+    if name != "neutral" and name not in model.poses:
+        raise InputError(f"pose: model {model.name!r} has no {name!r}; {suggest(name, model.pose_names)}")
+    angles = {} if name == "neutral" else model.poses[name]
+    out = {model.root: np.eye(3)}
+    for joint in model.joints.values():
+        out[joint.child] = (
+            out[joint.parent] @ rotation_from_angles(joint, angles.get(joint.name, {})).as_matrix()
+        )
+    return out
+
+
 def from_joint_angles(
     model: BodyModel,
     time: np.ndarray,

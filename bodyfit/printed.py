@@ -42,16 +42,16 @@ def print_fit(summary: Summary, paths: Iterable[Path], console: Console | None =
 def _print_heading(console: Console, summary: Summary) -> None:
     model, sampling = summary.get("model") or {}, summary.get("sampling") or {}
     solver = summary.get("solver") or {}
-    span = f"{_number(sampling.get('start_s'), 2)} to {_number(sampling.get('end_s'), 2)} s"
+    span = f"{number(sampling.get('start_s'), 2)} to {number(sampling.get('end_s'), 2)} s"
     lines = {
         "capture": _text(summary.get("capture")),
         "body": f"{_text(model.get('name'))}, {_text(model.get('segments'))} segments, "
         f"{_text(model.get('joints'))} joints",
-        "frames": f"{_text(sampling.get('frames'))} at {_number(sampling.get('frequency_hz'), 1)} Hz, {span}",
+        "frames": f"{_text(sampling.get('frames'))} at {number(sampling.get('frequency_hz'), 1)} Hz, {span}",
         "heading": _text((summary.get("heading") or {}).get("reference")),
         "solver": f"{_text(solver.get('iterations'))} iterations, the last by "
-        f"{_number(solver.get('last_step_deg'), 3)}°, "
-        f"{_number(summary.get('wall_time_s'), 1)} s",
+        f"{number(solver.get('last_step_deg'), 3)}°, "
+        f"{number(summary.get('wall_time_s'), 1)} s",
     }
     console.print()
     for name, line in lines.items():
@@ -61,7 +61,9 @@ def _print_heading(console: Console, summary: Summary) -> None:
 
 def _joints(joints: Summary) -> Table:
     """One block of rows a joint: its angles on the left, what was found about it on the right."""
-    table = _table("joint", "angle", ">from °", ">to °", "centre mm, axis", ">agree\nm/s²", ">heading\n± °")
+    table = plain_table(
+        "joint", "angle", ">from °", ">to °", "centre mm, axis", ">agree\nm/s²", ">heading\n± °"
+    )
     for name, joint in joints.items():
         rows = zip_longest(_names(name, joint), _angles(joint), _found(joint), _quality(joint))
         for left, angle, found, quality in rows:
@@ -77,7 +79,7 @@ def _names(name: str, joint: Summary) -> list[Text | str]:
 def _angles(joint: Summary) -> list[tuple[str, str, str]]:
     angles = joint.get("angles") or {}
     return [
-        (name.replace("_", " "), _number(span.get("min_deg"), 1), _number(span.get("max_deg"), 1))
+        (name.replace("_", " "), number(span.get("min_deg"), 1), number(span.get("max_deg"), 1))
         for name, span in angles.items()
     ]
 
@@ -91,10 +93,10 @@ def _found(joint: Summary) -> list[str]:
 
 
 def _quality(joint: Summary) -> list[tuple[str | Text, str | Text]]:
-    heading: str | Text = _number(joint.get("relative_heading_sd_deg"), 1)
+    heading: str | Text = number(joint.get("relative_heading_sd_deg"), 1)
     if joint.get("determined") is False:
         heading = Text("unknown", style="bold red")
-    return [(_number(joint.get("residual_m_s2"), 2), heading)]
+    return [(number(joint.get("residual_m_s2"), 2), heading)]
 
 
 def _print_notes(console: Console, joints: Summary) -> None:
@@ -105,7 +107,7 @@ def _print_notes(console: Console, joints: Summary) -> None:
 
 
 def _units(units: Summary) -> Table:
-    table = _table(
+    table = plain_table(
         "unit", "segment", "sensors used", "gyroscope\nbias °/s", "mounting", ">field\ntrusted %", ">gaps"
     )
     for name, unit in units.items():
@@ -116,7 +118,7 @@ def _units(units: Summary) -> Table:
             ", ".join(SHORT.get(word, word) for word in map(str, unit.get("sensors") or ())) or NONE,
             _vector(unit.get("gyroscope_bias_deg_per_s"), 2),
             _text(unit.get("mounting_source")),
-            _number(None if share is None else 100 * share, 0),
+            number(None if share is None else 100 * share, 0),
             str(len(unit.get("gaps") or ())),
         )
     return table
@@ -131,8 +133,17 @@ def _print_end(console: Console, warnings: Sequence[str], paths: Sequence[Path])
         console.print(Text(f"written to {paths[0].parent}: {names}"), soft_wrap=True)
 
 
-def _table(*headings: str) -> Table:
-    """A table without lines; a heading that starts with > stands over numbers, flush right."""
+def plain_table(*headings: str) -> Table:
+    """A table without lines, for a terminal.
+
+    Parameters
+    ----------
+    headings : of the columns; one that starts with > stands over numbers, flush right
+
+    Returns
+    -------
+    rich.table.Table
+    """
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="dim")
     for heading in headings:
         table.add_column(
@@ -141,7 +152,18 @@ def _table(*headings: str) -> Table:
     return table
 
 
-def _number(value: float | None, decimals: int) -> str:
+def number(value: float | None, decimals: int) -> str:
+    """A number as text, – where it is not known.
+
+    Parameters
+    ----------
+    value : or None
+    decimals : digits after the point
+
+    Returns
+    -------
+    text
+    """
     return NONE if value is None else f"{value:.{decimals}f}"
 
 

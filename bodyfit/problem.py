@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 
 from .body import Joint
-from .capture import Place
+from .earth_field import EarthField
 from .geometry import Axis, Ends
-from .mounting import Mounting
+from .mounting import Held, Mounting
 from .preintegration import Turns
 from .rotations import exp, log
 from .signals import Signals
@@ -39,10 +39,13 @@ class Problem:
     ties : joints between them; none: each unit is solved by itself
     given_mounting : per unit, quaternion xyzw or None
     places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
-    pose : (start, end) s of the declared neutral pose, or None
+    held : poses that the capture declares
+    movements : (tie, start, end) in s, joints that moved by themselves about their axis
     g : m/s²
-    place : of the capture, for the dip of the Earth's field
+    earth : the Earth's field at the capture's place, or None
+    field_norm : (U,) T, median of each magnetometer's norm; NaN where it reads arbitrary units, or none
     weights : standard deviations
+    measured_lengths : per unit, whether the length of its segment was measured; empty: of none
     """
 
     signals: Signals
@@ -50,10 +53,13 @@ class Problem:
     ties: Sequence[Tie]
     given_mounting: Sequence[np.ndarray | None]
     places: Sequence[tuple[np.ndarray, np.ndarray] | None]
-    pose: tuple[float, float] | None
+    held: Sequence[Held]
+    movements: Sequence[tuple[int, float, float]]
     g: float
-    place: Place | None
+    earth: EarthField | None
+    field_norm: np.ndarray
     weights: Weights
+    measured_lengths: Sequence[bool] = ()
 
     @property
     def measured(self) -> np.ndarray:
@@ -68,6 +74,11 @@ class Problem:
         return (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
 
     @property
+    def levelled(self) -> np.ndarray:
+        """(U,) bool, units whose inclination is known without a magnetometer."""
+        return self.signals.has["accelerometer"] | self.signals.has["orientation"]
+
+    @property
     def root(self) -> int:
         """The unit that no tie leads to."""
         children = {tie.child for tie in self.ties}
@@ -80,9 +91,21 @@ class Problem:
         held = {tie.child for tie in self.ties if felt[tie.parent]}
         return np.array([u for u in np.flatnonzero(felt) if u not in held], int)
 
+    @property
+    def centre_sd(self) -> np.ndarray:
+        """(U,) m, standard deviation of a joint centre of the body, by the segment in whose frame it lies."""
+        measured = self.measured_lengths or [False] * len(self.signals.units)
+        return np.where(measured, self.weights.joint_centre_measured, self.weights.joint_centre)
+
     def alike(self, seconds: float) -> float:
         """Number of keyframes in a correlation time, at least one."""
         return max(1.0, seconds / self.signals.key_step)
+
+    def watched(self, units: Sequence[int]) -> np.ndarray:
+        """(K + 1,) bool, keyframes that lie in no long gap of these units; all of them where none is left."""
+        lost = self.signals.lost[:, list(units)].any(1)
+        out = ~(np.r_[False, lost] & np.r_[lost, False])
+        return out if out.any() else ~out
 
     def both_measured(self, tie: Tie) -> bool:
         """Whether both ends of a tie carry sensors."""

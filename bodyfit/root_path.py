@@ -14,6 +14,7 @@ FEET = ("l_hindfoot", "r_hindfoot")
 SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
 LOWEST = 0.03  # m, height above the lowest point of the feet within which a point can stand
 SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand
+GAP = 2.5  # median steps from which a step is a gap
 SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time
 
 
@@ -49,6 +50,7 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     root_velocity = -np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
     path = np.zeros_like(root_velocity)
     steps = np.diff(poses.time)[:, None]
+    steps = np.where(steps < GAP * step, steps, 0.0)  # where the body went in a gap is unknown
     path[1:] = np.cumsum(0.5 * (root_velocity[1:] + root_velocity[:-1]) * steps, axis=0)
     path[:, 1] -= points[0, :, 1].min()
     return dataclasses.replace(poses, root_position=path)

@@ -14,16 +14,19 @@ from typing import Any
 
 import numpy as np
 from scipy.interpolate import CubicSpline
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from .capture import Unit
 from .errors import CannotReconstructError, InputError
 from .rotations import log
+from .sampling import BRIDGED_S, CUBIC_S, GAP, Coverage, covered, usable
 
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0
-BRIDGED_S = 0.25  # longest run of missing samples that is bridged
+INTERPOLATED = (
+    0.1  # share of free turning that interpolation over 0.25 s leaves open (measured on 6 captures)
+)
 REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
 REST_RATE = np.radians(0.25)  # rad/s
 REST_FORCE = 0.06  # m/s²
@@ -31,7 +34,6 @@ REST_SD = np.radians(0.15)  # rad/s, true rate of a unit that rests (tried)
 REST_LEVEL = np.radians(1.0)  # rad/s, more is a slow turn rather than a bias
 HELD_TURN = np.radians(0.5)  # rad, by which somebody who holds a pose has turned at its end (tried)
 HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
-LARGEST_SCALE_ERROR = 0.06  # share; an accelerometer further off is left as it is
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted
 
 
@@ -52,11 +54,13 @@ class Signals:
     attitude : (N, U, 3, 3) world_from_unit as fused on the unit
     known : sensor name -> (N, U) bool
     turn_unknown : (K, U) in [0, 1], how little the turn over each interval is known: 1 without a gyroscope,
-        (gap / 0.25 s)⁴ where a gap was bridged
+        0.1 (gap / 0.25 s)⁴ where samples were interpolated
     rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
     rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
     has : sensor name -> (U,) bool
-    force_scale : (U,) factor on accelerometers that makes them read gravity at rest
+    lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns
+        are zero and wholly unknown, and the unit's heading afterwards is another
+    covered : (T,) bool, output times at which at least one unit was measured
     """
 
     time: np.ndarray
@@ -75,7 +79,8 @@ class Signals:
     rest_rate: np.ndarray
     rest_sd: np.ndarray
     has: Mapping[str, np.ndarray]
-    force_scale: np.ndarray
+    lost: np.ndarray
+    covered: np.ndarray
 
     @property
     def intervals(self) -> int:
@@ -93,7 +98,12 @@ class Signals:
         return self.time[0] + self.key_step * np.arange(self.intervals + 1)
 
 
-def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float = 0.0) -> Signals:
+def common_signals(
+    units: Sequence[Unit],
+    clock: Iterable[Unit],
+    latency: float = 0.0,
+    late: tuple[np.ndarray, np.ndarray] | None = None,
+) -> Signals:
     """Signals of units on one clock.
 
     Parameters
@@ -101,6 +111,8 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     units : whose signals are wanted; one without sensors stands for a segment that carries none
     clock : units whose common time and stamps the output takes
     latency : s by which gyroscopes lag behind accelerometers; taken off the gyroscopes' stamps
+    late : (U,) s by which each unit's stamps are late at the middle of the output times, and (U,) s that its
+        clock gains from there to the end; taken off the unit's stamps
 
     Returns
     -------
@@ -111,9 +123,10 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     CannotReconstructError
         Nothing to fit: no units, or they share less than half a second.
     InputError
-        A gyroscope, accelerometer or orientation misses more than 0.25 s.
+        Stamps do not increase, or a sensor has hardly any values.
     """
-    time = _output_times(list(clock))
+    clock = list(clock)
+    time = _output_times(clock)
     step = (time[-1] - time[0]) / (len(time) - 1)
     has = {s: np.array([getattr(u, s) is not None for u in units]) for s in _SENSORS}
     turning = has["gyroscope"] | has["orientation"] | ~np.any([*has.values()], axis=0)
@@ -122,6 +135,8 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
     per_key = max(1, round(1 / (step * stride * hertz)))
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
+    if late is not None:
+        units = [_read_later(u, time, *of) for u, *of in zip(units, *late, strict=True)]
     parts = [_resampled(unit, frames, stride, per_key, latency) for unit in units]
 
     def stacked(key: str) -> np.ndarray:
@@ -145,8 +160,17 @@ def common_signals(units: Sequence[Unit], clock: Iterable[Unit], latency: float 
         stacked("rest_rate"),
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
-        np.ones(len(units)),
+        np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
+        covered(clock, time),
     )
+
+
+def _read_later(unit: Unit, time: np.ndarray, offset: float, drift: float) -> Unit:
+    """The unit with what its stamps are late by taken off."""
+    if offset == 0 and drift == 0:
+        return unit
+    middle, half = 0.5 * (time[0] + time[-1]), 0.5 * (time[-1] - time[0])
+    return dataclasses.replace(unit, time=unit.time - offset - drift * (unit.time - middle) / half)
 
 
 _SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
@@ -157,7 +181,7 @@ def _output_times(units: list[Unit]) -> np.ndarray:
     if not units:
         raise CannotReconstructError("no unit is left to fit; wear at least one, or leave out fewer")
     for unit in units:
-        _check_stamps(unit)
+        check_stamps(unit)
     start, end = max(u.time[0] for u in units), min(u.time[-1] for u in units)
     if end - start < SHORTEST_S:
         spans = ", ".join(f"{u.name} {u.time[0]:.2f} to {u.time[-1]:.2f} s" for u in units)
@@ -180,8 +204,18 @@ def _usual(unit: Unit) -> np.ndarray:
     return steps < 1.5 * np.median(steps)
 
 
-def _check_stamps(unit: Unit) -> None:
-    """Refuses a unit without samples, and stamps that do not increase."""
+def check_stamps(unit: Unit) -> None:
+    """Refuses a unit without samples, and stamps that do not increase.
+
+    Parameters
+    ----------
+    unit : any
+
+    Raises
+    ------
+    CannotReconstructError, InputError
+        One of these does not hold.
+    """
     if len(unit.time) < 2:
         raise CannotReconstructError(
             f"units.{unit.name}: {len(unit.time)} samples in the stretch that was asked for, expected more; "
@@ -201,13 +235,14 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     nothing = np.broadcast_to(0.0, (count, 3))
     out |= {"specific_force": nothing, "field": nothing, "rate": nothing, "rate_derivative": nothing}
     out |= {"turns": np.zeros((len(frames) - 1, 3)), "turn_unknown": np.ones(len(frames) - 1)}
+    out["lost"] = np.zeros(len(frames) - 1, bool)
     out["rest_rate"] = np.full((len(samples[::per_key]), 3), np.nan)
     out["attitude"] = np.broadcast_to(np.eye(3), (count, 3, 3))
     if unit.accelerometer is not None:
-        spline, known = _spline(unit, "accelerometer", unit.time)
+        spline, known = _spline(unit, "accelerometer", unit.time, frames)
         out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
     if unit.magnetometer is not None:
-        spline, known = _spline(unit, "magnetometer", unit.time)
+        spline, known = _spline(unit, "magnetometer", unit.time, frames)
         values = spline(samples)
         norm = np.linalg.norm(values, axis=1)
         usual = np.median(norm[known(samples)]) if known(samples).any() else 1.0
@@ -215,16 +250,22 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     if unit.orientation is not None:
         out |= _from_orientation(unit, frames, stride)
     if unit.gyroscope is not None:
-        spline, known = _spline(unit, "gyroscope", unit.time - latency)
+        spline, known = _spline(unit, "gyroscope", unit.time - latency, frames)
         rate, change = spline(frames), spline(frames, 1)
+        gone = known.lost(frames)
+        rate[gone] = change[gone] = 0.0
         # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
         turns = np.diff(spline.antiderivative()(frames), axis=0) + step**2 / 12 * np.cross(
             rate[:-1], rate[1:]
         )
+        lost = gone[:-1] | gone[1:]
+        turns[lost] = 0.0
+        unknown = INTERPOLATED * np.minimum(1.0, known.step(frames[:-1]) / BRIDGED_S) ** 4
+        unknown = np.where(lost | known.beyond(frames[:-1]), 1.0, unknown)
         rate, change = _thinned(rate, stride), _thinned(change, stride)
-        out |= {"turns": turns, "turn_unknown": np.minimum(1.0, known.gap(frames[:-1]) / BRIDGED_S) ** 4}
+        out |= {"turns": turns, "turn_unknown": unknown, "lost": lost}
         out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": known(samples)}
-        rest = _rest_rate(rate, out["specific_force"], samples[1] - samples[0])
+        rest = _rest_rate(rate, out["specific_force"], samples[1] - samples[0], known.lost(samples))
         out["rest_rate"] = rest[::per_key].copy()
     return out
 
@@ -234,26 +275,7 @@ def _thinned(values: np.ndarray, stride: int) -> np.ndarray:
     return uniform_filter1d(values, stride, axis=0, mode="nearest")[::stride].copy() if stride > 1 else values
 
 
-class Coverage:
-    """Where a sensor was sampled: `at` (n,) s."""
-
-    def __init__(self, at: np.ndarray):
-        self.at, self.steps = at, np.diff(at)
-        self.usual = float(np.median(self.steps))
-
-    def gap(self, t: np.ndarray) -> np.ndarray:
-        """Length in s of the gap that each time lies in; zero between neighbouring samples."""
-        after = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.steps) - 1)
-        inside = np.where(self.steps[after] > 2.5 * self.usual, self.steps[after], 0.0)
-        beyond = np.maximum(self.at[0] - t, t - self.at[-1])
-        return np.where(beyond > self.usual, BRIDGED_S, inside)
-
-    def __call__(self, t: np.ndarray) -> np.ndarray:
-        """Whether each time lies between neighbouring samples."""
-        return self.gap(t) == 0
-
-
-def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
+def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float, lost: np.ndarray) -> np.ndarray:
     """(n, 3) rad/s: mean rate over two seconds in which neither rate nor force changed, NaN elsewhere."""
     window = max(3, round(REST_S / step))
     if len(rate) < window:
@@ -266,55 +288,34 @@ def _rest_rate(rate: np.ndarray, force: np.ndarray, step: float) -> np.ndarray:
     spread = np.sqrt(np.maximum(mean(rate**2) - level**2, 0.0)).max(1)
     shaken = np.sqrt(np.maximum(mean(force**2) - mean(force) ** 2, 0.0)).max(1)
     still = (spread < REST_RATE) & (shaken < REST_FORCE) & (np.abs(level).max(1) < REST_LEVEL)
+    still &= np.asarray(maximum_filter1d(lost, window)) == 0
     return np.where(still[:, None], level, np.nan)
 
 
-def _spline(unit: Unit, sensor: str, stamps: np.ndarray):
+def _spline(unit: Unit, sensor: str, stamps: np.ndarray, frames: np.ndarray):
     """Cubic spline through a sensor's valid samples, and where it was sampled."""
-    values, good = getattr(unit, sensor), _usable(unit, sensor)
-    if sensor != "magnetometer":
-        _refuse_long_gaps(unit, sensor, good)
-    at = stamps[good]
+    good = usable(unit, sensor)
+    at, values = stamps[good], getattr(unit, sensor)[good]
+    known = Coverage(at, frames[0], frames[-1])
+    at, values = _filled(at, values, known)
     # held beyond both ends, where a cubic would run away
     lead = np.array([at[0] - 1.0, at[0] - 0.5]), np.array([at[-1] + 0.5, at[-1] + 1.0])
-    ends = np.repeat(values[good][:1], 2, 0), np.repeat(values[good][-1:], 2, 0)
+    ends = np.repeat(values[:1], 2, 0), np.repeat(values[-1:], 2, 0)
     padded = np.concatenate([lead[0], at, lead[1]])
-    return CubicSpline(padded, np.concatenate([ends[0], values[good], ends[1]])), Coverage(at)
+    return CubicSpline(padded, np.concatenate([ends[0], values, ends[1]])), known
 
 
-def _refuse_long_gaps(unit: Unit, sensor: str, good: np.ndarray) -> None:
-    """Refuses a stretch without samples that is too long to bridge, and says which part can be kept."""
-    time, usual = unit.time, float(np.median(np.diff(unit.time)))
-    edges = np.concatenate([[time[0] - usual], time[good], [time[-1] + usual]])
-    worst = int(np.argmax(np.diff(edges)))
-    before, after = float(edges[worst]), float(edges[worst + 1])
-    length = after - before - usual
-    if length <= max(BRIDGED_S, 2 * float(np.median(np.diff(time[good])))):
-        return
-    missing = time[(time > before) & (time < after)]
-    lost = (
-        f"{len(missing)} samples from t = {missing[0]:.2f} s are NaN"
-        if len(missing)
-        else "samples are missing"
-    )
-    where = lost if len(missing) else f"{lost} from t = {before:.2f} s"
-    parts = ((time[0], before), (after, time[-1]))
-    start, end = max(parts, key=lambda part: part[1] - part[0])
-    raise InputError(
-        f"units.{unit.name} {sensor}: {where}, {length:.2f} s without a value; fit bridges at most "
-        f"{BRIDGED_S} s. Keep the good part: capture.between({start:.2f}, {end:.2f}), or leave the sensor out"
-    )
-
-
-def _usable(unit: Unit, sensor: str) -> np.ndarray:
-    """(N,) bool: samples that hold numbers; refuses a sensor with hardly any."""
-    good = np.isfinite(getattr(unit, sensor)).all(1)
-    if good.sum() < 4:
-        raise InputError(
-            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
-            f"leave the sensor out of the unit's table in setup.toml"
-        )
-    return good
+def _filled(at: np.ndarray, values: np.ndarray, known: Coverage) -> tuple[np.ndarray, np.ndarray]:
+    """Samples with a straight line through every longer gap, where a cubic would run wild."""
+    gaps = np.flatnonzero(known.steps > max(CUBIC_S, GAP * known.usual))
+    if not gaps.size:
+        return at, values
+    count = np.ceil(known.steps[gaps] / known.usual - 0.5).astype(int)
+    share = np.concatenate([np.arange(1, n) / n for n in count])
+    gap = np.repeat(gaps, count - 1)
+    more = at[gap] + share * known.steps[gap]
+    line = values[gap] + share[:, None] * (values[gap + 1] - values[gap])
+    return np.insert(at, gap + 1, more), np.insert(values, gap + 1, line, axis=0)
 
 
 def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, Any]:
@@ -322,24 +323,26 @@ def _from_orientation(unit: Unit, frames: np.ndarray, stride: int) -> dict[str, 
     from scipy.spatial.transform import Rotation, Slerp
 
     assert unit.orientation is not None
-    good = _usable(unit, "orientation")
-    _refuse_long_gaps(unit, "orientation", good)
+    good = usable(unit, "orientation")
     at = unit.time[good]
+    known = Coverage(at, frames[0], frames[-1])
     slerp = Slerp(at, Rotation.from_quat(unit.orientation[good]))
     R = slerp(np.clip(frames, at[0], at[-1])).as_matrix()
     step = frames[1] - frames[0]
     turns = log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    lost = known.lost(frames[:-1]) | known.lost(frames[1:])
+    turns[lost] = 0.0
     rate = np.concatenate([turns[:1], 0.5 * (turns[1:] + turns[:-1]), turns[-1:]]) / step
     both = np.stack([rate, np.gradient(rate, step, axis=0)], 1)
     both = uniform_filter1d(both, max(stride, 3), axis=0, mode="nearest")[::stride]
-    count = len(frames[::stride])
     return {
         "rate": both[:, 0],
         "rate_derivative": both[:, 1],
         "attitude": R[::stride],
-        "orientation_known": np.ones(count, bool),
+        "orientation_known": ~known.lost(frames[::stride]),
         "turns": turns,
-        "turn_unknown": np.zeros(len(turns)),
+        "turn_unknown": lost.astype(float),
+        "lost": lost,
     }
 
 
@@ -361,30 +364,9 @@ def resting_in(signals: Signals, pose: tuple[float, float]) -> Signals:
     if len(rate) < 2:
         return signals
     calm = (rate.std(0).max(-1) < HELD_RATE) & signals.has["gyroscope"]
+    calm &= ~(signals.lost[inside[1:]].any(0) | signals.lost[inside[:-1]].any(0))
     rest_rate, rest_sd = signals.rest_rate.copy(), signals.rest_sd.copy()
     rest_rate[np.ix_(inside, calm)] = rate.mean(0)[calm]
     # a pose gives one mean rate, known to the turn that a person makes while holding it
     rest_sd[np.ix_(inside, calm)] = HELD_TURN / (pose[1] - pose[0]) * np.sqrt(len(rate))
     return dataclasses.replace(signals, rest_rate=rest_rate, rest_sd=rest_sd)
-
-
-def scaled_to_gravity(signals: Signals, g: float) -> Signals:
-    """The same signals with each accelerometer reading gravity at rest, where it nearly does.
-
-    Parameters
-    ----------
-    signals : on one clock
-    g : m/s²
-
-    Returns
-    -------
-    Signals; `force_scale` says by how much
-    """
-    scale = np.ones(len(signals.units))
-    resting = np.all(np.isfinite(signals.rest_rate), axis=-1)
-    norm = np.linalg.norm(signals.specific_force[:: signals.per_key], axis=-1)
-    for unit in np.flatnonzero(signals.has["accelerometer"] & np.any(resting, axis=0)):
-        found = g / float(np.median(norm[resting[:, unit], unit]))
-        scale[unit] = found if abs(found - 1) < LARGEST_SCALE_ERROR else 1.0
-    force = signals.specific_force * scale[:, None]
-    return dataclasses.replace(signals, specific_force=force, force_scale=scale)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
-from scipy.spatial.transform import Rotation
+from scipy.spatial.transform import Rotation, Slerp
 
 from .preintegration import Turns
 from .rotations import apply, exp, heading_matrix
@@ -62,10 +62,52 @@ def filtered(signals: Signals, unit: int) -> np.ndarray:
     """
     from vqf import offlineVQF
 
-    step = signals.step * signals.stride
-    rate, force = (np.ascontiguousarray(x[:, unit]) for x in (signals.rate, signals.specific_force))
-    wxyz = offlineVQF(rate, force, None, step)["quat6D"]
+    step, part = signals.step * signals.stride, stretches(signals.lost[:, unit])
+    at_sample = np.append(np.repeat(part[:-1], signals.per_key), part[-1])
+    rate, force = signals.rate[:, unit], signals.specific_force[:, unit]
+    wxyz = np.empty((len(rate), 4))
+    for number in range(part[-1] + 1):  # starts anew after a gap
+        at = at_sample == number
+        quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
+        wxyz[at] = quat["quat6D"]
     return (Z_UP_TO_Y_UP * Rotation.from_quat(wxyz, scalar_first=True)).as_matrix()
+
+
+def stretches(lost: np.ndarray) -> np.ndarray:
+    """Number of the stretch without a long gap that each keyframe belongs to.
+
+    Parameters
+    ----------
+    lost : (K,) bool, intervals whose turn is lost
+
+    Returns
+    -------
+    (K + 1,) int, from zero; a keyframe inside a gap counts with the stretch before it
+    """
+    return np.cumsum(np.r_[False, lost[:-1] & ~lost[1:], False])
+
+
+def through_gaps(R: np.ndarray, lost: np.ndarray) -> np.ndarray:
+    """Rotations of one unit with those inside long gaps put evenly between both ends.
+
+    Parameters
+    ----------
+    R : (K + 1, 3, 3)
+    lost : (K,) bool, intervals whose turn is lost
+
+    Returns
+    -------
+    (K + 1, 3, 3)
+    """
+    seen = np.r_[True, ~lost] & np.r_[~lost, True]
+    seen |= np.r_[False, lost] & np.r_[~lost, True] | np.r_[True, ~lost] & np.r_[lost, False]
+    at = np.flatnonzero(seen)
+    if len(at) == len(R):
+        return R
+    if len(at) < 2:
+        return np.broadcast_to(R[at[0]] if len(at) else np.eye(3), R.shape)
+    inside = np.clip(np.arange(len(R)), at[0], at[-1])
+    return Slerp(at, Rotation.from_matrix(R[at]))(inside).as_matrix()
 
 
 def _integrated(turns: Turns, unit: int) -> np.ndarray:

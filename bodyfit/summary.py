@@ -7,11 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from .capture import Capture
+from .capture import Capture, Unit
 from .estimate import Estimate
+from .field_trust import untrusted
+from .finding import Finding
+from .intake import Intake
 from .linearise import beyond_range
+from .mounting_findings import open_directions
 from .poses import PoseSequence
 from .problem import DETERMINED, Problem
+from .sampling import BRIDGED_S, GAP, MOTION, sampling_of
+from .slip import Slip
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -19,7 +25,6 @@ if TYPE_CHECKING:
 HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
 WORTH_A_WARNING_DEG = 5.0
 STILL_MOVING = np.radians(0.2)  # root mean square step that is worth a warning
-MOUNTING_ASSUMED = "assumed"
 
 
 def summarise(
@@ -28,6 +33,9 @@ def summarise(
     poses: PoseSequence,
     options: Mapping[str, Any],
     wall_time: float,
+    slips: Sequence[Slip],
+    intake: Intake,
+    findings: Sequence[Finding],
 ) -> dict[str, Any]:
     """Everything that was found, what it rests on, and what to be wary of.
 
@@ -38,6 +46,9 @@ def summarise(
     poses : the result
     options : of the call
     wall_time : s
+    slips : of units on their segments
+    intake : what was found before the fit
+    findings : most harmful first
 
     Returns
     -------
@@ -47,7 +58,7 @@ def summarise(
 
     signals = tracks[0].problem.signals
     joints = _joints(tracks, poses)
-    units = _units(capture, tracks)
+    units = _units(capture, tracks, intake)
     return {
         "bodyfit_version": __version__,
         "capture": capture.title or capture.source,
@@ -57,6 +68,8 @@ def summarise(
             "end_s": float(poses.time[-1]),
             "frequency_hz": 1 / signals.step,
             "frames": len(poses.time),
+            "stretches_s": _stretches(poses.time, signals.step),
+            "inferred_s": _inferred(tracks),
             "keyframe_hz": 1 / signals.key_step,
         },
         "model": {
@@ -65,14 +78,16 @@ def summarise(
             "joints": len(poses.model.joints),
             "segments_without_unit": [s for s in poses.model.segments if s not in _worn_on(capture)],
         },
-        "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing},
+        "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing}
+        | _earth(tracks[0].problem),
         "root_position": "followed from the standing foot"
         if poses.root_position is not None
         else "kept at zero",
         "units": units,
         "joints": joints,
         "residuals": {k: v for track in tracks for k, v in track.found.residuals.items()},
-        "gyroscope_latency_s": tracks[0].found.latency,
+        "gyroscope_latency_s": tracks[0].found.late.latency,
+        "clocks": _clocks(tracks),
         "solver": {
             "iterations": max(track.found.iterations for track in tracks),
             "converged": all(track.found.converged for track in tracks),
@@ -80,7 +95,10 @@ def summarise(
             "last_step_deg": float(np.degrees(max(track.found.last_step for track in tracks))),
         },
         "wall_time_s": wall_time,
-        "warnings": _warnings(capture, tracks, poses, joints, units),
+        "slips": [{"unit": s.unit, "time_s": s.time, "angle_deg": float(np.degrees(s.angle))} for s in slips],
+        "findings": [finding.as_data() for finding in findings],
+        "warnings": [f"{f.what}; {f.advice}" for f in findings if f.severity != "note"]
+        + _warnings(tracks, poses, joints, units),
     }
 
 
@@ -96,15 +114,46 @@ def _heading(tracks: Sequence[Track]) -> str:
     return "every segment without a trusted magnetometer faces +X at the first frame"
 
 
-def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
+def _earth(problem: Problem) -> dict[str, Any]:
+    """The Earth's field at the capture's place; its declination leads from magnetic to true north."""
+    if (earth := problem.earth) is None:
+        return {}
+    return {
+        "declination_deg": float(np.degrees(earth.declination)),
+        "earth_field": {
+            "norm_ut": 1e6 * earth.norm,
+            "dip_deg": float(np.degrees(earth.dip)),
+            "model": earth.model,
+            "year": earth.year,
+            "note": earth.note or None,
+        },
+    }
+
+
+def _field(problem: Problem, found: Estimate, unit: int) -> dict[str, Any]:
+    """How far a unit's field was trusted, and where it was not."""
+    trust = found.trust
+    if np.isnan(trust.share[unit]):
+        return {"magnetometer_trusted_share": None}
+    known = found.average.field_known[:, [unit]]
+    stretches = untrusted(trust.of([unit]), known, problem.signals.key_time)[0]
+    return {
+        "magnetometer_trusted_share": float(trust.share[unit]),
+        "magnetometer_heading_sd_deg": float(np.degrees(trust.level[unit])) or None,
+        "magnetometer_untrusted": [[round(a, 3), round(b, 3), why] for a, b, why in stretches],
+    }
+
+
+def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[str, Any]:
     """By unit: what was used and found."""
+    scales = {one.unit: float(np.mean(one.factor)) for one in intake.accelerometers if one.sure}
     out = {}
     for track in tracks:
         problem, found = track.problem, track.found
+        signals = problem.signals
         for u, name in enumerate(problem.signals.units):
             if name not in capture.units:
                 continue
-            share = found.trust.share[u]
             used = [s for s, has in problem.signals.has.items() if has[u]]
             if "magnetometer" in used and not found.trust.trusted[:, u].any():
                 used.remove("magnetometer")
@@ -115,15 +164,16 @@ def _units(capture: Capture, tracks: Sequence[Track]) -> dict[str, Any]:
                 "sensors": used,
                 "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
                 "mounting_source": mounting.sources[u],
+                "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
+                "mounting_open": list(open_directions(mounting, u)),
                 "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
                 else None,
-                "accelerometer_scale": float(problem.signals.force_scale[u]),
+                "accelerometer_scale": scales.get(name, 1.0),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
-                "magnetometer_trusted_share": None if np.isnan(share) else float(share),
-                "gaps": _gaps(problem, u),
-            }
+                "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
+            } | _field(problem, found, u)
     return out
 
 
@@ -133,17 +183,43 @@ def _drift(problem: Problem, found: Estimate, unit: int) -> float:
     return float(np.degrees(np.sum(up * found.state.bias[:-1, unit]) * problem.signals.key_step))
 
 
-def _gaps(problem: Problem, unit: int) -> list[list[float]]:
+def _gaps(unit: Unit, start: float, end: float) -> list[list[float]]:
     """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
-    signals = problem.signals
-    there = [s for s in ("gyroscope", "accelerometer") if signals.has[s][unit]]
-    if not there:
-        return []
-    missing = ~np.all([signals.known[s][:, unit] for s in there], axis=0)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], missing, [False]]).astype(int)))
-    at = signals.time[0] + signals.step * signals.stride * edges
-    inside = [[round(float(a), 4), round(float(b), 4)] for a, b in at.reshape(-1, 2)]
-    return [gap for gap in inside if gap[0] <= signals.time[-1]]
+    gaps = sampling_of(unit).gaps if unit.sensors & set(MOTION) else np.zeros((0, 2))
+    return [[round(float(a), 4), round(float(b), 4)] for a, b in gaps if b > start and a < end]
+
+
+def _stretches(time: np.ndarray, step: float) -> list[list[float]]:
+    """[start, end] s of the stretches that long gaps of all units split the output into."""
+    cuts = np.flatnonzero(np.diff(time) > GAP * step)
+    first, last = np.r_[0, cuts + 1], np.r_[cuts, len(time) - 1]
+    return [[float(time[a]), float(time[b])] for a, b in zip(first, last, strict=True)]
+
+
+def _inferred(tracks: Sequence[Track]) -> dict[str, list[list[float]]]:
+    """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it."""
+    out = {}
+    for track in tracks:
+        signals = track.problem.signals
+        for u, segment in enumerate(track.segments):
+            if not signals.has["gyroscope"][u] and not signals.has["orientation"][u]:
+                continue
+            edges = np.flatnonzero(np.diff(np.r_[False, signals.lost[:, u], False].astype(int)))
+            if edges.size:
+                out[segment] = np.round(signals.key_time[edges], 4).reshape(-1, 2).tolist()
+    return out
+
+
+def _clocks(tracks: Sequence[Track]) -> dict[str, dict[str, float]]:
+    """Unit -> what the fit took off its stamps, where it did."""
+    out = {}
+    for track in tracks:
+        late, time = track.found.late, track.problem.signals.time
+        for u, name in enumerate(track.problem.signals.units):
+            if late.offset[u] or late.drift[u]:
+                rate = late.drift[u] / (0.5 * (time[-1] - time[0]))
+                out[name] = {"offset_s": float(late.offset[u]), "rate_ppm": float(1e6 * rate)}
+    return out
 
 
 def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
@@ -210,7 +286,6 @@ def _determined(track: Track, i: int) -> dict[str, Any]:
 
 
 def _warnings(
-    capture: Capture,
     tracks: Sequence[Track],
     poses: PoseSequence,
     joints: Mapping[str, Any],
@@ -220,36 +295,30 @@ def _warnings(
     out = []
     if unknown := [name for name, joint in joints.items() if joint.get("determined") is False]:
         out.append(f"not determined by this capture: {', '.join(unknown)} (see the notes)")
-    mounting = tracks[0].found.body.mounting
-    assumed = [n for n, unit in units.items() if MOUNTING_ASSUMED in unit["mounting_source"]]
-    if assumed and mounting.pose:
-        out.append(
-            f"no neutral pose declared: the body was taken to be neutral at {mounting.pose[0]:.2f} to "
-            f"{mounting.pose[1]:.2f} s ({', '.join(assumed)}); angles are only as good as that. Declare a "
-            '[[calibration]] of kind "still", or give mountings'
-        )
-    if mounting.facing == "unknown" and len(units) > 1:
-        out.append(
-            "which way the body faced in the neutral pose is unknown, so flexion may show as adduction: give "
-            "one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
-        )
     out += [w for track in tracks for w in _of_track(track)]
     for name, share in ranges_exceeded(poses).items():
         out.append(
             f"{name}: beyond its range by over {WORTH_A_WARNING_DEG:.0f}° in {100 * share:.1f} % of the "
             "frames; the neutral pose or the mounting may be off"
         )
-    for name, unit in units.items():
-        carried = capture.units[name].sensors
-        if "magnetometer" in carried and "magnetometer" not in unit["sensors"]:
-            out.append(
-                f"{name}: magnetometer not used, its field is not that of the Earth for most of the time"
-            )
-    gaps = {name: [b - a for a, b in unit["gaps"]] for name, unit in units.items() if unit["gaps"]}
+    return out + _of_gaps(tracks, poses, units)
+
+
+def _of_gaps(tracks: Sequence[Track], poses: PoseSequence, units: Mapping[str, Any]) -> list[str]:
+    """Warnings about gaps: bridged ones, inferred segments, stretches without any unit."""
+    out = []
+    gaps = {name: [b - a for a, b in unit["gaps"] if b - a <= BRIDGED_S] for name, unit in units.items()}
+    gaps = {name: lengths for name, lengths in gaps.items() if lengths}
     if gaps:
-        longest = max(max(lengths) for lengths in gaps.values())
-        total = sum(map(len, gaps.values()))
+        longest, total = max(max(lengths) for lengths in gaps.values()), sum(map(len, gaps.values()))
         out.append(f"{total} gaps in {', '.join(gaps)} bridged, the longest {longest:.2f} s")
+    for segment, stretches in _inferred(tracks).items():
+        told = ", ".join(f"{a:.2f} to {b:.2f}" for a, b in stretches)
+        out.append(f"{segment}: its unit was not measured at {told} s; inferred from its neighbours there")
+    stretches = _stretches(poses.time, tracks[0].problem.signals.step)
+    if len(stretches) > 1:
+        told = ", ".join(f"{a:.2f} to {b:.2f}" for a, b in stretches)
+        out.append(f"no unit was measured in between: split into {told} s; headings may differ between these")
     return out
 
 
@@ -261,8 +330,10 @@ def _of_track(track: Track) -> list[str]:
             f"the solver stopped after {found.iterations} iterations, still moving by "
             f"{np.degrees(found.last_step):.1f}°"
         )
-    if abs(track.found.latency) > 0.005:
-        out.append(f"gyroscopes lag behind accelerometers by {1000 * track.found.latency:.1f} ms; taken off")
+    if abs(track.found.late.latency) > 0.005:
+        out.append(
+            f"gyroscopes lag behind accelerometers by {1000 * track.found.late.latency:.1f} ms; taken off"
+        )
     for i, axis in found.body.axes.items():
         tie = track.problem.ties[i]
         declared = tie.joint.axis

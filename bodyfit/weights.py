@@ -27,12 +27,21 @@ class Weights:
     range_, angle_s : rad, how soft the limit of a joint range is; time over which joint angles are alike
     offset : rad, how far the neutral of a stiff angle differs between people
     field, field_s : rad, heading error of a field that passed the gate, and the time over which it is alike
-    field_norm, field_dip : gate: share of the norm, rad
+    field_lasts : s, over which what gyroscopes and joints show to be wrong with a unit's field is alike
+    field_norm, field_dip, field_turn : gate: share of the norm, rad, rad within two seconds
     fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
     neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
-    joint_centre : m, joint centre of a body scaled from stature
+    joint_centre, joint_centre_measured : m, joint centre of a segment scaled from stature; of a measured one
+    mounting : rad, a mounting that is given
+    pose_tilt, pose_heading : rad, how well people hold a pose with trunk and legs, as in neutral
+    pose_loose : factor on both for arms, head, hands and feet, and for what the pose turns from neutral
+    heading_error, heading_at_start : rad, of a unit against the others, in a pose: solved, and by itself
+    hinge_declared : rad, axis of a mechanical hinge against the model's
+    flexion_axis, movement_axis : rad, axis about which people bend against the frames of their bones:
+        whatever they do, and in a movement made for it
+    joint_centre_given : m, joint centre given in metres
     elastic_common, elastic_own : rad per m/s², how far a unit turns against its segment under load: what all
         units share, and what each has of its own
     """
@@ -58,8 +67,10 @@ class Weights:
     offset: float = math.radians(15.0)
     field: float = math.radians(10.0)
     field_s: float = 2.0
+    field_lasts: float = 60.0
     field_norm: float = 0.1
     field_dip: float = math.radians(10.0)
+    field_turn: float = math.radians(15.0)
     fused_inclination: float = math.radians(1.0)
     fused_heading: float = math.radians(20.0)
     fused_s: float = 2.0
@@ -67,7 +78,18 @@ class Weights:
     neighbour_s: float = 1.0
     rotation_at_start: float = math.radians(100.0)
     lever: float = 0.3
-    position: float = 0.02
+    position: float = 0.01
     joint_centre: float = 0.05
+    joint_centre_measured: float = 0.02
+    mounting: float = math.radians(1.5)
+    pose_tilt: float = math.radians(3.0)
+    pose_heading: float = math.radians(5.0)
+    pose_loose: float = 2.0
+    heading_error: float = math.radians(3.0)
+    heading_at_start: float = math.radians(60.0)
+    hinge_declared: float = math.radians(1.5)
+    flexion_axis: float = math.radians(6.0)
+    movement_axis: float = math.radians(4.0)
+    joint_centre_given: float = 0.01
     elastic_common: float = math.radians(2.0) / 9.81
     elastic_own: float = math.radians(2.0) / 9.81

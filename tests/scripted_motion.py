@@ -13,13 +13,11 @@ from scipy.spatial.transform import Rotation
 from bodyfit.body import BodyModel, Person
 from bodyfit.capture import Capture, Place
 from bodyfit.formats.model_file import read_model
-from bodyfit.magnetic_field import MagneticField
 from bodyfit.poses import PoseSequence, from_joint_angles
 from bodyfit.simulation import Simulated, simulate
 from bodyfit.simulation_settings import SimulationSettings
 
-# where a dipole's dip, tan I = 2 tan λ, is that of the simulated field
-PLACE = Place(math.degrees(math.atan(0.5 * math.tan(MagneticField().dip))), 9.0, 300.0)
+PLACE = Place(47.858, 9.0, 300.0)  # where the dip by WMM-2025 in 2027.5 is that of the simulated field, 64°
 PERSON = Person(stature_m=1.75, mass_kg=70.0)
 MIDDLES_DEG = {"elevation": -60.0, "pronation": 80.0}  # where an angle rests; a knee or an elbow: half bent
 SWING_DEG = 25.0

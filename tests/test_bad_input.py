@@ -290,7 +290,7 @@ SETUP_FAULTS = {
     "unknown kind of calibration": (
         'kind = "still"',
         'kind = "stil"',
-        "calibration[1].kind: found 'stil'; expected one of still; did you mean 'still'?",
+        "calibration[1].kind: found 'stil'; expected one of still, movement; did you mean 'still'?",
     ),
     "calibration without kind": ('kind = "still"\n', "", "calibration[1].kind: this key is missing"),
     "calibration without end": (

@@ -93,6 +93,8 @@ def test_fit_passes_its_options_on(stages, run, tmp_path):
         "--leave-out",
         "b_unit",
         "--strict-ranges",
+        "--assign",
+        "auto",
     ]
     assert run("fit", "x", "--out", tmp_path, *words)[0] == 0
     stages.asked.pop("progress")
@@ -101,13 +103,15 @@ def test_fit_passes_its_options_on(stages, run, tmp_path):
         "alone": True,
         "leave_out": ("b_unit",),
         "strict_ranges": True,
+        "assign": "auto",
     }
 
 
 def test_fit_uses_every_sensor_and_the_body_unless_told_otherwise(stages, run, tmp_path):
     run("fit", "x", "--out", tmp_path)
     stages.asked.pop("progress")
-    assert stages.asked == {"sensors": None, "alone": False, "leave_out": (), "strict_ranges": False}
+    usual = {"sensors": None, "alone": False, "leave_out": (), "strict_ranges": False, "assign": "given"}
+    assert stages.asked == usual
 
 
 @pytest.mark.parametrize(("error", "code"), [(CannotReconstructError, 1), (InputError, 2)])

@@ -21,7 +21,7 @@ from bodyfit.geometry import (
     levers_from_rotations,
     robust_sd,
 )
-from bodyfit.latency import latency_from_joints, worth_taking_off
+from bodyfit.latency import Lateness, lateness_from_joints, worth_taking_off
 from bodyfit.preintegration import lever_matrix
 from bodyfit.rotations import apply, exp, heading_matrix
 
@@ -118,13 +118,28 @@ def test_without_motion_the_prior_stays():
     np.testing.assert_allclose(np.sqrt(np.diag(covariance)), 0.1)
 
 
+SURE = np.zeros((3, 3, 3))
+
+
+def test_prior_knows_what_a_turn_of_the_unit_would_do_to_its_arm():
+    """By hand: 0.3 m along Y, turned by 0.1 rad about X, move by 0.03 m along Z; about Y not at all."""
+    place = (np.zeros(3), 1e-8 * np.eye(3))
+    turned = np.diag([0.1, 0.1, 0.0]) ** 2 * np.ones((2, 1, 1))
+    centres = [(np.array([0.0, -0.3, 0.0]), None)]
+    prior = lever_prior(
+        Ends(np.array([[0, 1]])), centres, [place, None], np.eye(3) + np.zeros((2, 3, 3)), turned, 0.3, 1e-4
+    )
+    sd = np.sqrt(np.diag(np.linalg.inv(prior.precision)))[:3]
+    np.testing.assert_allclose(sd, [0, 0, 0.03], atol=2e-4)
+
+
 def test_prior_places_the_joint_as_the_body_says():
     """R = M (c − p) in the unit frame, worked by hand: the unit's X is the segment's Z."""
     M = np.array([[0, 0, 1.0], [0, 1, 0], [-1, 0, 0]])  # unit_from_segment
     ends = Ends(np.array([[0, 1]]))
     place = (np.array([0.03, -0.1, 0.05]), np.diag([0.01, 0.04, 0.01]) ** 2)
     prior = lever_prior(
-        ends, [(np.array([0.0, -0.3, 0.0]), None)], [place, None], np.stack([M, M]), 0.3, 0.02
+        ends, [(np.array([0.0, -0.3, 0.0]), None)], [place, None], np.stack([M, M]), SURE[:2], 0.3, 0.02
     )
     np.testing.assert_allclose(prior.mean, [-0.05, -0.2, 0.03, 0, 0, 0], atol=1e-12)
     variance = np.diag(np.linalg.inv(prior.precision))
@@ -136,7 +151,7 @@ def test_prior_knows_a_segments_length_better_than_its_units_place():
     place = (np.array([0.02, -0.1, 0.0]), 0.07**2 * np.eye(3))
     centres = [(None, np.zeros(3)), (np.array([0.0, -0.3, 0.0]), None)]
     M = np.broadcast_to(np.eye(3), (3, 3, 3))
-    prior = lever_prior(CHAIN, centres, [None, place, None], M, 0.3, 0.01)
+    prior = lever_prior(CHAIN, centres, [None, place, None], M, SURE, 0.3, 0.01)
     covariance = np.linalg.inv(prior.precision)
     proximal, distal = slice(3, 6), slice(6, 9)
     np.testing.assert_allclose(prior.mean[distal] - prior.mean[proximal], [0, -0.3, 0], atol=1e-12)
@@ -304,33 +319,59 @@ def test_no_hinge_no_softness():
     np.testing.assert_array_equal(found, np.zeros((2, 3, 3)))
 
 
-# ---- latency ----
+# ---- latency and clocks ----
+
+
+def late_average(latency: float, offset: np.ndarray, drift: np.ndarray) -> Averages:
+    """Averages whose slopes are random, read too early by what is given."""
+    rng = np.random.default_rng(3)
+    average = average_of(noise=0.02)
+    by_latency, lever, by_time = (
+        scale * rng.normal(size=x.shape)
+        for scale, x in ((5, average.force), (20, average.lever), (20, average.force))
+    )
+    late = offset + np.linspace(-1, 1, len(average.force))[:, None] * drift
+    return Averages(
+        average.force - latency * by_latency - late[..., None] * by_time,
+        average.lever - (latency + late[..., None, None]) * lever,
+        average.field,
+        average.known,
+        average.field_known,
+        by_latency,
+        lever,
+        by_time,
+    )
 
 
 @pytest.mark.parametrize("true_ms", [-3.0, 0.0, 5.0])
 def test_latency_is_what_makes_the_joint_agree(true_ms):
     """The stated deviation is five times that of the noise: nothing counts less, errors stay inside."""
-    rng = np.random.default_rng(3)
-    average = average_of(noise=0.02)
-    force_slope, lever_slope = (
-        rng.normal(size=average.force.shape) * 5,
-        rng.normal(size=average.lever.shape) * 20,
-    )
-    late = Averages(
-        average.force - 1e-3 * true_ms * force_slope,
-        average.lever - 1e-3 * true_ms * lever_slope,
-        average.field,
-        average.known,
-        average.field_known,
-        force_slope,
-        lever_slope,
-    )
-    seconds, sd = latency_from_joints(late, CHAIN, ARMS, np.full(2, 0.1), 1.0)
-    assert abs(1e3 * seconds - true_ms) < 1e3 * sd < 0.5
-    assert worth_taking_off(seconds, sd) or true_ms <= 0
+    late = late_average(1e-3 * true_ms, np.zeros(3), np.zeros(3))
+    found, sd = lateness_from_joints(late, CHAIN, ARMS, np.full(2, 0.1), 1.0)
+    assert abs(1e3 * found.latency - true_ms) < 1e3 * sd.latency < 0.5
+    assert bool(worth_taking_off(found, sd)) == (true_ms != 0)
 
 
-def test_latency_that_is_small_or_uncertain_is_left():
-    assert not worth_taking_off(0.0002, 1e-6)
-    assert not worth_taking_off(0.003, 0.01)
-    assert worth_taking_off(0.003, 0.0005)
+def test_offsets_and_drifts_of_units_are_what_makes_the_joints_agree():
+    """Only differences show: the middle unit counts as on time."""
+    offset, drift = np.array([0.0, 4e-3, -2e-3]), np.array([1e-3, 0.0, -2e-3])
+    found, sd = lateness_from_joints(late_average(2e-3, offset, drift), CHAIN, ARMS, np.full(2, 0.1), 1.0)
+    assert abs(found.latency - 2e-3) < 2 * sd.latency
+    for value, deviation, true in ((found.offset, sd.offset, offset), (found.drift, sd.drift, drift)):
+        assert np.all(np.abs(value - (true - np.median(true))) < 3 * deviation)
+        assert np.all(deviation < 5e-4)
+    kept = worth_taking_off(found, sd)
+    np.testing.assert_array_equal(kept.offset, found.offset)
+
+
+def test_what_is_small_or_uncertain_is_left():
+    def kept(latency, latency_sd, offset, offset_sd):
+        of, zero = np.array([0.0, offset]), np.zeros(2)
+        sd = Lateness(latency_sd, np.full(2, offset_sd), np.ones(2))
+        return worth_taking_off(Lateness(latency, of, zero), sd)
+
+    assert not kept(0.0002, 1e-6, 0.0, 1.0)
+    assert not kept(0.003, 0.01, 0.003, 0.001)
+    assert kept(0.003, 0.0005, 0.0, 1.0).latency == 0.003
+    assert not kept(0.0, 1.0, 0.0004, 1e-6)
+    assert kept(0.0, 1.0, 0.005, 0.001).offset[1] == 0.005

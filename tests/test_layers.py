@@ -16,24 +16,33 @@ LAYERS = (
     "person body shapes measured_body",
     "capture",
     "joint_angles poses",
+    "sampling",
     "signals preintegration averages",
-    "start unaided mounting field_trust",
+    "clipping allan noise unit_axes earth_field",
+    "start unaided gravity_windows accelerometer_scale gyroscope_scale",
+    "mounting_evidence mounting_fusion mounting",
+    "field_trust magnetometer_calibration field_check",
     "residuals.base residuals",
     "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
-    "geometry latency problem linearise refine heading_start estimate",
+    "geometry clock_pairs clocks latency problem linearise mounted mounting_findings refine",
+    "field_level heading_start estimate slip",
+    "segment_length motion_lengths length_findings body_size",
+    "pair_fit placement_evidence placement_search placement placement_findings",
+    "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
-    "root_path summary fitting",
+    "root_path summary fitting inspection inspecting",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "formats formats.whole_file formats.toml_checks formats.toml_text formats.tables",
     "formats.model_parts formats.model_file",
     "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
     "formats.capture_writer formats.capture_folder formats.simulation_file",
     "formats.pose_tables formats.motion formats.simulated_capture",
+    "formats.inspection_style formats.inspection_plots formats.inspection_page",
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
-    "progress printed",
-    "cli_simulate cli __main__",
+    "progress printed printed_inspection",
+    "cli_simulate cli_inspect cli __main__",
 )
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
@@ -65,11 +74,13 @@ HOMES = {
     "casadi": ("bounded_step", "bounded_chain", "bounded_motion", "strict"),
     "trimesh": ("shapes", "formats."),
     "vqf": ("start",),
+    "pygeomag": ("earth_field",),
     "pandas": ("formats.",),
     "pyarrow": ("formats.",),
-    "click": ("cli", "cli_simulate"),
-    "rich": ("printed", "progress", "cli", "cli_simulate"),
-    "threadpoolctl": ("fitting",),
+    "click": ("cli", "cli_simulate", "cli_inspect"),
+    "rich": ("printed", "printed_inspection", "progress", "cli", "cli_simulate"),
+    "matplotlib": ("formats.inspection_plots",),
+    "threadpoolctl": ("fitting", "inspecting"),
 }
 
 
@@ -158,7 +169,7 @@ def test_each_library_has_a_home(module):
 
 def test_heavy_libraries_are_loaded_late():
     """None at the top of a module that `import bodyfit` or the command's help loads."""
-    for module in (ROOT, "cli", "cli_simulate", "__main__", "errors"):
+    for module in (ROOT, "cli", "cli_simulate", "cli_inspect", "__main__", "errors"):
         top = ast.Module(
             [n for n in ast.parse(MODULES[module]).body if isinstance(n, (ast.Import, ast.ImportFrom))], []
         )

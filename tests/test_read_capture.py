@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import logging
 import shutil
 import subprocess
 import sys
@@ -205,7 +204,7 @@ def test_sampling_frequency_makes_the_time(tmp_path):
     np.testing.assert_allclose(unit.time, np.arange(60) * 0.01, rtol=1e-15)
 
 
-def test_repeated_stamps_of_a_coarse_clock_are_spread_and_rows_logged_twice_dropped(tmp_path, caplog):
+def test_repeated_stamps_of_a_coarse_clock_are_spread_and_rows_logged_twice_dropped(tmp_path):
     columns = {name: np.tile(values, 5) for name, values in THIGH.items()}  # 300 rows: one repeat is 0.3 %
     columns["time_s"] = np.arange(300) / 100
     columns["time_s"][101] = 1.0  # the same stamp for two samples
@@ -214,15 +213,18 @@ def test_repeated_stamps_of_a_coarse_clock_are_spread_and_rows_logged_twice_drop
         columns[name][201] = columns[name][200]  # the same row twice
     folder = write_folder(tmp_path)
     pd.DataFrame(columns).to_csv(folder / "thigh.csv", index=False)
-    with caplog.at_level(logging.WARNING, "bodyfit"):
-        unit = read_capture(folder).units["thigh_unit"]
+    capture = read_capture(folder)
+    unit = capture.units["thigh_unit"]
     assert len(unit.time) == 299
     np.testing.assert_allclose(unit.time[99:104], [0.99, 1.0, 1.01, 1.02, 1.03])
     np.testing.assert_allclose(unit.time[199:203], [1.99, 2.0, 2.02, 2.03])
     assert known(unit.gyroscope)[101, 1] == pytest.approx(np.deg2rad(21))
-    assert (
-        "2 rows repeat the time stamp before them (first: row 102, t = 1.000 s); 1 that repeat" in caplog.text
+    (note,) = capture.notes
+    assert note.kind == "stamps-repeated" and note.units == ("thigh_unit",) and note.start == 1.0
+    assert note.what == (
+        "thigh.csv: column 'time_s': 2 rows repeat the time stamp before them (first: row 102, t = 1.000 s)"
     )
+    assert note.handled.startswith("1 that repeat the samples too were dropped")
 
 
 def test_setup_file_itself_is_a_path(tmp_path):

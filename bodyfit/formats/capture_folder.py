@@ -8,6 +8,7 @@ from pathlib import Path
 from ..body import SEXES, BodyModel, Person
 from ..capture import Calibration, Capture, Place, Unit
 from ..errors import InputError, suggest
+from ..finding import Finding
 from .capture_writer import write_capture
 from .model_file import model_names, read_model
 from .toml_checks import TomlTable, read_toml
@@ -16,7 +17,7 @@ from .unit_samples import TableShelf, read_unit
 __all__ = ["read_capture", "write_capture"]
 
 SETUP_KEYS = ("title", "start_time", "place", "person", "body", "units", "calibration")
-CALIBRATION_KINDS = ("still",)
+CALIBRATION_KINDS = ("still", "movement")
 CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp
 
 
@@ -40,17 +41,18 @@ def read_capture(path: str | Path) -> Capture:
     setup = read_toml(_setup_file(Path(path)))
     setup.only(SETUP_KEYS)
     model = _model(setup)
-    units = _units(setup)
+    units, notes = _units(setup)
     _check_worn(setup, units, model)
     return Capture(
         units=units,
         model=model,
         title=setup.text("title") or "",
-        person=_person(setup.table("person")),
+        person=_person(setup.table("person"), model),
         place=_place(setup.table("place")),
         start_time=setup.moment("start_time"),
-        calibrations=tuple(_calibration(t, units) for t in setup.list_of_tables("calibration")),
+        calibrations=tuple(_calibration(t, units, model) for t in setup.list_of_tables("calibration")),
         source=setup.text("source") or "",
+        notes=notes,
     )
 
 
@@ -71,11 +73,12 @@ def _model(setup: TomlTable) -> BodyModel:
     return read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
 
 
-def _units(setup: TomlTable) -> dict[str, Unit]:
+def _units(setup: TomlTable) -> tuple[dict[str, Unit], tuple[Finding, ...]]:
     tables, shelf = setup.tables("units"), TableShelf(setup.file.parent)
     if not tables:
         setup.missing("units", "a table [units.<name>] for each worn unit")
-    return {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    return units, tuple(shelf.notes)
 
 
 def _check_worn(setup: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> None:
@@ -108,15 +111,24 @@ def _check_overlap(setup: TomlTable, units: Mapping[str, Unit]) -> None:
         )
 
 
-def _person(table: TomlTable | None) -> Person | None:
+def _person(table: TomlTable | None, model: BodyModel) -> Person | None:
     if table is None:
         return None
-    table.only(("stature_m", "mass_kg", "sex"))
+    table.only(("stature_m", "mass_kg", "sex", "lengths_m"))
     stature, mass, sex = table.number("stature_m"), table.number("mass_kg"), table.choice("sex", SEXES)
     try:
-        return Person(stature, mass, sex)
+        return Person(stature, mass, sex, _lengths(table.table("lengths_m"), model))
     except InputError as error:
         raise InputError(f"{table.file}: {error}") from None
+
+
+def _lengths(table: TomlTable | None, model: BodyModel) -> dict[str, float]:
+    """Segment -> measured length, m."""
+    if table is None:
+        return {}
+    table.only(model.segments)
+    what = "metres between the joint centres at the two ends of the segment"
+    return {name: table.positive(name, what) or 0.0 for name in table.values if name != "source"}
 
 
 def _place(table: TomlTable | None) -> Place | None:
@@ -132,14 +144,21 @@ def _place(table: TomlTable | None) -> Place | None:
     return Place(latitude, longitude, table.number("height_m", -500, 100_000, "metres above the sea") or 0.0)
 
 
-def _calibration(table: TomlTable, units: Mapping[str, Unit]) -> Calibration:
-    table.only(("kind", "start_s", "end_s"))
+def _calibration(table: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> Calibration:
     kinds = ", ".join(CALIBRATION_KINDS)
+    table.only(("kind", "start_s", "end_s", "pose", "joint"))
     kind = table.choice("kind", CALIBRATION_KINDS) or table.missing("kind", f"one of {kinds}")
+    if kind == "still" and "joint" in table:
+        table.refuse("joint", 'only a calibration of kind "movement" has a joint; remove it or set that kind')
+    if kind == "movement" and "pose" in table:
+        table.refuse("pose", 'only a calibration of kind "still" has a pose; remove it or set that kind')
+    pose, joint = table.choice("pose", model.pose_names), table.choice("joint", model.joints)
+    if kind == "movement" and joint is None:
+        table.missing("joint", f"the joint that moves: {', '.join(model.joints)}")
     start, end = _seconds_within(table, "start_s", units), _seconds_within(table, "end_s", units)
     if not start < end:
         table.refuse("end_s", f"found {end:g}; expected later than start_s = {start:g}")
-    return Calibration(kind, start, end)
+    return Calibration(kind, start, end, pose or "neutral", joint)
 
 
 def _seconds_within(table: TomlTable, key: str, units: Mapping[str, Unit]) -> float:

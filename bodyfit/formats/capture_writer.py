@@ -75,7 +75,8 @@ def _setup_text(capture: Capture, table_kind: str, model: str) -> str:
         toml_section(f"[units.{toml_key(u.name)}]", _unit_keys(u, table_kind)) for u in capture.units.values()
     ]
     for one in capture.calibrations:
-        keys = {"kind": one.kind, "start_s": one.start, "end_s": one.end}
+        keys = {"kind": one.kind, "start_s": one.start, "end_s": one.end, "joint": one.joint}
+        keys |= {"pose": one.pose} if one.kind == "still" and one.pose != "neutral" else {}
         parts += [toml_section("[[calibration]]", keys)]
     return "\n".join(parts)
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..body import BodyModel, Joint, Segment
 from ..errors import InputError, suggest
-from .model_parts import JOINT_SHARES, SEGMENT_SHARES, read_joint, read_segment
+from .model_parts import JOINT_SHARES, SEGMENT_SHARES, read_joint, read_pose, read_segment
 from .toml_checks import TomlTable, read_toml
 from .toml_text import toml_key, toml_section, write_text
 
@@ -64,13 +64,15 @@ def _find(name: str, folder: Path, asked_by: str) -> Path:
 
 
 def _model(table: TomlTable) -> BodyModel:
-    table.only(("name", "segments", "joints"))
+    table.only(("name", "segments", "joints", "poses"))
     segments = {name: read_segment(name, t) for name, t in table.tables("segments").items()}
     if not segments:
         table.missing("segments", "at least one table [segments.<name>]")
     joints = {name: read_joint(name, t, list(segments)) for name, t in table.tables("joints").items()}
+    poses = {name: read_pose(name, t, joints) for name, t in table.tables("poses").items()}
+    name, source = table.text("name") or table.file.stem, table.text("source") or ""
     try:
-        return BodyModel(table.text("name") or table.file.stem, segments, joints, table.text("source") or "")
+        return BodyModel(name, segments, joints, source, poses)
     except InputError as error:
         raise InputError(f"{table.file}: {error}") from None
 
@@ -95,6 +97,13 @@ def write_model(model: BodyModel, path: str | Path) -> None:
         for s in model.segments.values()
     ]
     parts += [toml_section(f"[joints.{toml_key(j.name)}]", _joint_keys(j)) for j in model.joints.values()]
+    parts += [
+        toml_section(
+            f"[poses.{toml_key(name)}]",
+            {joint: {a: _degrees(v) for a, v in angles.items()} for joint, angles in joints.items()},
+        )
+        for name, joints in model.poses.items()
+    ]
     write_text(path, "\n".join(parts))
 
 

@@ -58,6 +58,23 @@ def read_joint(name: str, table: TomlTable, segments: list[str]) -> Joint:
     )
 
 
+def read_pose(name: str, table: TomlTable, joints: Mapping[str, Joint]) -> dict[str, dict[str, float]]:
+    """One pose from its table: joint -> angle -> rad."""
+    if name == "neutral":
+        table.refuse("", "neutral is the pose in which every angle is zero; choose another name")
+    table.only(joints)
+    out = {}
+    for joint in joints:
+        angles = table.table(joint)
+        if angles is None:
+            continue
+        angles.only(joints[joint].angles)
+        what = "an angle in degrees, -360 to 360"
+        values = {a: angles.number(a, -360, 360, what) for a in angles.values if a != "source"}
+        out[joint] = {a: float(v) for a, v in _radians(values).items()}
+    return out
+
+
 def _end(table: TomlTable, key: str, segments: list[str]) -> str:
     return table.choice(key, segments) or table.missing(key, f"a segment's name: {', '.join(segments)}")
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,6 +10,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ..capture import SENSORS, Unit
+from ..finding import Finding
 from . import sample_checks, stamp_checks
 from .samples import Samples
 from .tables import Table, read_table
@@ -22,19 +22,14 @@ UP_Y_FROM_UP_Z = np.array(
     [-1.0, 0.0, 0.0, 1.0]
 )  # xyzw, not of length one: -90° about X takes Z to Y, Y to -Z
 
-REPEATS = (
-    "%s: column %r: %d rows repeat the time stamp before them (first: row %d, t = %.3f s); %d that repeat "
-    "the samples too were dropped, the others spread to the next stamp"
-)
-_log = logging.getLogger("bodyfit")
-
 
 @dataclass
 class TableShelf:
-    """Tables already read, so that several units may share one file."""
+    """Tables already read, so that several units may share one file; and what was repaired in reading."""
 
     folder: Path
     read: dict[Path, Table] = field(default_factory=dict)
+    notes: list[Finding] = field(default_factory=list)
 
     def table(self, name: str) -> Table:
         """The table of that name in the folder."""
@@ -65,7 +60,7 @@ def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
         setup.refuse(
             "accelerometer", f"this unit has no sensor; expected at least one of {', '.join(SENSORS)}"
         )
-    row, time = _increasing_time(setup, table, arrays)
+    row, time = _increasing_time(setup, table, arrays, name, shelf)
     samples = {s: Samples(setup, s, table, row, time, values[row]) for s, values in arrays.items()}
     arrays = {s: _converted(one) for s, one in samples.items()}
     sample_checks.check_up(samples, arrays)
@@ -90,12 +85,21 @@ def _sensor(setup: TomlTable, sensor: str, table: Table) -> np.ndarray:
     count = 4 if sensor == "orientation" else 3
     keys.only(("columns", "up") if sensor == "orientation" else SENSOR_KEYS)
     names = keys.texts("columns", count) or keys.missing("columns", f"a list of {count} column names")
-    values = np.stack([table.numbers(n, keys.dotted("columns")) for n in names], axis=1)
+    values = np.stack([_column(table, name, keys.dotted("columns")) for name in names], axis=1)
     values[np.isnan(values).any(axis=1)] = np.nan
     return values
 
 
-def _increasing_time(setup: TomlTable, table: Table, arrays: Mapping[str, np.ndarray]):
+def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
+    """(N,) numbers of a column; "-ax" is column ax with its sign turned."""
+    if name.startswith("-") and name not in table.names:
+        return -table.numbers(name[1:], asked_by)
+    return table.numbers(name, asked_by)
+
+
+def _increasing_time(
+    setup: TomlTable, table: Table, arrays: Mapping[str, np.ndarray], name: str, shelf: TableShelf
+) -> tuple[np.ndarray, np.ndarray]:
     """Rows to keep (N,), and their time (N,) s, strictly increasing."""
     column, rate = setup.text("time"), setup.positive("sampling_frequency", "samples a second, above 0")
     if (column is None) == (rate is None):
@@ -113,10 +117,27 @@ def _increasing_time(setup: TomlTable, table: Table, arrays: Mapping[str, np.nda
     if repeated.size:
         stamp_checks.check_repeats(table, column, time, repeated)
         row = np.setdiff1d(row, twice := _logged_twice(arrays, repeated))
-        _log.warning(
-            REPEATS, table.path, column, repeated.size, repeated[0] + 1, time[repeated[0]], twice.size
-        )
+        shelf.notes.append(_repeats(name, table, column, time, repeated, twice.size))
     return row, _spread(time[row])
+
+
+def _repeats(
+    name: str, table: Table, column: str, time: np.ndarray, repeated: np.ndarray, twice: int
+) -> Finding:
+    """What is to be said about repeated stamps."""
+    first = float(time[repeated[0]])
+    return Finding(
+        "stamps-repeated",
+        "note",
+        f"{table.path.name}: column {column!r}: {repeated.size} rows repeat the time stamp before them "
+        f"(first: row {repeated[0] + 1}, t = {first:.3f} s)",
+        "write stamps with more decimals, or give sampling_frequency",
+        units=(name,),
+        start=first,
+        value=float(repeated.size),
+        measure="rows",
+        handled=f"{twice} that repeat the samples too were dropped, the others spread to the next stamp",
+    )
 
 
 def _logged_twice(arrays: Mapping[str, np.ndarray], repeated: np.ndarray) -> np.ndarray:

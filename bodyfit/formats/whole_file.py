@@ -10,6 +10,26 @@ from pathlib import Path
 from ..errors import OutputError
 
 
+def check_file(path: Path) -> None:
+    """Refuses a file that can't be written, before any work is done; changes nothing.
+
+    Parameters
+    ----------
+    path : of the file
+
+    Raises
+    ------
+    OutputError
+        Its folder is missing or forbids writing, or `path` is a folder.
+    """
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder, expected a file or nothing; give a file's name in it")
+    if not path.parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}; make it, or choose another one")
+    if not os.access(path.parent, os.W_OK | os.X_OK):
+        raise OutputError(f"{path}: no permission to write to {path.parent}; choose another folder")
+
+
 @contextlib.contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
     """A place to write to; it becomes `path` when the block ends, and is removed when the block fails.

@@ -9,7 +9,11 @@ from .base import Linearised, huber
 
 
 def field_heading(
-    field: np.ndarray, units: np.ndarray, sd: float, correlated: float, trusted: np.ndarray
+    field: np.ndarray,
+    units: np.ndarray,
+    sd: np.ndarray | float,
+    correlated: np.ndarray | float,
+    trusted: np.ndarray,
 ) -> Linearised:
     """Heading of the horizontal field, against magnetic north (+X).
 
@@ -17,8 +21,8 @@ def field_heading(
     ----------
     field : (K + 1, M, 3) magnetometer in the world frame, averaged about each keyframe
     units : (M,) the units that carry them
-    sd : rad
-    correlated : number of keyframes over which a disturbance stays
+    sd : (M,) or one for all, rad
+    correlated : likewise, number of keyframes over which a disturbance stays
     trusted : (K + 1, M) bool
 
     Returns

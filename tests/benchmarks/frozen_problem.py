@@ -35,10 +35,11 @@ class Frozen:
         units, ties = fitting._with_body(worn)
         clock = list(worn.units.values())
 
-        def problem_at(latency):
-            return fitting._problem(worn, common_signals(units, clock, latency), units, ties, Weights())
+        def problem_at(late):
+            signals = common_signals(units, clock, late.latency, (late.offset, late.drift))
+            return fitting._problem(worn, signals, units, ties, Weights())
 
-        found = estimate(problem_at, 0.0)
+        found = estimate(problem_at, 0.0, len(units))
         self.problem, self.body, self.trust = found.problem, found.body, found.trust
         self.first = start(self.problem)[0]
         self.average = averages(self.problem.signals, self.problem.turns, self.first.R)

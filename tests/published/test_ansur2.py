@@ -17,6 +17,7 @@ import pytest
 
 from bodyfit.body import Person
 from bodyfit.formats.model_file import read_model
+from bodyfit.segment_length import STATURE_SD_SHARE
 
 SURVEY = Path(__file__).resolve().parents[3] / "shared/references/ansur2_lengths_mm.csv"
 pytestmark = pytest.mark.skipif(not SURVEY.exists(), reason=f"the survey's lengths are not at {SURVEY}")
@@ -84,3 +85,30 @@ def test_hip_centres_lie_well_inside_the_hips(people, sex):
     breadth = shares(people, sex).hipbreadth
     assert np.all(apart < breadth)
     assert apart > 0.4 * breadth.mean()
+
+
+# segments of the models and the survey's dimension (or difference of two) that comes nearest
+SEGMENTS = {
+    "r_thigh": lambda p: p.trochanterionheight - p.lateralfemoralepicondyleheight,
+    "r_calf": lambda p: p.lateralfemoralepicondyleheight - p.lateralmalleolusheight,
+    "r_forearm": lambda p: p.radialestylionlength,
+    "r_hand": lambda p: p.handlength,
+    "r_hindfoot": lambda p: p.footlength,
+}
+
+
+def test_how_far_a_length_scaled_from_stature_may_be_off(people):
+    """The share that the code states: people of one stature among themselves, and the model against them."""
+    between, tables = [], []
+    for sex in ("male", "female"):
+        chosen = people[people.sex == sex]
+        line = np.stack([np.ones(len(chosen)), chosen.stature], 1)
+        for name, dimension in SEGMENTS.items():
+            length = dimension(chosen)
+            left = length - line @ np.linalg.lstsq(line, length)[0]
+            between.append(left.std() / length.mean())
+            tables.append(lengths(sex)[name] / (length / chosen.stature).mean() - 1)
+    spread, offset = np.sqrt(np.mean(np.square(between))), np.sqrt(np.mean(np.square(tables)))
+    assert spread == pytest.approx(0.041, abs=0.0006)
+    assert offset == pytest.approx(0.040, abs=0.0006)
+    assert pytest.approx(np.hypot(spread, offset), abs=0.005) == STATURE_SD_SHARE

@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 
 from bodyfit.body import Person
+from bodyfit.body_size import body_size
 from bodyfit.formats.model_file import read_model
 from bodyfit.poses import from_joint_angles
 
@@ -56,3 +57,13 @@ def test_hip_and_knee_heights_agree_within_three_percent_of_stature(sex):
     ankle = positions["r_hindfoot"][1] - SHARE["ankle height"]
     assert positions["r_thigh"][1] - ankle == pytest.approx(SHARE["hip height"], abs=0.03)
     assert positions["r_calf"][1] - ankle == pytest.approx(SHARE["knee height"], abs=0.03)
+
+
+@both_sexes
+def test_their_knee_height_lies_within_what_a_length_from_stature_may_be_off(sex):
+    """Knee height less ankle height is the calf; their shares against de Leva's."""
+    person = Person(1.75, 70.0, sex)
+    calf = body_size(read_model("right_leg").scaled(person), person).lengths["r_calf"]
+    theirs = 1.75 * (SHARE["knee height"] - SHARE["ankle height"])
+    assert calf.value == pytest.approx(theirs, abs=calf.sd)
+    assert calf.sd == pytest.approx(0.06 * calf.value)

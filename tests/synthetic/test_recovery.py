@@ -413,7 +413,7 @@ def test_mountings_come_from_a_neutral_pose(body):
     for name in names[1:]:
         mounting = Rotation.from_quat(found.summary["units"][name]["mounting_quat_xyzw"])
         assert np.degrees((mounting * made.units[name].mounting.inv()).magnitude()) < 2.5
-        assert found.summary["units"][name]["mounting_source"] == "still pose"
+        assert found.summary["units"][name]["mounting_source"].startswith("still pose")
 
 
 # ---- saying so ----

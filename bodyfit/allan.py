@@ -1,0 +1,91 @@
+"""Allan deviation of still sensors, and what is read off its curve."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+CLUSTERS = (
+    9  # fewest clusters that a deviation is made from: 25 % sure (IEEE Std 952-1997, annex C, from memory)
+)
+READ_AT = 0.7  # s, the cluster time that must be reached to read at 1 s: cluster times double
+FLATTEST = 0.25  # slope between which and ½ a curve counts as that of a random walk
+
+
+@dataclass(frozen=True, eq=False)
+class AllanCurve:
+    """Overlapping Allan deviation.
+
+    Attributes
+    ----------
+    tau : (m,) s, cluster times, doubling
+    deviation : (m, 3) SI, by axis
+    """
+
+    tau: np.ndarray
+    deviation: np.ndarray
+
+    @property
+    def noise(self) -> np.ndarray | None:
+        """(3,) white noise density N, SI/√Hz: σ = N / √τ, read at τ = 1 s; None for a shorter curve.
+
+        The mean over 0.5 to 2 s; below that, filters in a chip and a person's sway show.
+        """
+        near = (self.tau >= 0.45) & (self.tau <= 2.2)
+        if self.tau[-1] < READ_AT:
+            return None
+        return np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
+
+    @property
+    def bias_instability(self) -> np.ndarray:
+        """(3,) SI, lowest point / 0.664; NaN where the curve still falls at its end."""
+        low = self.deviation.argmin(0)
+        return np.where(low < len(self.tau) - 1, self.deviation.min(0) / 0.664, np.nan)
+
+    @property
+    def random_walk(self) -> np.ndarray:
+        """(3,) SI/√s, K: σ = K √(τ / 3), read at τ = 3 s on a line of slope ½; NaN where none shows."""
+        if len(self.tau) < 3:
+            return np.full(3, np.nan)
+        rise = np.log(self.deviation[-1] / self.deviation[-3]) / np.log(self.tau[-1] / self.tau[-3])
+        return np.where(rise > FLATTEST, self.deviation[-1] * np.sqrt(3 / self.tau[-1]), np.nan)
+
+
+def allan_curve(stretches: Sequence[np.ndarray], step: float) -> AllanCurve | None:
+    """Overlapping Allan deviation of still stretches together.
+
+    Parameters
+    ----------
+    stretches : each (n, 3) regular samples of a sensor that lay still, SI
+    step : s between samples
+
+    Returns
+    -------
+    AllanCurve, or None where no stretch holds nine clusters of one sample
+
+    Notes
+    -----
+    With θ the integral of the readings, σ²(τ) = ⟨(θ_{k+2m} − 2 θ_{k+m} + θ_k)²⟩ / (2 τ²), τ = m·step, over
+    all k of all stretches that hold nine clusters of length τ.
+
+    References
+    ----------
+    IEEE Std 952-1997, annex C, also for how the curve is read (from memory).
+    """
+    longest = max((len(s) for s in stretches), default=0)
+    tau, deviation = [], []
+    m = 1
+    while CLUSTERS * m <= longest:
+        total, count = np.zeros(3), 0
+        for samples in stretches:
+            if CLUSTERS * m > len(samples):
+                continue
+            theta = np.concatenate([np.zeros((1, 3)), np.cumsum(samples - samples.mean(0), axis=0)]) * step
+            second = theta[2 * m :] - 2 * theta[m:-m] + theta[: -2 * m]
+            total, count = total + np.sum(second**2, axis=0), count + len(second)
+        tau.append(m * step)
+        deviation.append(np.sqrt(total / count / 2) / (m * step))
+        m *= 2
+    return AllanCurve(np.array(tau), np.array(deviation)) if tau else None
