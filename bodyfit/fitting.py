@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from .body import Joint
 from .body_size import BodySize, body_size
 from .capture import SENSORS, Calibration, Capture, Unit
 from .earth_field import earth_field_of
@@ -34,6 +35,7 @@ from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
+from .sureness import joint_angle_sd, relative_covariance, separate_covariance
 from .weights import Weights
 
 
@@ -45,7 +47,7 @@ class Fit:
     ----------
     poses : every segment's rotation over time, joint angles, positions
     summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
-    joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    joint_angle_sd : joint -> angle -> (T,) rad, standard deviation; nothing of joints that were not measured
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
     findings : about the capture and how units sit, most harmful first
@@ -159,13 +161,33 @@ def fit(
     summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary, mounting=_mountings(worn, tracks), findings=findings)
+    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings)
 
 
 def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
     """What is to be said about how units sit."""
     found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
     return [*(slip_finding(slip) for slip in slips), *found]
+
+
+def _angle_sd(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
+    """Joint -> angle -> standard deviation at every frame, rad."""
+    out, signals = {}, tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
+    for i, (name, joint) in enumerate(poses.model.joints.items()):
+        covariance = _apart(tracks, joint) if between is None else between[:, i]
+        if covariance is not None:
+            out[name] = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+    return out
+
+
+def _apart(tracks: list[Track], joint: Joint) -> np.ndarray | None:
+    """Covariance between two segments whose units were solved each by itself; None where one carries none."""
+    ends = [[t for t in tracks if t.segments[0] == segment] for segment in (joint.parent, joint.child)]
+    if not all(ends) or len({len(track.found.rotation) for (track,) in ends}) > 1:
+        return None
+    return separate_covariance(*(track.found for (track,) in ends))
 
 
 def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:

@@ -38,7 +38,7 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     if not all(foot in segments and segments[foot].length for foot in FEET) or poses.positions is None:
         return poses
     still = dataclasses.replace(poses, root_position=None)
-    points = _soles(still)
+    points = soles(still)
     velocity = np.gradient(points, poses.time, axis=0)
     height = points[..., 1] - points[..., 1].min(1, keepdims=True)
     weight = np.exp(-height / LOWEST)
@@ -56,8 +56,17 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     return dataclasses.replace(poses, root_position=path)
 
 
-def _soles(poses: PoseSequence) -> np.ndarray:
-    """(T, 4, 3) m: heel and ball of the left and the right foot, world frame."""
+def soles(poses: PoseSequence) -> np.ndarray:
+    """Heel and ball of the left and the right foot, under the sole.
+
+    Parameters
+    ----------
+    poses : with both feet in the model, their lengths and every joint centre known
+
+    Returns
+    -------
+    (T, 4, 3) m, world frame: left heel, left ball, right heel, right ball
+    """
     assert poses.positions is not None
     out = []
     for foot in FEET:
