@@ -16,7 +16,7 @@ class Finding:
 
     Attributes
     ----------
-    kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/findings.md and capture_findings.md list them
+    kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/…findings.md list them all
     severity : "note" (good to know), "warning" (figures suffer), "serious" (figures are not fit for use)
     what : one sentence, what was found, with its number and unit
     advice : one sentence, what to do

@@ -67,7 +67,8 @@ def systematic_heading_variance(found: Estimate) -> np.ndarray:
     moved = 0.5 * (parent + child) - np.array([0.0, problem.g, 0.0])
     share = np.mean((parent - child) ** 2, -1), np.sum(moved**2, -1)
     squares = [np.sum(x * known, 0) / np.maximum(known.sum(0), 1) for x in share]
-    out[list(body.joints)] = SYSTEMATIC**2 * squares[0] / np.maximum(squares[1], 1e-4)
+    noise = 0.75 * squares[0]  # of the mean of both sides, three components; it feels like motion and is none
+    out[list(body.joints)] = SYSTEMATIC**2 * squares[0] / np.maximum(squares[1] - noise, 1e-6)
     return np.minimum(out, np.pi**2)
 
 

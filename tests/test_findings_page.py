@@ -1,4 +1,4 @@
-"""docs/capture_findings.md and findings.md list every kind of finding that the code can make, and no other."""
+"""docs/capture_findings.md and findings.md list every kind of finding that the code makes, and no other."""
 
 from __future__ import annotations
 
