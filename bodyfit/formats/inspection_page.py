@@ -264,7 +264,8 @@ def _plot(
     lines = "".join(f'<span class="line" style="left:{100 * p:.2f}%"></span>' for p in places)
     return (
         f'<div class="plot">{_flags(flags, places)}<div class="gutter">{_gutter(drawing)}</div>'
-        f'<div class="field">{_picture(drawing, alt)}{lines}</div>{axis_labels(ticks(start, end, 5), "s")}</div>'
+        f'<div class="field">{_picture(drawing, alt)}{lines}</div>'
+        f"{axis_labels(ticks(start, end, 5), 's')}</div>"
     )
 
 
