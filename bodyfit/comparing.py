@@ -24,7 +24,7 @@ SETS = (
     ("magnetometer",),
     ("orientation",),
     ("accelerometer", "magnetometer"),
-    ("magnetometer", "gyroscope"),
+    ("gyroscope", "magnetometer"),
     ("accelerometer", "gyroscope"),
     ("accelerometer", "gyroscope", "magnetometer"),
 )

@@ -40,7 +40,8 @@ class Pair:
     def matched(self, lag: float = 0.0) -> tuple[Rotation, Rotation]:
         """Found and true rotations at the found times that the reference covers, its clock late by `lag`."""
         ok = self.covered(lag)
-        return self.found[ok], Slerp(self.true_time, self.true)((self.time + lag)[ok])
+        found = Rotation.from_quat(self.found.as_quat()[ok])
+        return found, Slerp(self.true_time, self.true)((self.time + lag)[ok])
 
 
 def rms(values: np.ndarray) -> float:

@@ -130,8 +130,8 @@ def _scored(
     angle = np.linalg.norm(error, axis=1)
     some = slice(None, None, max(1, -(-len(angle) // ROWS)))
     left = rotation_rms(found[some], ends_removed(found[some], true[some]))
-    figures = np.degrees([rms(angle), np.median(angle), np.percentile(angle, 95)])
-    score = Score(*map(_rounded, (*figures, left, *np.degrees(main_axis(error)))), band)
+    means = [*np.degrees([rms(angle), np.median(angle), np.percentile(angle, 95)]), left]
+    score = _score(means, main_axis(error), band)
     return _Scored(pair.time[pair.covered(lag)], angle, error, score)
 
 
@@ -139,9 +139,22 @@ def _overall(scored: Sequence[_Scored]) -> Score:
     """Means over the joints; the axis over all of them."""
     all_of = [asdict(one.score) for one in scored]
     means = [float(np.mean([score[name] for score in all_of])) for name in MEANS]
-    axis = np.degrees(main_axis(np.concatenate([one.error for one in scored])))
+    axis = main_axis(np.concatenate([one.error for one in scored]))
     shares = [score["band_share"] for score in all_of if score["band_share"] is not None]
-    return Score(*map(_rounded, (*means, *axis)), _rounded(float(np.mean(shares))) if shares else None)
+    return _score(means, axis, float(np.mean(shares)) if shares else None)
+
+
+def _score(means: Sequence[float], axis: Sequence[float], band: float | None) -> Score:
+    """The figures named: means in degrees in the order of MEANS, axis in radians as from `main_axis`."""
+    elevation, about, across = (_rounded(np.degrees(part)) for part in axis)
+    named = dict(zip(MEANS, map(_rounded, means), strict=True))
+    return Score(
+        **named,
+        axis_elevation_deg=elevation,
+        about_axis_deg=about,
+        across_axis_deg=across,
+        band_share=None if band is None else _rounded(band),
+    )
 
 
 def _band_shares(
