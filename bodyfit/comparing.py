@@ -28,6 +28,7 @@ SETS = (
     ("accelerometer", "gyroscope"),
     ("accelerometer", "gyroscope", "magnetometer"),
 )
+SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 
 
 @dataclass(frozen=True)
@@ -44,6 +45,11 @@ class Case:
     sensors: tuple[str, ...]
     body: bool = True
     leave_out: tuple[str, ...] = ()
+
+    @property
+    def short(self) -> str:
+        """The sensors in short, for tables."""
+        return "+".join(SHORT[name] for name in self.sensors)
 
     @property
     def name(self) -> str:

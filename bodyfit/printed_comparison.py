@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from .comparing import CaseResult, Comparison
-from .printed import SHORT, WIDTH, number, plain_table
+from .printed import WIDTH, number, plain_table
 from .turn_scores import Score
 
 
@@ -55,7 +55,7 @@ def _sets(results: Sequence[CaseResult], to_truth: bool) -> Table:
     )  # fmt: skip
     for result in results:
         case, score = result.case, result.overall
-        about = (Text("+".join(SHORT[name] for name in case.sensors), style="bold"), _body(result))
+        about = (Text(case.short, style="bold"), _body(result))
         table.add_row(*about, *(["refused"] if score is None else _figures(score)))
     return table
 

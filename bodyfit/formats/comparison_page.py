@@ -10,9 +10,10 @@ from ..turn_scores import Score
 from .comparison_plots import GRID_DEG, HEIGHT, error_lane, height_of
 from .inspection_plots import ticks
 from .inspection_style import STYLE
-from .page_parts import CAUTION, NONE, axis_labels, bar, decimal, section, table_of
+from .page_parts import CAUTION, NONE, axis_labels, decimal, section, table_of
 
 MORE_STYLE = """
+p { overflow-wrap: anywhere; } tbody th { white-space: nowrap; }
 .field svg { width: 100%; display: block; } polyline { fill: none; vector-effect: non-scaling-stroke; }
 .body { stroke: #0072b2; stroke-width: 2; }
 .alone { stroke: #d55e00; stroke-width: 1.6; stroke-dasharray: 7 4; }
@@ -74,28 +75,27 @@ def _about(comparison: Comparison) -> str:
 
 
 def _set_name(result: CaseResult) -> str:
-    return escape(" + ".join(result.case.sensors))
+    return escape(result.case.short)
 
 
 def _sets(results: Sequence[CaseResult], to_truth: bool) -> str:
     """Error by sensor set, with the body and without."""
-    widest = max([1e-9, *(r.overall.rmse_deg for r in results if r.overall)])
     band = "#in its own 95 % band, %" if to_truth else "#in the full solution's 95 % band, %"
     headings = (
-        "sensors", "body", "#RMS, °", "~", "#median, °", "#95 %, °", "#ends removed, °", "#about one axis, °",
+        "sensors", "body", "#RMS, °", "#median, °", "#95 %, °", "#ends removed, °", "#about one axis, °",
         "#across, °", "#axis above level, °", band,
     )  # fmt: skip
-    rows = [(_set_name(r), "with" if r.case.body else "alone", *_figures(r.overall, widest)) for r in results]
+    rows = [(_set_name(r), "with" if r.case.body else "alone", *_figures(r.overall)) for r in results]
     return section("sets", "Sensor sets", AXIS_NOTE, table_of("Error by sensor set", headings, rows))
 
 
-def _figures(score: Score | None, widest: float) -> tuple[str, ...]:
+def _figures(score: Score | None) -> tuple[str, ...]:
     if score is None:
-        return ("refused", *[""] * 8)
+        return ("refused", *[""] * 7)
     degrees = [decimal(value, 2) for value in (score.median_deg, score.p95_deg, score.ends_removed_deg)]
     axis = [decimal(value, 2) for value in (score.about_axis_deg, score.across_axis_deg)]
     more = (decimal(score.axis_elevation_deg, 0), decimal(score.band_share, 0, 100))
-    return (decimal(score.rmse_deg, 2), bar(score.rmse_deg / widest), *degrees, *axis, *more)
+    return (decimal(score.rmse_deg, 2), *degrees, *axis, *more)
 
 
 def _joints(results: Sequence[CaseResult]) -> str:
