@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from .body import BodyModel
     from .capture import Capture
     from .comparing import Case, CaseResult, Reference
     from .progress import Progress
@@ -57,11 +58,13 @@ def compare(
 
     with Progress() as progress:
         progress(0, 0, "loading")
-        from .comparing import Comparison, cases_of
+        from .comparing import Comparison, cases_of, full_case
         from .formats.capture_folder import read_capture
         from .formats.comparison import write_comparison
         from .formats.outputs import check_folder
+        from .formats.viewing_layout import laid_out
         from .printed_comparison import print_comparison
+        from .stick_figures import lines_of, stick_figure
 
         check_folder(out)
         progress(0, 0, f"reading {capture}")
@@ -69,25 +72,34 @@ def compare(
         subsets = [[name.strip() for name in word.split(",")] for word in leave_out]
         words = None if sets is None else [word.strip() for word in sets.split(",")]
         cases = cases_of(recording, words, leave_out_each, subsets)
-        truth = None if reference is None else _reference(recording, reference)
-        results = _results(recording, cases, truth, out, align_clock, jobs, progress)
+        drawn = laid_out(recording.model.scaled(recording.person))[0]
+        truth = None if reference is None else _reference(recording, reference, drawn)
+        results = _results(recording, cases, truth, drawn, out, align_clock, jobs, progress)
+        if truth is None:
+            figure = next(result.figure for result in results if result.case == full_case(recording))
+        elif set(drawn.segments) <= set(truth.rotations):
+            figure = stick_figure(truth.time, truth.rotations, drawn)
+        else:
+            figure = {}
         comparison = Comparison(
             recording.title or str(capture),
             "the full solution" if reference is None else str(reference),
             reference is not None,
             results,
+            lines_of(drawn),
+            figure,
         )
         paths = write_comparison(comparison, out)
     print_comparison(comparison, paths)
 
 
-def _reference(capture: Capture, path: Path) -> Reference:
+def _reference(capture: Capture, path: Path, drawn: BodyModel) -> Reference:
     """The truth in a file."""
     from .comparing import Reference, check_reference
     from .formats.pose_tables import read_segments
 
     table = read_segments(path)
-    reference = Reference(table.time, table.rotations)
+    reference = Reference(table.time, table.rotations, drawn=drawn)
     check_reference(capture, reference)
     return reference
 
@@ -96,6 +108,7 @@ def _results(
     capture: Capture,
     cases: tuple[Case, ...],
     truth: Reference | None,
+    drawn: BodyModel,
     out: Path,
     align_clock: bool,
     jobs: int | None,
@@ -115,7 +128,7 @@ def _results(
     missing = [case for case in cases if case not in done]
     progress(len(done), len(cases), "comparing")
     if missing:
-        against = truth or full_solution(capture)
+        against = truth or full_solution(capture, drawn)
         for result in results_of(capture, missing, against, align_clock, jobs or os.cpu_count() or 1):
             write_case(out, keys[result.case], result)
             done[result.case] = result

@@ -13,9 +13,11 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from . import __version__
+from .body import BodyModel
 from .capture import SENSORS, Capture
 from .errors import BodyfitError, InputError, suggest
 from .fitting import Fit, fit
+from .stick_figures import at_times, stick_figure
 from .turn_scores import Score, score_joints
 
 SETS = (
@@ -67,11 +69,13 @@ class Reference:
     time : (N,) s
     rotations : segment name -> rotation of length N, world_from_segment, any heading
     angle_sd : joint -> angle -> (N,) rad, where the motion is itself a solution; None: it is the truth
+    drawn : the body with every joint centre, to draw motions with; None: none are drawn
     """
 
     time: np.ndarray
     rotations: Mapping[str, Rotation]
     angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    drawn: BodyModel | None = None
 
 
 @dataclass(frozen=True)
@@ -85,6 +89,7 @@ class CaseResult:
     overall : mean over the joints, axis and its errors taken over all of them; None: refused
     across : "<parent> to <child>" -> the same for the neighbours of a segment whose unit was left out
     curve : "time_s" and "all", each joint by name -> root mean square error in degrees, by stretch of time
+    figure : the motion to play, see `stick_figure`, its root turned as the reference's; empty: none
     clock_offset_s : taken off the reference's clock
     seconds : that it took
     refused : why there is no solution; empty: there is one
@@ -95,6 +100,7 @@ class CaseResult:
     overall: Score | None = None
     across: Mapping[str, Score] = field(default_factory=dict)
     curve: Mapping[str, Sequence[float | None]] = field(default_factory=dict)
+    figure: Mapping[str, list] = field(default_factory=dict)
     clock_offset_s: float = 0.0
     seconds: float = 0.0
     refused: str = ""
@@ -126,6 +132,8 @@ class Comparison:
     against : what errors are counted from
     to_truth : whether that is a reference; else it is the full solution
     results : one a case, in the order of the cases
+    lines : pairs of points that a line joins in every figure
+    truth : the reference's figure, as those of the results; empty: it can't be drawn
     version : of bodyfit
     """
 
@@ -133,11 +141,15 @@ class Comparison:
     against: str
     to_truth: bool
     results: tuple[CaseResult, ...]
+    lines: Sequence[tuple[int, int]] = ()
+    truth: Mapping[str, list] = field(default_factory=dict)
     version: str = __version__
 
     def as_data(self) -> dict[str, Any]:
-        """As plain mappings, lists and numbers."""
-        return {**dataclasses.asdict(self), "results": [result.as_data() for result in self.results]}
+        """As plain mappings, lists and numbers, without the figures, which are for the page."""
+        data = {name: getattr(self, name) for name in ("title", "against", "to_truth", "version")}
+        results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
+        return {**data, "results": results}
 
 
 def full_case(capture: Capture) -> Case:
@@ -226,7 +238,17 @@ def run_case(capture: Capture, case: Case, reference: Reference, align_clock: bo
         scores = score_joints(solution, reference, missing, align_clock)
     except BodyfitError as error:
         return CaseResult(case, refused=" ".join(str(error).split()), seconds=_since(started))
-    return CaseResult(case, **scores, seconds=_since(started))
+    figure = _figure(solution, reference, scores["clock_offset_s"])
+    return CaseResult(case, **scores, figure=figure, seconds=_since(started))
+
+
+def _figure(solution: Fit, reference: Reference, lag: float) -> dict[str, list]:
+    """The solution to play; nothing where it can't be drawn."""
+    if reference.drawn is None:
+        return {}
+    true = reference.rotations.get(reference.drawn.root)
+    root = None if true is None else at_times(reference.time, true, solution.time + lag)
+    return stick_figure(solution.time, solution.rotations, reference.drawn, root)
 
 
 def solved(capture: Capture, case: Case) -> Fit:
@@ -234,10 +256,10 @@ def solved(capture: Capture, case: Case) -> Fit:
     return fit(capture, sensors=case.sensors, alone=not case.body, leave_out=case.leave_out)
 
 
-def full_solution(capture: Capture) -> Reference:
+def full_solution(capture: Capture, drawn: BodyModel | None = None) -> Reference:
     """The full case as what others are compared with, with its standard deviations."""
     found = solved(capture, full_case(capture))
-    return Reference(found.time, found.rotations, found.joint_angle_sd or {})
+    return Reference(found.time, found.rotations, found.joint_angle_sd or {}, drawn)
 
 
 def check_reference(capture: Capture, reference: Reference) -> None:

@@ -17,6 +17,7 @@ from scipy.spatial.transform import Rotation, Slerp
 
 import bodyfit
 from bodyfit import comparing, comparing_jobs
+from bodyfit.body import BodyModel, Joint, Segment
 from bodyfit.capture import Capture
 from bodyfit.cli import main
 from bodyfit.comparing import Case, CaseResult, Comparison, cases_of, fingerprint, full_case, sensors_of
@@ -26,6 +27,7 @@ from bodyfit.formats.comparison import read_case, write_case
 from bodyfit.formats.comparison_page import comparison_page
 from bodyfit.formats.pose_tables import read_segments
 from bodyfit.printed_comparison import print_comparison
+from bodyfit.stick_figures import lines_of, stick_figure
 from bodyfit.turn_errors import Pair, best_lag, ends_removed, main_axis, rotation_rms
 from bodyfit.turn_scores import Score
 
@@ -142,6 +144,23 @@ def test_the_fingerprint_tells_one_sample_apart(capture):
     assert fingerprint(Case(ALL, True)) != fingerprint(Case(ALL, False))
 
 
+def test_a_figure_hangs_from_its_root_and_turns_with_it():
+    """Worked by hand: two links of 0.25 m below each other, the lower one bent forward by a right angle."""
+    chain = BodyModel(
+        "two",
+        {"upper": Segment("upper"), "lower": Segment("lower", length=0.25)},
+        {"j": Joint("j", "upper", "lower", centre_in_parent=np.array([0.0, -0.25, 0.0]))},
+    )
+    time, bent = np.array([0.0, 1.0]), Rotation.from_rotvec([[0, 0, 0], [0, 0, np.pi / 2]])
+    rotations = {"upper": Rotation.identity(2), "lower": bent}
+    assert lines_of(chain) == [(0, 1), (1, 2)]
+    straight, forward = stick_figure(time, rotations, chain)["points"]
+    assert straight == [0, 0, 0, 0, -250, 0, 0, -500, 0]
+    assert forward == [0, 0, 0, 0, -250, 0, 250, -250, 0]
+    about = Rotation.from_rotvec([[0, np.pi / 2, 0]] * 2)
+    assert stick_figure(time, rotations, chain, about)["points"][1] == [0, 0, 0, 0, -250, 0, 0, -250, -250]
+
+
 # ---- the command ----
 
 
@@ -168,6 +187,18 @@ def test_a_capture_compared_with_its_truth(compared, capture):
     assert float(row["p95_deg"]) == pytest.approx(np.percentile(angle, 95), abs=2e-3)
     assert float(rows["+".join(ALL), "yes", "", "all"]["rmse_deg"]) < 4
     assert ("+".join(ALL), "yes", "forearm", "r_upperarm to r_hand") in rows
+
+
+def test_solutions_are_drawn_beside_the_truth(compared):
+    """The root stays at zero; every solution has as many points."""
+    text = (compared[0] / "comparison.html").read_text()
+    drawn = json.loads(text.split('id="motions">')[1].split("</script>")[0])
+    assert len(drawn["figures"]) == 5 and drawn["truth"]
+    for figure in (drawn["truth"], *drawn["figures"]):
+        points = np.array(figure["points"])
+        assert len(figure["time_s"]) == len(points) <= 400
+        assert points.shape[1] == 3 * (1 + max(max(line) for line in drawn["lines"]))
+        assert not points[:, :3].any() and np.abs(points).max() > 300  # mm, an arm is longer
 
 
 def test_curves_have_at_most_600_stretches_and_the_size_of_the_error(compared):
@@ -282,7 +313,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
         self.loaded += [value for name, value in attrs if name in ("src", "href", "xlink:href", "data")]
-        if tag not in ("meta", "img", "link"):
+        if tag not in ("meta", "img", "link", "input"):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
@@ -295,19 +326,23 @@ class Page(HTMLParser):
 def nasty() -> Comparison:
     score = Score(1.5, 1.0, 3.0, 0.7, 88.0, 0.9, 0.2, 0.95)
     curve = {"time_s": [0.0, 1.0, 2.0, 3.0], "all": [1.0, None, 5.0, 400.0]}
+    figure = {"time_s": [0.0, 1.0], "points": [[0, 0, 0, 0, -250, 0], [0, 0, 0, 250, 0, 0]]}
     results = (
-        CaseResult(Case(ALL), {NASTY: score}, score, {}, curve),
+        CaseResult(Case(ALL), {NASTY: score}, score, {}, curve, figure),
         CaseResult(Case(ALL, False), {NASTY: score}, score, {}, curve),
-        CaseResult(Case(ALL, True, (NASTY,)), {NASTY: score}, score, {f"{NASTY} to b": score}, curve),
+        CaseResult(Case(ALL, True, (NASTY,)), {NASTY: score}, score, {f"{NASTY} to b": score}, curve, figure),
         CaseResult(Case(("gyroscope",)), refused=NASTY),
     )
-    return Comparison(NASTY, NASTY, True, results)
+    return Comparison(NASTY, NASTY, True, results, [(0, 1)], figure)
 
 
 def test_the_page_is_whole_escaped_and_loads_nothing():
     text = comparison_page(nasty())
     page = Page(text)
-    assert page.open == [] and "script" not in page.tags and "img" not in page.tags
+    assert page.open == [] and page.tags.count("script") == 2 and "img" not in page.tags
+    assert page.tags.count("canvas") == 2  # one for each figure
+    numbers = json.loads(text.split('id="motions">')[1].split("</script>")[0])
+    assert numbers["lines"] == [[0, 1]] and len(numbers["figures"]) == 2
     assert all(str(address).startswith("#") for address in page.loaded) and page.loaded
     assert "default-src 'none'" in text and "https://x.example" in text and 'src="https' not in text
     assert text.count("<polyline") == 4  # two curves with a gap in each

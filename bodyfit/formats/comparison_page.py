@@ -7,6 +7,7 @@ from html import escape
 
 from ..comparing import CaseResult, Comparison
 from ..turn_scores import Score
+from .comparison_motions import motions
 from .comparison_plots import GRID_DEG, HEIGHT, error_lane, height_of
 from .inspection_plots import ticks
 from .inspection_style import STYLE
@@ -20,6 +21,10 @@ p { overflow-wrap: anywhere; } tbody th { white-space: nowrap; }
 .grid { stroke: #cfcfcf; vector-effect: non-scaling-stroke; }
 .key { display: inline-block; width: 2.2rem; border-top: 3px solid #0072b2; vertical-align: middle; }
 .key.dashed { border-top: 3px dashed #d55e00; } #times .plot { break-inside: avoid; }
+.figures { display: flex; flex-wrap: wrap; gap: 0.6rem; }
+figure { margin: 0; width: 11rem; break-inside: avoid; }
+figcaption { font-size: 0.85rem; overflow-wrap: anywhere; }
+canvas { width: 100%; border: 1px solid var(--line); } .controls input { vertical-align: middle; }
 """
 AXIS_NOTE = (
     "“About one axis” and “across”: errors split at the one axis about which they are largest; “axis above "
@@ -46,12 +51,13 @@ def comparison_page(comparison: Comparison) -> str:
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         '<meta http-equiv="Content-Security-Policy" '
-        "content=\"default-src 'none'; style-src 'unsafe-inline'\">",
+        "content=\"default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'\">",
         f"<title>{title}: which sensors</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
         f'<a class="skip" href="#sets">To the table</a><header><h1>{title}</h1>{_about(comparison)}</header>',
         f"<main>{_sets(sets, comparison.to_truth)}{_joints(sets)}",
         _left_out(left),
         _times(sets),
+        motions(comparison),
         _refused(comparison.results),
         f'</main><footer><p class="caution">{escape(CAUTION)}</p>',
         f'<p class="soft">Made with bodyfit {escape(comparison.version)}.</p></footer></body></html>\n',
