@@ -64,7 +64,7 @@ def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np
     units = len(problem.signals.units)
     levers = prior_of_levers(problem, body.ends, body.joints, body.mounting).precision
     accelerometers = np.eye(3 * units) / problem.weights.accelerometer_constant**2
-    information = block_diag(levers, accelerometers, np.eye(6 * len(body.axes)) / AXIS_TURN**2)
+    information = np.asarray(block_diag(levers, accelerometers, np.eye(6 * len(body.axes)) / AXIS_TURN**2))
     at = np.arange(len(information)) - len(levers)
     return information, (at >= 0) & (at < 3 * units)
 

@@ -31,6 +31,7 @@ from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
+from .segment_sureness import SegmentSureness, segment_sureness
 from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
@@ -51,6 +52,7 @@ class Fit:
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
     findings : about the capture and how units sit, most harmful first
+    segment_sd : segment -> standard deviations of its heading, inclination and place at every frame
     """
 
     poses: PoseSequence
@@ -58,6 +60,7 @@ class Fit:
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
 
     @property
     def time(self) -> np.ndarray:
@@ -161,7 +164,17 @@ def fit(
     summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings)
+    sureness = _segment_sd(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
+    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings, sureness)
+
+
+def _segment_sd(
+    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
+) -> dict[str, SegmentSureness]:
+    """By segment: how sure its heading, inclination and place are."""
+    signals = tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
 
 
 def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:

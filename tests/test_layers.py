@@ -27,7 +27,7 @@ LAYERS = (
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
     "geometry clock_pairs clocks latency problem linearise mounted mounting_findings refine",
-    "constants posterior field_level heading_start estimate softness sureness slip",
+    "constants posterior field_level heading_start estimate softness sureness segment_sureness slip",
     "segment_length motion_lengths length_findings body_size",
     "pair_fit placement_evidence placement_search placement placement_findings",
     "intake",
