@@ -62,7 +62,7 @@ class Finding:
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings, most harmful first; equals by severity, then in the order of time.
+    """Findings, most harmful first: by severity, then by the error that they leave, then in the order of time.
 
     Parameters
     ----------
@@ -73,5 +73,5 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     tuple of Finding
     """
     return tuple(
-        sorted(findings, key=lambda f: (-f.harm_deg, -SEVERITIES.index(f.severity), f.start or 0.0, f.kind))
+        sorted(findings, key=lambda f: (-SEVERITIES.index(f.severity), -f.harm_deg, f.start or 0.0, f.kind))
     )
