@@ -62,7 +62,7 @@ class Finding:
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings, most harmful first: by severity, then by the error that they leave, then in the order of time.
+    """Findings, most harmful first: by severity, by the error that they leave, in the order of time.
 
     Parameters
     ----------
