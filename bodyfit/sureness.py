@@ -9,8 +9,9 @@ from scipy.ndimage import uniform_filter1d
 
 from .body import Joint
 from .estimate import Estimate
-from .geometry import elastic_turns, joint_forces
+from .geometry import elastic_turns, heading_information, joint_forces
 from .linearise import segment_rotations
+from .refine import prior_of_levers
 from .residuals.joint_angle import angle_rates
 from .softness import joint_gaps, softness
 
@@ -72,6 +73,43 @@ def systematic_heading_variance(found: Estimate) -> np.ndarray:
     return np.minimum(out, np.pi**2)
 
 
+def heading_variance(found: Estimate) -> np.ndarray:
+    """Variance of each child's heading against its parent's.
+
+    Parameters
+    ----------
+    found : solved
+
+    Returns
+    -------
+    (K + 1, J) rad² per tie
+
+    Notes
+    -----
+    What the smoother says and what is systematic; where neither a hinge's axis nor a trusted field shows the
+    heading, no less than the motion of that joint tells, 1 / I (`geometry.heading_information`): in I, noise
+    that both sides feel is no motion, and what a model takes for likely is no measurement.
+    """
+    return np.maximum(found.relative[..., 1, 1] + systematic_heading_variance(found), _least_by_joints(found))
+
+
+def _least_by_joints(found: Estimate) -> np.ndarray:
+    """(J,) rad² per tie; zero where something beside the joint's own motion shows the heading."""
+    problem, body, trust = found.problem, found.body, found.trust
+    out = np.zeros(len(problem.ties))
+    if not len(body.levers):
+        return out
+    prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
+    alike = problem.alike(problem.weights.joint_s)
+    _, free = heading_information(found.average, body.ends, body.levers, body.joint_sd, alike, prior)
+    north = trust.trusted.any(0) & (trust.level < problem.weights.field)
+    for i, information in zip(body.joints, free, strict=True):
+        tie = problem.ties[i]
+        if i not in body.axes and not (north[tie.parent] and north[tie.child]):
+            out[i] = 1 / information
+    return np.minimum(out, np.pi**2)
+
+
 def heading_sd(found: Estimate) -> np.ndarray:
     """Standard deviation of each child's heading against its parent's.
 
@@ -83,8 +121,7 @@ def heading_sd(found: Estimate) -> np.ndarray:
     -------
     (J,) rad per tie, median over time
     """
-    variance = np.median(found.relative[:, :, 1, 1], axis=0) + systematic_heading_variance(found)
-    return np.minimum(np.sqrt(np.maximum(variance, 0.0)), np.pi)
+    return np.minimum(np.sqrt(np.median(np.maximum(heading_variance(found), 0.0), axis=0)), np.pi)
 
 
 def relative_covariance(found: Estimate) -> np.ndarray:
@@ -101,13 +138,13 @@ def relative_covariance(found: Estimate) -> np.ndarray:
     Notes
     -----
     What the smoother says of the two units, lever arms and the like included; what both may be turned by
-    against their bones; a systematic turn about the vertical; both mountings.
+    against their bones; the heading as in `heading_variance`; both mountings.
     """
     problem, body = found.problem, found.body
     p, c = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2).T
     soft = unit_turn_variance(found)
     world = found.relative + (soft[:, p] + soft[:, c])[..., None, None] * np.eye(3)
-    world[..., 1, 1] += systematic_heading_variance(found)
+    world[..., 1, 1] += heading_variance(found) - found.relative[..., 1, 1]
     R = segment_rotations(
         found.state.R @ elastic_turns(body.elastic, found.state.R, found.average.force), body.mounting
     )
