@@ -86,28 +86,32 @@ def heading_variance(found: Estimate) -> np.ndarray:
 
     Notes
     -----
-    What the smoother says and what is systematic; where neither a hinge's axis nor a trusted field shows the
-    heading, no less than the motion of that joint tells, 1 / I (`geometry.heading_information`): in I, noise
-    that both sides feel is no motion, and what a model takes for likely is no measurement.
+    The smoother's V and the systematic s², as far as it is the joint that shows the heading: V + (V I)² s²,
+    V I at most one, I what the motion of that joint tells (`geometry.heading_information`; noise that both
+    sides feel is no motion). Where neither a hinge's axis nor a trusted field shows the heading too, V I
+    counts as one and the variance is no less than 1 / I: what a model takes for likely is no measurement.
     """
-    return np.maximum(found.relative[..., 1, 1] + systematic_heading_variance(found), _least_by_joints(found))
+    smooth = found.relative[..., 1, 1]
+    if not len(found.body.levers):
+        return smooth
+    told, alone = _told_by_joints(found)
+    share = np.where(alone, 1.0, np.minimum(1.0, smooth * told))
+    least = np.where(alone, np.minimum(1 / np.maximum(told, 1e-12), np.pi**2), 0.0)
+    return np.maximum(smooth + share**2 * systematic_heading_variance(found), least)
 
 
-def _least_by_joints(found: Estimate) -> np.ndarray:
-    """(J,) rad² per tie; zero where something beside the joint's own motion shows the heading."""
+def _told_by_joints(found: Estimate) -> tuple[np.ndarray, np.ndarray]:
+    """By tie: (J,) 1/rad², information that its joint has about the heading; whether nothing else has any."""
     problem, body, trust = found.problem, found.body, found.trust
-    out = np.zeros(len(problem.ties))
-    if not len(body.levers):
-        return out
+    told, alone = np.zeros(len(problem.ties)), np.zeros(len(problem.ties), bool)
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike = problem.alike(problem.weights.joint_s)
-    _, free = heading_information(found.average, body.ends, body.levers, body.joint_sd, alike, prior)
+    alike, at = problem.alike(problem.weights.joint_s), list(body.joints)
+    told[at] = heading_information(found.average, body.ends, body.levers, body.joint_sd, alike, prior)[1]
     north = trust.trusted.any(0) & (trust.level < problem.weights.field)
-    for i, information in zip(body.joints, free, strict=True):
+    for i in at:
         tie = problem.ties[i]
-        if i not in body.axes and not (north[tie.parent] and north[tie.child]):
-            out[i] = 1 / information
-    return np.minimum(out, np.pi**2)
+        alone[i] = i not in body.axes and not (north[tie.parent] and north[tie.child])
+    return told, alone
 
 
 def heading_sd(found: Estimate) -> np.ndarray:
