@@ -108,7 +108,7 @@ def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
 
 
 def warnings_list(files: FitFiles) -> str:
-    """The fit's own warnings, or nothing; not those that the review took up, as they are or in its own words."""
+    """The fit's own warnings, or nothing; not those that the review took up."""
     before = () if files.findings is None else files.summary.get("findings") or ()
     told = (*(found.what for found in files.findings or ()), *(str(found["what"]) for found in before))
     left = [text for text in map(str, files.summary.get("warnings") or ()) if not text.startswith(told)]
