@@ -16,18 +16,22 @@ from click.testing import CliRunner
 from faults import FAULTS, tells
 
 import bodyfit
+from bodyfit import fitting
 from bodyfit.capture import Capture
 from bodyfit.cli import main
+from bodyfit.estimate import Estimate, how_sure
+from bodyfit.field_trust import FieldTrust
 from bodyfit.finding import Finding
 from bodyfit.formats.capture_writer import write_capture
 from bodyfit.formats.findings_file import read_findings
 from bodyfit.formats.motion import read_motion
+from bodyfit.linearise import linearise
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMOS = ROOT / "demo_captures"
 ENTRY = ("clipping", "unit-slipped", "placement-swapped")  # of the intake, beside the review's own kinds
-FAULT_KINDS = {"joint-range", "unit-slip", "rotation-jump", "sides-swapped", "rate-plateau", "interpenetration",
-               "root-jump", *ENTRY}  # fmt: skip
+OWN = ("joint-range", "unit-slip", "rotation-jump", "sides-swapped", "rate-plateau", "interpenetration")
+FAULT_KINDS = {*OWN, "root-jump", *ENTRY}
 
 
 def script() -> Any:
@@ -80,7 +84,7 @@ def test_a_clean_capture_is_warned_of_none_of_these(reviewed, name):
 
 
 def test_stretches_of_the_field_bent_by_stairs_are_told(reviewed):
-    """Where the raw norm is a fifth off the Earth's of truth.json, nine tenths of the time lie in a finding."""
+    """Where the raw norm is a fifth off the Earth's of truth.json, nine tenths of the time are in a finding."""
     told = read_findings(reviewed("steel_stairs") / "findings.json")
     truth = json.loads((DEMOS / "steel_stairs" / "truth" / "truth.json").read_text())
     unit = bodyfit.read_capture(DEMOS / "steel_stairs").units["r_hindfoot_unit"]
@@ -112,6 +116,31 @@ def test_errors_lie_inside_the_bands_in_a_bent_field_and_out_of_it(reviewed):
     assert np.mean(within, axis=0)[bent].mean() >= 0.95
     assert np.mean(within, axis=0)[~bent].mean() >= 0.95
     assert max(sizes) < 15  # a band that holds everything would be of no use
+
+
+def test_headings_are_less_sure_where_the_field_is_bent(monkeypatch):
+    """A foot by itself: its heading's standard deviation against that with the field trusted throughout."""
+    solved: list[Estimate] = []
+    monkeypatch.setattr(fitting, "_without_samples", lambda found: solved.append(found) or found)
+    capture = bodyfit.read_capture(DEMOS / "steel_stairs")
+    others = [name for name in capture.units if not name.endswith("hindfoot_unit")]
+    bodyfit.fit(capture, alone=True, leave_out=others)
+    assert len(solved) == 2
+    for found in solved:
+        doubted = ~found.trust.trusted[:, 0]
+        everywhere = dataclasses.replace(found.trust, trusted=np.ones_like(found.trust.trusted))
+        real, naive = (_heading_sd(found, trust) for trust in (found.trust, everywhere))
+        wider = real / naive
+        assert wider[doubted].mean() > 1.1 and wider.min() >= 1.0
+        assert wider[doubted].mean() > wider[~doubted].mean() + 0.02
+
+
+def _heading_sd(found: Estimate, trust: FieldTrust) -> np.ndarray:
+    """(K + 1,) rad."""
+    problem, state, body, average = found.problem, found.state, found.body, found.average
+    parts = linearise(problem, state, body, average, trust, first=False)
+    rotation, _ = how_sure(problem, state, body, average, parts)
+    return np.sqrt(rotation[:, 0, 1, 1])
 
 
 # --- faults in a fit's files
