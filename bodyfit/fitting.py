@@ -7,7 +7,7 @@ import time as clock
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -38,6 +38,9 @@ from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .sureness import joint_angle_sd, relative_covariance, separate_covariance
 from .weights import Weights
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +95,44 @@ class Fit:
         from .formats.outputs import write_fit
 
         write_fit(self, out)
+
+    def plot_joint(self, name: str) -> Figure:
+        """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
+
+        Parameters
+        ----------
+        name : of the joint, e.g. "r_knee"
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; `figure.savefig("knee.pdf")` writes it
+
+        Raises
+        ------
+        InputError
+            The body has no such joint.
+        """
+        return self.plot_joints([name])
+
+    def plot_joints(self, names: Sequence[str]) -> Figure:
+        """A matplotlib figure of several joints, a column each; left and right of one joint share theirs.
+
+        Parameters
+        ----------
+        names : of the joints, e.g. ["l_knee", "r_knee"]
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; no band where there is no standard deviation
+
+        Raises
+        ------
+        InputError
+            The body lacks one of them, or none is named.
+        """
+        from .pictures import joint_figure
+
+        return joint_figure(self.poses, names, self.joint_angle_sd)
 
 
 def fit(

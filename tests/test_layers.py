@@ -32,7 +32,7 @@ LAYERS = (
     "pair_fit placement_evidence placement_search placement placement_findings",
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
-    "root_path summary fitting inspection inspecting",
+    "root_path summary pictures fitting inspection inspecting",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
@@ -95,7 +95,7 @@ HOMES = {
         "cli_simulate",
         "cli_review",
     ),
-    "matplotlib": ("formats.inspection_plots",),
+    "matplotlib": ("formats.inspection_plots", "pictures"),
     "threadpoolctl": ("fitting", "inspecting"),
 }
 
