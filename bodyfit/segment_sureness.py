@@ -105,7 +105,8 @@ def _places(
         if joint.parent not in variance or joint.parent not in world or joint.centre_in_parent is None:
             continue
         arm = poses.rotations[joint.parent].apply(joint.centre_in_parent)
-        turned = skew(arm) @ np.minimum(world[joint.parent], np.pi**2) @ np.swapaxes(skew(arm), -1, -2)
-        along = length_sd.get(joint.parent, 0.0) ** 2 / 3
-        variance[joint.child] = variance[joint.parent] + np.trace(turned, axis1=-2, axis2=-1) / 3 + along
+        turned = skew(arm) @ world[joint.parent] @ np.swapaxes(skew(arm), -1, -2)
+        across = np.trace(turned, axis1=-2, axis2=-1) / 3
+        across = np.minimum(across, 2 / 3 * np.sum(arm**2, -1))  # more than pointing anywhere is impossible
+        variance[joint.child] = variance[joint.parent] + across + length_sd.get(joint.parent, 0.0) ** 2 / 3
     return {name: np.sqrt(value) for name, value in variance.items()}

@@ -84,7 +84,7 @@ def test_a_clean_capture_is_warned_of_none_of_these(reviewed, name):
 
 
 def test_stretches_of_the_field_bent_by_stairs_are_told(reviewed):
-    """Where the raw norm is a fifth off the Earth's of truth.json, nine tenths of the time are in a finding."""
+    """Where the raw norm is a fifth off the Earth's, nine tenths of the time are in a finding."""
     told = read_findings(reviewed("steel_stairs") / "findings.json")
     truth = json.loads((DEMOS / "steel_stairs" / "truth" / "truth.json").read_text())
     unit = bodyfit.read_capture(DEMOS / "steel_stairs").units["r_hindfoot_unit"]
