@@ -28,6 +28,7 @@ from simulated import free_body, motion
 
 import bodyfit
 from bodyfit import fitting
+from bodyfit.averages import HALF_WINDOW_S
 from bodyfit.body import Joint
 from bodyfit.estimate import Estimate
 from bodyfit.formats.motion import read_motion
@@ -53,7 +54,7 @@ class Case:
     inside : joint -> angle -> share of the frames inside the band
     parts : (3,) share inside of the rotation vector's components in the parent's segment frame
     squared : normalised error squared at one time and joint
-    wide : share of angles that count as wholly unknown (next to gimbal lock)
+    wide : share of angles that count as wholly unknown (next to gimbal lock, or nothing shows the heading)
     """
 
     motion: str
@@ -170,7 +171,10 @@ def coverage(count: int, weights: Weights) -> list[Case]:
     print(f"  joint angles inside ±{BAND} SD: {100 * shares.mean():.1f} % (of all frames, joints, captures)")
     low, high = np.percentile(shares, [5, 95])
     print(f"  captures, 5th to 95th percentile: {100 * low:.1f} to {100 * high:.1f} %")
-    print(f"  wholly unknown (gimbal lock): {100 * np.mean([c.wide for c in cases]):.2f} %")
+    print(
+        "  wholly unknown (gimbal lock, or a heading that nothing shows):",
+        f"{100 * np.mean([c.wide for c in cases]):.2f} %",
+    )
     squared = np.array([c.squared for c in cases])
     low, high = bounds(count)
     print(f"  normalised error squared: {squared.mean():.2f}; 95 % bounds {low:.2f} to {high:.2f}; ", end="")
@@ -243,12 +247,14 @@ BENIGN = SimulationSettings.perfect(
     accelerometer_noise_density=0.02,
     accelerometer_bias_sd=0.03,
 )
+ALIKE_S = HALF_WINDOW_S / 0.75  # s over which white noise is alike after the averages' Hann window
 MATCHED = Weights(
     gyroscope=math.radians(0.1),
     gyroscope_scale=0.0,
     bias_at_start=math.radians(0.3),
     bias_walk=math.radians(0.001),
     joint_least=0.002,
+    joint_s=ALIKE_S,
     accelerometer_constant=0.03,
 )
 
@@ -279,25 +285,22 @@ def between_units(made: Simulated, found: Estimate) -> tuple[np.ndarray, np.ndar
 
 
 def print_efficiency() -> None:
-    """Prints error over bound."""
-    without = dataclasses.replace(BENIGN, accelerometer_bias_sd=0.0)
-    kinds = {
-        "noise as the weights say, constant errors of accelerometers allowed for": (BENIGN, MATCHED),
-        "the same without constant errors": (
-            without,
-            dataclasses.replace(MATCHED, accelerometer_constant=1e-5),
-        ),
-    }
+    """Prints error over bound: the bound is the smoother's covariance where it ended."""
     print("error over the bound, root mean squares over motions, joints, times")
-    for label, (settings, weights) in kinds.items():
-        found = np.array(list(efficiency(settings, weights)))  # motion, part, (error, variance)
-        whole = np.degrees(np.sqrt(found.mean(0)))
-        ratios = np.sqrt(found[..., 0] / found[..., 1])
-        for p, part in enumerate(("inclination", "heading")):
-            e, s = whole[p]
-            print(
-                f"  {label}, {part}: {e:.3f}° over {s:.3f}°, {e / s:.2f}; by motion {ratios[:, p].round(2)}"
-            )
+    for rate in (100.0, 200.0):
+        for constant in (0.03, 0.0):
+            settings = dataclasses.replace(BENIGN, sampling_frequency=rate, accelerometer_bias_sd=constant)
+            weights = dataclasses.replace(MATCHED, accelerometer_constant=max(constant, 1e-5))
+            label = f"{rate:.0f} Hz, accelerometers constantly off by {constant} m/s²"
+            _print_ratios(label, np.array(list(efficiency(settings, weights))))
+
+
+def _print_ratios(label: str, found: np.ndarray) -> None:
+    """Of (motion, part, error and variance)."""
+    by_motion = np.sqrt(found[..., 0] / found[..., 1])
+    for p, part in enumerate(("inclination", "heading")):
+        e, s = np.degrees(np.sqrt(found[:, p].mean(0)))
+        print(f"  {label}, {part}: {e:.3f}° over {s:.3f}°, {e / s:.2f}; by motion {by_motion[:, p].round(2)}")
 
 
 # ---- cost ----
