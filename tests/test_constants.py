@@ -35,7 +35,7 @@ def derivative(found, name, constant):
     """(K', E, m) the derivative of a residual by one constant; zero where it does not enter."""
     f = found
     parts = with_constants(list(residuals(f).values()), f.problem, f.state, f.body, f.average)
-    at, J = {p.name: p for p in parts}[name].constants
+    at, J = {p.name: p for p in parts}[name].constants or (np.zeros(0), np.zeros(0))
     return np.sum(J * (at == constant)[None, :, None, :], -1)
 
 

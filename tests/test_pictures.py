@@ -37,7 +37,7 @@ def test_the_band_holds_95_percent_of_a_normal_distribution():
     assert pytest.approx(norm.ppf(0.975), abs=1e-3) == BAND  # scipy's quantile
     axes = FIT.plot_joint("r_knee").axes[0]
     (band,) = axes.collections
-    corners = band.get_paths()[0].vertices
+    corners = np.asarray(band.get_paths()[0].vertices)
     middle = len(POSES.time) // 2
     at = corners[np.isclose(corners[:, 0], POSES.time[middle]), 1]
     sd = np.degrees(spread(POSES)["r_knee"]["flexion"][middle])
