@@ -13,11 +13,14 @@ if TYPE_CHECKING:
     from .body import BodyModel as BodyModel
     from .capture import Capture as Capture
     from .capture import Unit as Unit
+    from .finding import Finding as Finding
     from .fitting import Fit as Fit
     from .fitting import fit as fit
     from .formats.capture_folder import read_capture as read_capture
+    from .formats.fit_folder import read_fit as read_fit
     from .formats.model_file import read_model as read_model
     from .poses import PoseSequence as PoseSequence
+    from .reviewing.review import review as review
     from .simulation import simulate as simulate
 
 __version__ = "0.1.0"
@@ -25,18 +28,22 @@ __version__ = "0.1.0"
 _HOMES = {
     "BodyModel": ".body",
     "Capture": ".capture",
+    "Finding": ".finding",
     "Fit": ".fitting",
     "PoseSequence": ".poses",
     "Unit": ".capture",
     "fit": ".fitting",
     "read_capture": ".formats.capture_folder",
+    "read_fit": ".formats.fit_folder",
     "read_model": ".formats.model_file",
+    "review": ".reviewing.review",
     "simulate": ".simulation",
 }
 
 __all__ = [
     "BodyModel",
     "Capture",
+    "Finding",
     "Fit",
     "PoseSequence",
     "Unit",
@@ -44,7 +51,9 @@ __all__ = [
     "errors",
     "fit",
     "read_capture",
+    "read_fit",
     "read_model",
+    "review",
     "simulate",
 ]
 

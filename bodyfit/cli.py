@@ -18,6 +18,8 @@ from .errors import BodyfitError
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
     "inspect": (".cli_inspect", "What a capture holds, what is wrong with it, and what to do."),
+    "report": (".cli_report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
+    "review": (".cli_review", "What to be wary of in a motion: findings with time, number, limit, source."),
     "simulate": (".cli_simulate", "What worn units would have measured during a given motion."),
 }
 INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .averages import Averages, averages
+from .constants import information_beforehand, with_constants
 from .field_level import ADMITTED_AFTER, admitted, judged
 from .field_trust import FieldTrust
-from .geometry import heading_information
 from .heading_start import start
 from .latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from .linearise import linearise
+from .posterior import posterior
 from .problem import Body, Problem, State
-from .refine import prior_of_levers, refine
+from .refine import refine
 from .residuals import Linearised
 from .rotations import exp, log
 from .smoother import solve
@@ -40,7 +41,8 @@ class Estimate:
     iterations, cost : of the solver
     last_step : rad, root mean square of the last step; converged when below 5e-4
     residuals : name -> root mean square
-    heading_sd : (J,) rad per tie, of the child's heading against the parent's, median over time
+    rotation : (K + 1, U, 3, 3) rad², covariance of each unit's rotation, world frame
+    relative : (K + 1, J, 3, 3) rad², per tie, of the child's rotation against the parent's, world frame
     """
 
     problem: Problem
@@ -53,7 +55,8 @@ class Estimate:
     cost: float
     last_step: float
     residuals: Mapping[str, float]
-    heading_sd: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    rotation: np.ndarray
+    relative: np.ndarray
 
     @property
     def converged(self) -> bool:
@@ -123,7 +126,7 @@ def estimate(
         sum(part.cost for part in parts),
         moved,
         _root_mean_squares(parts),
-        heading_sd(problem, state, body, average, trust, parts),
+        *how_sure(problem, state, body, average, parts),
     )
 
 
@@ -167,48 +170,33 @@ def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
     return out
 
 
-def heading_sd(
-    problem: Problem,
-    state: State,
-    body: Body,
-    average: Averages,
-    trust: FieldTrust,
-    parts: Sequence[Linearised],
-) -> np.ndarray:
-    """Standard deviation of each child's heading against its parent's.
+def how_sure(
+    problem: Problem, state: State, body: Body, average: Averages, parts: Sequence[Linearised]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of rotations, and of each child's rotation against its parent's, at every keyframe.
 
     Parameters
     ----------
-    problem, state, body, average, trust, parts : at the end
+    problem, state, body, average, parts : at the end
 
     Returns
     -------
-    (J,) rad per tie, median over time
-
-    Notes
-    -----
-    From the information matrix; where only the joint shows the heading, widened for the lever arms that the
-    same motion has to show.
+    rotation : (K + 1, U, 3, 3) rad², of each unit, world frame
+    relative : (K + 1, J, 3, 3) rad², of θ_child − θ_parent per tie, world frame
     """
-    if not problem.ties:
-        return np.zeros(0)
-    p, c = 3 * np.array([[tie.parent, tie.child] for tie in problem.ties]).T + 1
-    found = np.empty((len(state.R), len(problem.ties)))
+    U = state.R.shape[1]
+    ends = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2)
+    rotation = np.empty((len(state.R), U, 3, 3))
+    relative = np.empty((len(state.R), len(ends), 3, 3))
+    units = np.arange(U)
+    p, c = ends.T
 
-    def visit(k: int, S: np.ndarray) -> None:
-        found[k] = S[p, p] + S[c, c] - 2 * S[p, c]
+    def visit(k: int, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
+        x = X[: 3 * U]
+        whole = (S[: 3 * U, : 3 * U] + x @ sigma @ x.T).reshape(U, 3, U, 3)
+        rotation[k] = whole[units, :, units]
+        relative[k] = whole[p, :, p] + whole[c, :, c] - whole[p, :, c] - whole[c, :, p]
 
-    solve(parts, state.slots, len(state.R), visit)
-    variance = np.maximum(0.0, np.median(found, axis=0))
-    prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-    alike, north = (
-        problem.alike(problem.weights.joint_s),
-        np.any(trust.trusted, axis=0) & (trust.level < problem.weights.field),
-    )
-    held, free = heading_information(average, body.ends, body.levers, body.joint_sd, alike, prior)
-    widened = np.maximum(held / np.maximum(free, 1e-12), 1.0)
-    for factor, i in zip(widened, body.joints, strict=True):
-        tie = problem.ties[i]
-        if i not in body.axes and not (north[tie.parent] and north[tie.child]):
-            variance[i] *= factor
-    return np.minimum(np.sqrt(variance), np.pi)
+    parts = with_constants(parts, problem, state, body, average)
+    posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit)
+    return rotation, relative

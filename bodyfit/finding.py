@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,7 +16,7 @@ class Finding:
 
     Attributes
     ----------
-    kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/findings.md lists them all
+    kind : stable identifier in words and hyphens, e.g. "clock-offset"; docs/…findings.md list them all
     severity : "note" (good to know), "warning" (figures suffer), "serious" (figures are not fit for use)
     what : one sentence, what was found, with its number and unit
     advice : one sentence, what to do
@@ -59,6 +59,14 @@ class Finding:
         plain = {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(self).items()}
         renamed = {"start": "start_s", "end": "end_s"}
         return {"id": self.identifier} | {renamed.get(key, key): value for key, value in plain.items()}
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> Finding:
+        """The finding whose `as_data` this is."""
+        renamed = {"start_s": "start", "end_s": "end"}
+        named = {renamed.get(key, key): value for key, value in data.items() if key != "id"}
+        plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in named.items()}
+        return cls(**plain)
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:

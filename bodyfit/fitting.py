@@ -7,11 +7,12 @@ import time as clock
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from .body import Joint
 from .body_size import BodySize, body_size
 from .capture import SENSORS, Calibration, Capture, Unit
 from .earth_field import earth_field_of
@@ -30,11 +31,16 @@ from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
+from .segment_sureness import SegmentSureness, segment_sureness
 from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
+from .sureness import joint_angle_sd, relative_covariance, separate_covariance
 from .weights import Weights
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,10 +51,11 @@ class Fit:
     ----------
     poses : every segment's rotation over time, joint angles, positions
     summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
-    joint_angle_sd : joint -> angle -> (T,) rad, or None: not estimated
+    joint_angle_sd : joint -> angle -> (T,) rad, standard deviation; nothing of joints that were not measured
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
     findings : about the capture and how units sit, most harmful first
+    segment_sd : segment -> standard deviations of its heading, inclination and place at every frame
     """
 
     poses: PoseSequence
@@ -56,6 +63,7 @@ class Fit:
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
 
     @property
     def time(self) -> np.ndarray:
@@ -87,6 +95,44 @@ class Fit:
         from .formats.outputs import write_fit
 
         write_fit(self, out)
+
+    def plot_joint(self, name: str) -> Figure:
+        """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
+
+        Parameters
+        ----------
+        name : of the joint, e.g. "r_knee"
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; `figure.savefig("knee.pdf")` writes it
+
+        Raises
+        ------
+        InputError
+            The body has no such joint.
+        """
+        return self.plot_joints([name])
+
+    def plot_joints(self, names: Sequence[str]) -> Figure:
+        """A matplotlib figure of several joints, a column each; left and right of one joint share theirs.
+
+        Parameters
+        ----------
+        names : of the joints, e.g. ["l_knee", "r_knee"]
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; no band where there is no standard deviation
+
+        Raises
+        ------
+        InputError
+            The body lacks one of them, or none is named.
+        """
+        from .pictures import joint_figure
+
+        return joint_figure(self.poses, names, self.joint_angle_sd)
 
 
 def fit(
@@ -159,13 +205,43 @@ def fit(
     summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary, mounting=_mountings(worn, tracks), findings=findings)
+    sureness = _segment_sd(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
+    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings, sureness)
+
+
+def _segment_sd(
+    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
+) -> dict[str, SegmentSureness]:
+    """By segment: how sure its heading, inclination and place are."""
+    signals = tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
 
 
 def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
     """What is to be said about how units sit."""
     found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
     return [*(slip_finding(slip) for slip in slips), *found]
+
+
+def _angle_sd(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
+    """Joint -> angle -> standard deviation at every frame, rad."""
+    out, signals = {}, tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
+    for i, (name, joint) in enumerate(poses.model.joints.items()):
+        covariance = _apart(tracks, joint) if between is None else between[:, i]
+        if covariance is not None:
+            out[name] = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+    return out
+
+
+def _apart(tracks: list[Track], joint: Joint) -> np.ndarray | None:
+    """Covariance between two segments whose units were solved each by itself; None where one carries none."""
+    ends = [[t for t in tracks if t.segments[0] == segment] for segment in (joint.parent, joint.child)]
+    if not all(ends) or len({len(track.found.rotation) for (track,) in ends}) > 1:
+        return None
+    return separate_covariance(*(track.found for (track,) in ends))
 
 
 def _mountings(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import block_diag
 from scipy.ndimage import uniform_filter1d
 
 from .mounting_fusion import Fused
@@ -58,6 +59,11 @@ class Mounting:
     facing: str
     held: tuple[Held, ...] = ()
     fused: Fused | None = None
+
+    @property
+    def together(self) -> np.ndarray:
+        """(3U, 3U) rad², covariance of all mountings, with what they share, such as the heading of a pose."""
+        return np.asarray(block_diag(*self.covariance)) if self.fused is None else self.fused.together
 
     @property
     def sd(self) -> np.ndarray:

@@ -32,6 +32,7 @@ class Fused:
     ----------
     guess : mountings, headings of poses, places
     covariance : (U, 3, 3) rad², of the rotation vector φ with Exp(φ) M true, segment frame
+    together : (3U, 3U) rad², the same of all units, which share headings of poses and axes of joints
     evidence : as used, axes turned to the sense that fits best
     surprise : per evidence, χ² per degree of freedom of what it says against what all else says
     weight : per evidence, what is left of its information
@@ -40,6 +41,7 @@ class Fused:
 
     guess: Guess
     covariance: np.ndarray
+    together: np.ndarray
     evidence: tuple[Evidence, ...]
     surprise: np.ndarray
     weight: np.ndarray
@@ -85,7 +87,8 @@ def fuse(evidence: Sequence[Evidence], units: int, poses: int) -> Fused:
     surprise = np.array([_surprise(e, w, guess, covariance) for e, w in zip(choice, weight, strict=True)])
     own = np.stack([covariance[3 * u : 3 * u + 3, 3 * u : 3 * u + 3] for u in range(units)])
     rival = tried[others[0]][0].mounting if others else None
-    return Fused(guess, own, tuple(choice), surprise, weight, rival)
+    together = covariance[: 3 * units, : 3 * units]
+    return Fused(guess, own, together, tuple(choice), surprise, weight, rival)
 
 
 def _jacobian(blocks: Blocks, rows: int, at: Guess) -> np.ndarray:

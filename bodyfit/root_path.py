@@ -14,6 +14,7 @@ FEET = ("l_hindfoot", "r_hindfoot")
 SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
 LOWEST = 0.03  # m, height above the lowest point of the feet within which a point can stand
 SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand
+LEAST = 1e-6  # share of a point's weight that is left at any speed, so that weights never all vanish
 GAP = 2.5  # median steps from which a step is a gap
 SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time
 
@@ -38,13 +39,13 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     if not all(foot in segments and segments[foot].length for foot in FEET) or poses.positions is None:
         return poses
     still = dataclasses.replace(poses, root_position=None)
-    points = _soles(still)
+    points = soles(still)
     velocity = np.gradient(points, poses.time, axis=0)
     height = points[..., 1] - points[..., 1].min(1, keepdims=True)
     weight = np.exp(-height / LOWEST)
     moved = np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
     speed = np.linalg.norm(velocity - moved[:, None], axis=-1)
-    weight = weight * np.exp(-((speed / SLOWEST) ** 2))
+    weight = weight * (LEAST + np.exp(-((speed / SLOWEST) ** 2)))
     step = float(np.median(np.diff(poses.time)))
     weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
     root_velocity = -np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
@@ -56,8 +57,17 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     return dataclasses.replace(poses, root_position=path)
 
 
-def _soles(poses: PoseSequence) -> np.ndarray:
-    """(T, 4, 3) m: heel and ball of the left and the right foot, world frame."""
+def soles(poses: PoseSequence) -> np.ndarray:
+    """Heel and ball of the left and the right foot, under the sole.
+
+    Parameters
+    ----------
+    poses : with both feet in the model, their lengths and every joint centre known
+
+    Returns
+    -------
+    (T, 4, 3) m, world frame: left heel, left ball, right heel, right ball
+    """
     assert poses.positions is not None
     out = []
     for foot in FEET:

@@ -53,23 +53,43 @@ def segment_shape(name: str, model: BodyModel) -> trimesh.Trimesh:
     """
     part = name[2:] if name.startswith(("l_", "r_")) else name
     if part in _OUTLINES:
-        return _turned(*_OUTLINES[part], length=_length(name, model))
+        return _turned(*_OUTLINES[part], length=segment_length(name, model))
     if part in _CORNERS:
-        return _hull(_CORNERS[part], _length(name, model))
-    return _bar(*_ends(name, model))
+        return _hull(_CORNERS[part], segment_length(name, model))
+    return _bar(*end_points(name, model))
 
 
-def _length(name: str, model: BodyModel) -> float:
-    """Length of a segment: given, or the distance between its joint centres, or the default, m."""
+def segment_length(name: str, model: BodyModel) -> float:
+    """Length of a segment: given, or the distance between its joint centres, or the default.
+
+    Parameters
+    ----------
+    name : a segment of the model
+    model : scaled
+
+    Returns
+    -------
+    m
+    """
     length = model.segments[name].length
     if length is not None:
         return length
-    start, end = _ends(name, model)
+    start, end = end_points(name, model)
     return float(np.linalg.norm(end - start))
 
 
-def _ends(name: str, model: BodyModel) -> tuple[np.ndarray, np.ndarray]:
-    """Two points that a bar joins: the joint centre towards the root, and that outwards."""
+def end_points(name: str, model: BodyModel) -> tuple[np.ndarray, np.ndarray]:
+    """Two points that a bar joins: the joint centre towards the root, and that outwards.
+
+    Parameters
+    ----------
+    name : a segment of the model
+    model : scaled
+
+    Returns
+    -------
+    start, end : (3,) m, segment frame
+    """
     joints = model.joints.values()
     inner = [j.centre_in_child for j in joints if j.child == name and j.centre_in_child is not None]
     outer = [j.centre_in_parent for j in joints if j.parent == name and j.centre_in_parent is not None]

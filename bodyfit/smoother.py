@@ -140,13 +140,10 @@ def solve(
     CannotReconstructError
         The normal matrix is not positive definite: something is not determined at all.
     """
-    n = 3 * slots
-    each = 16 * n * n
-    length = keyframes if each * keyframes <= WHOLE_BYTES else max(8, int(CHUNK_BYTES / each))
-    chunks = [(a, min(a + length, keyframes)) for a in range(0, keyframes, length)]
+    n, chunks = 3 * slots, chunks_of(slots, keyframes)
     carry, kept = (np.zeros((n, n)), np.zeros(n)), []
     for index, chunk in enumerate(chunks):
-        factored = _Factored(assemble(residuals, slots, *chunk), carry)
+        factored = Factored(assemble(residuals, slots, *chunk), carry)
         kept.append(carry)
         if index < len(chunks) - 1:
             carry = factored.left_to_next()
@@ -154,15 +151,32 @@ def solve(
     for index in reversed(range(len(chunks))):
         a, b = chunks[index]
         if index < len(chunks) - 1:
-            factored = _Factored(assemble(residuals, slots, a, b), kept[index])
+            factored = Factored(assemble(residuals, slots, a, b), kept[index])
         step[a:b] = factored.solve(after)
         if visit is not None:
-            block = factored.covariances(a, block, visit)
+            block = factored.covariances(a, block, lambda k, S, *_: visit(k, S))
         after = step[a]
     return step.reshape(keyframes, slots, 3)
 
 
-class _Factored:
+def chunks_of(slots: int, keyframes: int) -> list[tuple[int, int]]:
+    """Stretches of keyframes, start and end, that are factored in one piece.
+
+    Parameters
+    ----------
+    slots : number of three-vectors per keyframe
+    keyframes : K + 1
+
+    Returns
+    -------
+    list of (start, end)
+    """
+    each = 16 * (3 * slots) ** 2
+    length = keyframes if each * keyframes <= WHOLE_BYTES else max(8, int(CHUNK_BYTES / each))
+    return [(a, min(a + length, keyframes)) for a in range(0, keyframes, length)]
+
+
+class Factored:
     """Banded Cholesky factor of one chunk, given what the chunks before it left over."""
 
     def __init__(self, blocks: Blocks, carry: tuple[np.ndarray, np.ndarray]):
@@ -177,24 +191,28 @@ class _Factored:
             ) from error
         self.z = dtbtrs(self.L, -blocks.gradient.reshape(-1, 1), uplo="L")[0][:, 0]
 
+    def last_below(self) -> np.ndarray:
+        """(n, n) block of the factor between the last keyframe and the one after it."""
+        return solve_triangular(self.diagonal(self.k - 1), self.tie, lower=True, check_finite=False).T
+
     def left_to_next(self) -> tuple[np.ndarray, np.ndarray]:
         """What this chunk adds to the next one's first diagonal block and gradient."""
-        W = solve_triangular(self._diagonal(self.k - 1), self.tie, lower=True, check_finite=False)
-        return -W.T @ W, W.T @ self.z[-self.n :]
+        M = self.last_below()
+        return -M @ M.T, M @ self.z[-self.n :]
 
     def solve(self, after: np.ndarray | None) -> np.ndarray:
         """(k, n) step, given that of the keyframe after this chunk."""
         z = self.z.copy()
         if after is not None:
-            L = self._diagonal(self.k - 1)
+            L = self.diagonal(self.k - 1)
             z[-self.n :] -= solve_triangular(L, self.tie @ after, lower=True, check_finite=False)
         return dtbtrs(self.L, z[:, None], uplo="L", trans="T")[0].reshape(self.k, self.n)
 
-    def _diagonal(self, k: int) -> np.ndarray:
+    def diagonal(self, k: int) -> np.ndarray:
         """(n, n) lower triangle of the factor's diagonal block."""
         return np.tril(self._view(k, 0))
 
-    def _below(self, k: int) -> np.ndarray:
+    def below(self, k: int) -> np.ndarray:
         """(n, n) block of the factor below the diagonal block."""
         return self._view(k, self.n)
 
@@ -205,22 +223,24 @@ class _Factored:
         return as_strided(columns, (self.n, self.n), (item, (2 * self.n - 1) * item), writeable=False)
 
     def covariances(
-        self, first: int, after: np.ndarray | None, visit: Callable[[int, np.ndarray], None]
+        self,
+        first: int,
+        after: np.ndarray | None,
+        visit: Callable[[int, np.ndarray, np.ndarray, np.ndarray | None], None],
     ) -> np.ndarray:
         """Diagonal blocks of the inverse, backwards (Takahashi's recursion); returns the first one.
+
+        Called back as visit(k, S_k, L_k⁻¹, M_k), M_k None at the very last keyframe.
 
         S_k = L_k⁻ᵀ (I + M_kᵀ S_{k+1} M_k) L_k⁻¹, with M_k the block below L_k. Source: Erisman & Tinney 1975,
         doi:10.1145/360680.360704, for blocks.
         """
         S = after
         for k in reversed(range(self.k)):
-            L = self._diagonal(k)
-            if k < self.k - 1:
-                M = self._below(k)
-            else:
-                M = solve_triangular(L, self.tie, lower=True, check_finite=False).T
+            L = self.diagonal(k)
+            M = None if S is None else self.below(k) if k < self.k - 1 else self.last_below()
             W = dtrtri(L, lower=1)[0]
-            S = W.T @ W if S is None else W.T @ (np.eye(self.n) + M.T @ S @ M) @ W
-            visit(first + k, S)
+            S = W.T @ W if M is None else W.T @ (np.eye(self.n) + M.T @ S @ M) @ W
+            visit(first + k, S, W, M)
         assert S is not None
         return S

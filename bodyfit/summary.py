@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from .body import Joint
+from .body_data import body_data
 from .capture import Capture, Unit
 from .estimate import Estimate
 from .field_trust import untrusted
@@ -18,6 +20,7 @@ from .poses import PoseSequence
 from .problem import DETERMINED, Problem
 from .sampling import BRIDGED_S, GAP, MOTION, sampling_of
 from .slip import Slip
+from .sureness import heading_sd
 
 if TYPE_CHECKING:
     from .fitting import Track
@@ -78,6 +81,7 @@ def summarise(
             "joints": len(poses.model.joints),
             "segments_without_unit": [s for s in poses.model.segments if s not in _worn_on(capture)],
         },
+        "body": body_data(poses.model),
         "heading": {"reference": _heading(tracks), "facing_from": tracks[0].found.body.mounting.facing}
         | _earth(tracks[0].problem),
         "root_position": "followed from the standing foot"
@@ -172,6 +176,9 @@ def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[st
                 else None,
                 "accelerometer_scale": scales.get(name, 1.0),
                 "heading_drift_removed_deg": _drift(problem, found, u) if turning else None,
+                "field_untrusted_s": _untrusted(problem, found, u)
+                if np.isfinite(found.trust.share[u])
+                else None,
                 "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
             } | _field(problem, found, u)
     return out
@@ -181,6 +188,15 @@ def _drift(problem: Problem, found: Estimate, unit: int) -> float:
     """Heading that integrating the gyroscope as it is would have gained over the capture, deg."""
     up = found.state.R[:-1, unit, 1, :]
     return float(np.degrees(np.sum(up * found.state.bias[:-1, unit]) * problem.signals.key_step))
+
+
+def _untrusted(problem: Problem, found: Estimate, unit: int) -> list[list[float]]:
+    """[start, end] s of stretches in which the field was not trusted; shorter than a second is left out."""
+    doubted = ~found.trust.trusted[:, unit]
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], doubted, [False]]).astype(int)))
+    at = problem.signals.time[0] + problem.signals.key_step * edges.reshape(-1, 2)
+    end = float(problem.signals.time[-1])
+    return [[round(float(a), 3), round(min(float(b), end), 3)] for a, b in at if b - a >= 1.0]
 
 
 def _gaps(unit: Unit, start: float, end: float) -> list[list[float]]:
@@ -228,16 +244,26 @@ def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         one = {
             "type": joint.type,
+            "parent": joint.parent,
+            "child": joint.child,
             "angles": {
                 angle: {"min_deg": float(np.degrees(a.min())), "max_deg": float(np.degrees(a.max()))}
+                | _range(joint, angle)
                 for angle, a in poses.joint_angles[name].items()
             },
+            "range_source": joint.range_source or None,
         }
         if len(tracks) == 1 and tracks[0].problem.ties:
             one |= _geometry(tracks[0], i)
             one |= _determined(tracks[0], i)
         out[name] = one
     return out
+
+
+def _range(joint: Joint, angle: str) -> dict[str, list[float]]:
+    """The model's range of an angle, where it gives one."""
+    known = angle in joint.range
+    return {"range_deg": np.round(np.degrees(joint.range[angle]), 9).tolist()} if known else {}
 
 
 def _geometry(track: Track, i: int) -> dict[str, Any]:
@@ -267,7 +293,7 @@ def _geometry(track: Track, i: int) -> dict[str, Any]:
 
 def _determined(track: Track, i: int) -> dict[str, Any]:
     """Whether the child's heading against its parent's is known, and what is not."""
-    tie, sd = track.problem.ties[i], float(track.found.heading_sd[i])
+    tie, sd = track.problem.ties[i], float(heading_sd(track.found)[i])
     notes = []
     if not track.problem.measured[tie.child]:
         notes.append("no unit on its child segment: inferred from its neighbours")

@@ -20,6 +20,8 @@ class Weights:
     bias_at_start, bias_walk : rad/s and rad/s/√s
     acceleration, acceleration_s : m/s² of a worn unit, and the time over which it is alike
     accelerometer : m/s²/√Hz, error of what is integrated into velocity
+    accelerometer_constant : m/s², what stays of an accelerometer's bias and misalignment; says how sure a
+        result is
     speed, speed_s : m/s of the wearer and the time over which it is alike
     joint, joint_least, joint_at_start : m/s², joint-centre disagreement: prior, lower bound, first iteration
     joint_s : s over which that disagreement is alike
@@ -54,6 +56,7 @@ class Weights:
     acceleration: float = 2.5
     acceleration_s: float = 0.2
     accelerometer: float = 0.1
+    accelerometer_constant: float = 0.05
     speed: float = 1.0
     speed_s: float = 1.0
     joint: float = 0.4

@@ -26,11 +26,15 @@ class Pair:
 
     def matched(self, lag: float = 0.0) -> tuple[Rotation, Rotation]:
         """Found and true rotations at the found times that the reference covers, its clock late by lag."""
+        at, ok = self.time + lag, self.covered(lag)
+        return self.found[ok], Slerp(self.true_time, self.true)(at[ok])
+
+    def covered(self, lag: float = 0.0) -> np.ndarray:
+        """Which of the found times the reference covers."""
         at = self.time + lag
         after = np.clip(np.searchsorted(self.true_time, at), 1, len(self.true_time) - 1)
         near = self.true_time[after] - self.true_time[after - 1] < LARGEST_GAP_S
-        ok = near & (at > self.true_time[0]) & (at < self.true_time[-1])
-        return self.found[ok], Slerp(self.true_time, self.true)(at[ok])
+        return near & (at > self.true_time[0]) & (at < self.true_time[-1])
 
 
 def rms(values: np.ndarray) -> float:

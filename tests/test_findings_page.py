@@ -1,4 +1,4 @@
-"""docs/findings.md lists every kind of finding that the code can make, and no other."""
+"""docs/capture_findings.md and findings.md list every kind of finding that the code makes, and no other."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import re
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-PAGE = (ROOT / "docs" / "findings.md").read_text(encoding="utf-8")
+PAGES = [
+    (ROOT / "docs" / f"{name}.md").read_text(encoding="utf-8") for name in ("capture_findings", "findings")
+]
+PAGE = "\n".join(PAGES)
 WORD = r"[a-z]+(?:-[a-z]+)+"
 
 

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 LAYERS = (
     "errors",
     "rotations isb earth weights finding",
-    "person body shapes measured_body",
+    "person body body_data shapes measured_body",
     "capture",
     "joint_angles poses",
     "sampling",
@@ -27,13 +27,17 @@ LAYERS = (
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
     "geometry clock_pairs clocks latency problem linearise mounted mounting_findings refine",
-    "field_level heading_start estimate slip",
+    "constants posterior field_level heading_start estimate softness sureness segment_sureness slip",
     "segment_length motion_lengths length_findings body_size",
     "pair_fit placement_evidence placement_search placement placement_findings",
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
-    "root_path summary fitting inspection inspecting",
+    "root_path summary pictures fitting inspection inspecting",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
+    "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
+    "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
+    "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
+    "reviewing.forces reviewing.review",
     "formats formats.whole_file formats.toml_checks formats.toml_text formats.tables",
     "formats.model_parts formats.model_file",
     "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
@@ -41,8 +45,11 @@ LAYERS = (
     "formats.pose_tables formats.motion formats.simulated_capture",
     "formats.inspection_style formats.inspection_plots formats.inspection_page",
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
-    "progress printed printed_inspection",
-    "cli_simulate cli_inspect cli __main__",
+    "formats.fit_folder formats.findings_file",
+    "formats.report_words formats.report_files formats.report_findings formats.report_tables",
+    "formats.report_curves formats.report_scene formats.report_page",
+    "progress printed printed_inspection printed_findings",
+    "cli_simulate cli_inspect cli_review cli_report cli __main__",
 )
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
@@ -70,16 +77,25 @@ FILE_CALLS = {
 
 # Where a library is allowed; a name with a dot at its end stands for the whole folder.
 HOMES = {
-    "pinocchio": ("body", "poses"),
+    "pinocchio": ("body", "poses", "reviewing.contact", "reviewing.dynamics"),
+    "coal": ("reviewing.contact",),
     "casadi": ("bounded_step", "bounded_chain", "bounded_motion", "strict"),
     "trimesh": ("shapes", "formats."),
     "vqf": ("start",),
     "pygeomag": ("earth_field",),
     "pandas": ("formats.",),
     "pyarrow": ("formats.",),
-    "click": ("cli", "cli_simulate", "cli_inspect"),
-    "rich": ("printed", "printed_inspection", "progress", "cli", "cli_simulate"),
-    "matplotlib": ("formats.inspection_plots",),
+    "click": ("cli", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
+    "rich": (
+        "printed",
+        "printed_inspection",
+        "printed_findings",
+        "progress",
+        "cli",
+        "cli_simulate",
+        "cli_review",
+    ),
+    "matplotlib": ("formats.inspection_plots", "pictures"),
     "threadpoolctl": ("fitting", "inspecting"),
 }
 
@@ -169,7 +185,16 @@ def test_each_library_has_a_home(module):
 
 def test_heavy_libraries_are_loaded_late():
     """None at the top of a module that `import bodyfit` or the command's help loads."""
-    for module in (ROOT, "cli", "cli_simulate", "cli_inspect", "__main__", "errors"):
+    for module in (
+        ROOT,
+        "cli",
+        "cli_simulate",
+        "cli_inspect",
+        "cli_review",
+        "cli_report",
+        "__main__",
+        "errors",
+    ):
         top = ast.Module(
             [n for n in ast.parse(MODULES[module]).body if isinstance(n, (ast.Import, ast.ImportFrom))], []
         )

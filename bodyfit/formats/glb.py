@@ -1,7 +1,7 @@
-"""The binary glTF container: one JSON description and one buffer in a single file.
+"""The binary glTF container: one JSON description and one buffer in a single file, written and read back.
 
-Written here by hand: the container is a 12-byte header and two chunks, and no general library at hand
-writes node animation (trimesh exports meshes only). Section numbers are those of the Khronos glTF 2.0
+By hand: the container is a 12-byte header and two chunks, and no general library at hand writes node
+animation (trimesh exports meshes only). Section numbers are those of the Khronos glTF 2.0
 specification.
 """
 
@@ -10,12 +10,15 @@ from __future__ import annotations
 import json
 import struct
 from collections.abc import Mapping
+from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
 
+from ..errors import InputError
+
 VERTICES, INDICES = 34962, 34963  # bufferView.target, section 5.11
-COMPONENT_TYPES = {"float32": 5126, "uint32": 5125}  # section 3.6.2.2; four bytes each, so all stay aligned
+COMPONENT_TYPES = {"float32": 5126, "uint32": 5125, "int16": 5122}  # section 3.6.2.2
 TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4"}
 
 
@@ -33,7 +36,8 @@ class Buffer:
 
         Parameters
         ----------
-        array : (N,) or (N, k) array of float32 or uint32
+        array : (N,) or (N, k) array of float32 or uint32; or (N, 4) of int16, shares of 32767 (section
+            3.11 allows them for animated rotations). Each row fills whole words of four bytes
         target : VERTICES or INDICES for mesh data
         bounds : store min and max, as vertex positions and animation times need (section 3.6.2.5)
         """
@@ -54,6 +58,8 @@ def _accessor(array: np.ndarray, view: int, bounds: bool) -> dict[str, Any]:
         "count": len(table),
         "type": TYPES[table.shape[1]],
     }
+    if array.dtype == np.int16:
+        accessor["normalized"] = True
     if bounds:
         accessor |= {"min": table.min(axis=0).tolist(), "max": table.max(axis=0).tolist()}
     return accessor
@@ -80,3 +86,42 @@ def write_glb(file: IO[bytes], tree: Mapping[str, Any], buffer: Buffer) -> None:
     file.write(struct.pack("<I4s", buffer.length, b"BIN\0"))
     for piece in buffer.pieces:
         file.write(piece)
+
+
+def read_glb(path: Path) -> tuple[dict[str, Any], list[np.ndarray]]:
+    """What a .glb file written by `write_glb` holds: its description, and the array of each accessor.
+
+    Raises
+    ------
+    InputError
+        The file is missing, damaged, or laid out in a way that `write_glb` does not use.
+    """
+    if not path.is_file():
+        raise InputError(f"{path}: no such file; expected a glTF scene, which `bodyfit fit` writes")
+    try:
+        tree, binary = _chunks(path.read_bytes())
+        views, accessors = tree["bufferViews"], tree["accessors"]
+        return tree, [_array(accessor, views[accessor["bufferView"]], binary) for accessor in accessors]
+    except (struct.error, KeyError, IndexError, TypeError, ValueError) as error:
+        raise InputError(
+            f"{path}: cannot be read as a glTF scene ({type(error).__name__}: {error}); expected the file as "
+            "`bodyfit fit` wrote it. Run the fit again"
+        ) from None
+
+
+def _chunks(data: bytes) -> tuple[dict[str, Any], bytes]:
+    """The JSON chunk, read, and the binary chunk."""
+    magic, version, length = struct.unpack_from("<4sII", data)
+    if (magic, version, length) != (b"glTF", 2, len(data)):
+        raise ValueError(f"header {magic!r} version {version}, {length} bytes announced, {len(data)} found")
+    size, _ = struct.unpack_from("<I4s", data, 12)
+    return json.loads(data[20 : 20 + size]), data[20 + size + 8 :]
+
+
+def _array(accessor: Mapping[str, Any], view: Mapping[str, Any], binary: bytes) -> np.ndarray:
+    """(N,) or (N, k) array of one accessor."""
+    dtype = next(name for name, code in COMPONENT_TYPES.items() if code == accessor["componentType"])
+    width = next(count for count, name in TYPES.items() if name == accessor["type"])
+    start = view.get("byteOffset", 0) + accessor.get("byteOffset", 0)
+    values = np.frombuffer(binary, np.dtype(dtype).newbyteorder("<"), accessor["count"] * width, start)
+    return values.astype(dtype) if width == 1 else values.astype(dtype).reshape(-1, width)

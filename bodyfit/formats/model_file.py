@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from ..body import BodyModel, Joint, Segment
+from ..body import BodyModel, Segment
+from ..body_data import degrees, joint_data, segment_data
 from ..errors import InputError, suggest
-from .model_parts import JOINT_SHARES, SEGMENT_SHARES, read_joint, read_pose, read_segment
+from .model_parts import read_joint, read_pose, read_segment
 from .toml_checks import TomlTable, read_toml
 from .toml_text import toml_key, toml_section, write_text
 
@@ -63,6 +63,22 @@ def _find(name: str, folder: Path, asked_by: str) -> Path:
     )
 
 
+def model_from_data(data: Mapping[str, Any], file: str | Path, key: str = "") -> BodyModel:
+    """The body model that `body_data.body_data` made data of.
+
+    Parameters
+    ----------
+    data : with the keys of a model file
+    file, key : where the data stood, for messages
+
+    Raises
+    ------
+    InputError
+        A key is missing, unknown or holds what it can't.
+    """
+    return _model(TomlTable(data, Path(file), key))
+
+
 def _model(table: TomlTable) -> BodyModel:
     table.only(("name", "segments", "joints", "poses"))
     segments = {name: read_segment(name, t) for name, t in table.tables("segments").items()}
@@ -96,11 +112,11 @@ def write_model(model: BodyModel, path: str | Path) -> None:
         toml_section(f"[segments.{toml_key(s.name)}]", _segment_keys(s, path))
         for s in model.segments.values()
     ]
-    parts += [toml_section(f"[joints.{toml_key(j.name)}]", _joint_keys(j)) for j in model.joints.values()]
+    parts += [toml_section(f"[joints.{toml_key(j.name)}]", joint_data(j)) for j in model.joints.values()]
     parts += [
         toml_section(
             f"[poses.{toml_key(name)}]",
-            {joint: {a: _degrees(v) for a, v in angles.items()} for joint, angles in joints.items()},
+            {joint: {a: degrees(v) for a, v in angles.items()} for joint, angles in joints.items()},
         )
         for name, joints in model.poses.items()
     ]
@@ -109,30 +125,4 @@ def write_model(model: BodyModel, path: str | Path) -> None:
 
 def _segment_keys(segment: Segment, path: Path) -> dict[str, object]:
     mesh = segment.mesh and Path(os.path.relpath(segment.mesh, path.parent)).as_posix()
-    return {
-        "length_m": segment.length,
-        "mass_kg": segment.mass,
-        "com_m": segment.com,
-        "inertia_kgm2": segment.inertia,
-        "mesh": mesh,
-        **{key: getattr(segment, key) for key in SEGMENT_SHARES},
-        "source": segment.source,
-    }
-
-
-def _joint_keys(joint: Joint) -> dict[str, object]:
-    return {
-        **{key: getattr(joint, key) for key in ("parent", "child", "type", "axis")},
-        "centre_in_parent_m": joint.centre_in_parent,
-        "centre_in_child_m": joint.centre_in_child,
-        **{key: getattr(joint, key) for key in (*JOINT_SHARES, "sequence", "angles", "signs")},
-        "range_deg": {name: _degrees(pair) for name, pair in joint.range.items()},
-        "range_source": joint.range_source,
-        "stiffness": {name: _degrees(value) for name, value in joint.stiffness.items()},
-        "source": joint.source,
-    }
-
-
-def _degrees(value: Any) -> Any:
-    """Degrees without the last digits that the way through radians leaves: 150, not 150.00000000000003."""
-    return np.round(np.rad2deg(value), 12)
+    return {"mesh": mesh, **segment_data(segment)}

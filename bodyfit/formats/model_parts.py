@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 
 from ..body import JOINT_TYPES, SEXES, Joint, Segment, standard_angles
+from ..body_data import JOINT_SHARES, SEGMENT_SHARES
 from .toml_checks import TomlTable
 
-SEGMENT_SHARES = {"length_of_stature": 1, "mass_of_body": 1, "com_of_length": 3, "gyration_of_length": 3}
-JOINT_SHARES = {"centre_in_parent_of_stature": 3, "centre_in_child_of_stature": 3}
 SEGMENT_KEYS = ("length_m", "mass_kg", "com_m", "inertia_kgm2", "mesh", *SEGMENT_SHARES)
 JOINT_KEYS = (
     *("parent", "child", "type", "axis", "centre_in_parent_m", "centre_in_child_m", *JOINT_SHARES),

@@ -18,12 +18,15 @@ class Linearised:
     jacobians : (slots (E,), shift, J (K', E, m, 3)): J is the derivative with respect to the unknown
         `slots[e]` of keyframe k + shift; a shift of 1 only in residuals between neighbours
     weight : (K', E, m), one over the variance, zero where the residual does not hold
+    constants : ((E, q) indices, J (K', E, m, q)): J is the derivative with respect to those of the constants,
+        which are held while the smoother steps; see `constants`
     """
 
     name: str
     value: np.ndarray
     jacobians: tuple[tuple[np.ndarray, int, np.ndarray], ...]
     weight: np.ndarray
+    constants: tuple[np.ndarray, np.ndarray] | None = None
 
     @property
     def cost(self) -> float:
