@@ -15,11 +15,11 @@ from scipy.linalg import block_diag
 
 from .averages import Averages
 from .problem import Body, Problem, State
-from .refine import prior_of_levers
+from .refine import AXIS_DECLARED_SD, declared_axis, prior_of_levers
 from .residuals import Linearised
 from .rotations import skew
 
-AXIS_TURN = 1.0  # rad, of an axis that nothing is known about; the motion says how sure it is
+AXIS_TURN = 1.0  # rad, of an axis that the model does not tell; the motion says how sure it is
 
 
 def with_constants(
@@ -64,9 +64,16 @@ def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np
     units = len(problem.signals.units)
     levers = prior_of_levers(problem, body.ends, body.joints, body.mounting).precision
     accelerometers = np.eye(3 * units) / problem.weights.accelerometer_constant**2
-    information = block_diag(levers, accelerometers, np.eye(6 * len(body.axes)) / AXIS_TURN**2)
+    axes = np.diag(np.repeat(_axis_sd(problem, body) ** -2.0, 6))
+    information = np.asarray(block_diag(levers, accelerometers, axes))
     at = np.arange(len(information)) - len(levers)
     return information, (at >= 0) & (at < 3 * units)
+
+
+def _axis_sd(problem: Problem, body: Body) -> np.ndarray:
+    """(H,) rad, how far each hinge's axis may be off before the motion shows it."""
+    told = [declared_axis(problem.ties[i], body.mounting) is not None for i in body.axes]
+    return np.where(told, AXIS_DECLARED_SD, AXIS_TURN)
 
 
 def _of_joints(body: Body, state: State, average: Averages) -> tuple[np.ndarray, np.ndarray]:

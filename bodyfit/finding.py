@@ -70,7 +70,7 @@ class Finding:
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """Findings, most harmful first; equals by severity, then in the order of time.
+    """Findings, most harmful first: by severity, by the error that they leave, in the order of time.
 
     Parameters
     ----------
@@ -81,5 +81,5 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     tuple of Finding
     """
     return tuple(
-        sorted(findings, key=lambda f: (-f.harm_deg, -SEVERITIES.index(f.severity), f.start or 0.0, f.kind))
+        sorted(findings, key=lambda f: (-SEVERITIES.index(f.severity), -f.harm_deg, f.start or 0.0, f.kind))
     )

@@ -7,7 +7,7 @@ import time as clock
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -31,12 +31,16 @@ from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
 from .rotations import exp
+from .segment_sureness import SegmentSureness, segment_sureness
 from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
 from .strict import range_bounds, strict_report, within_ranges
 from .summary import summarise
 from .sureness import joint_angle_sd, relative_covariance, separate_covariance
 from .weights import Weights
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +55,7 @@ class Fit:
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
     findings : about the capture and how units sit, most harmful first
+    segment_sd : segment -> standard deviations of its heading, inclination and place at every frame
     """
 
     poses: PoseSequence
@@ -58,6 +63,7 @@ class Fit:
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+    segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
 
     @property
     def time(self) -> np.ndarray:
@@ -89,6 +95,44 @@ class Fit:
         from .formats.outputs import write_fit
 
         write_fit(self, out)
+
+    def plot_joint(self, name: str) -> Figure:
+        """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
+
+        Parameters
+        ----------
+        name : of the joint, e.g. "r_knee"
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; `figure.savefig("knee.pdf")` writes it
+
+        Raises
+        ------
+        InputError
+            The body has no such joint.
+        """
+        return self.plot_joints([name])
+
+    def plot_joints(self, names: Sequence[str]) -> Figure:
+        """A matplotlib figure of several joints, a column each; left and right of one joint share theirs.
+
+        Parameters
+        ----------
+        names : of the joints, e.g. ["l_knee", "r_knee"]
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; no band where there is no standard deviation
+
+        Raises
+        ------
+        InputError
+            The body lacks one of them, or none is named.
+        """
+        from .pictures import joint_figure
+
+        return joint_figure(self.poses, names, self.joint_angle_sd)
 
 
 def fit(
@@ -161,7 +205,17 @@ def fit(
     summary["segments"] = size.as_data()
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
-    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings)
+    sureness = _segment_sd(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
+    return Fit(poses, summary, _angle_sd(tracks, poses), _mountings(worn, tracks), findings, sureness)
+
+
+def _segment_sd(
+    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
+) -> dict[str, SegmentSureness]:
+    """By segment: how sure its heading, inclination and place are."""
+    signals = tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
 
 
 def _of_mountings(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:

@@ -63,7 +63,7 @@ class Mounting:
     @property
     def together(self) -> np.ndarray:
         """(3U, 3U) rad², covariance of all mountings, with what they share, such as the heading of a pose."""
-        return block_diag(*self.covariance) if self.fused is None else self.fused.together
+        return np.asarray(block_diag(*self.covariance)) if self.fused is None else self.fused.together
 
     @property
     def sd(self) -> np.ndarray:

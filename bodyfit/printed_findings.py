@@ -32,9 +32,9 @@ def print_findings(findings: Sequence[Finding], caution: str, console: Console |
         head = Text(f"{finding.severity:<8}", style=STYLES[finding.severity])
         console.print(head + Text(f"{when(finding)}  {finding.what}"))
         limit = (
-            f"limit {number(finding.threshold)} {finding.measure}: " if finding.threshold is not None else ""
+            f"limit {number(finding.threshold)} {finding.measure}" if finding.threshold is not None else ""
         )
-        for line in (f"{limit}{finding.source}", finding.advice):
+        for line in (": ".join(part for part in (limit, finding.source) if part), finding.advice):
             console.print(Padding(Text(line, style="dim"), (0, 0, 0, 8)))
     console.print()
     console.print(Text(caution))

@@ -114,7 +114,7 @@ def _hinges(problem: Problem, freed: np.ndarray, body: Body) -> tuple[dict[int, 
             continue
         at = freed[problem.watched((tie.parent, tie.child))]
         relative = np.swapaxes(at[:, tie.parent], -1, -2) @ at[:, tie.child]
-        declared, alike = _declared(tie, body.mounting), problem.alike(w.hinge_s)
+        declared, alike = declared_axis(tie, body.mounting), problem.alike(w.hinge_s)
         sd = body.hinge_sd.get(i, HINGE_PLAY)
         for _ in range(2):  # the axis shows the play, and the play how sure the axis is
             axis = hinge_axis(relative, sd, alike, declared, AXIS_DECLARED_SD)
@@ -125,8 +125,18 @@ def _hinges(problem: Problem, freed: np.ndarray, body: Body) -> tuple[dict[int, 
     return axes, play
 
 
-def _declared(tie: Tie, mounting: Mounting) -> np.ndarray | None:
-    """(2, 3) the model's axis in both unit frames, where the model has one and the mountings are known."""
+def declared_axis(tie: Tie, mounting: Mounting) -> np.ndarray | None:
+    """Axis of a hinge as its model says it, seen from both units.
+
+    Parameters
+    ----------
+    tie : hinge
+    mounting : as far as it is known
+
+    Returns
+    -------
+    (2, 3) unit frames, or None: the model has none, or a mounting is not known
+    """
     if tie.joint.axis is None or not (mounting.sure[tie.parent] and mounting.sure[tie.child]):
         return None
     axis = tie.joint.axis / np.linalg.norm(tie.joint.axis)

@@ -14,6 +14,7 @@ FEET = ("l_hindfoot", "r_hindfoot")
 SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
 LOWEST = 0.03  # m, height above the lowest point of the feet within which a point can stand
 SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand
+LEAST = 1e-6  # share of a point's weight that is left at any speed, so that weights never all vanish
 GAP = 2.5  # median steps from which a step is a gap
 SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time
 
@@ -44,7 +45,7 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
     weight = np.exp(-height / LOWEST)
     moved = np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
     speed = np.linalg.norm(velocity - moved[:, None], axis=-1)
-    weight = weight * np.exp(-((speed / SLOWEST) ** 2))
+    weight = weight * (LEAST + np.exp(-((speed / SLOWEST) ** 2)))
     step = float(np.median(np.diff(poses.time)))
     weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
     root_velocity = -np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)

@@ -202,8 +202,8 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
             Finding(
                 "gap-bridged",
                 "note",
-                f"{found.unit}: {len(short)} gaps without a value, the longest {length[worst, 0]:.2f} s from "
-                f"t = {short[worst, 0]:.2f} s",
+                f"{found.unit}: {len(short)} gap{'s' * (len(short) > 1)} without a value, the longest "
+                f"{length[worst, 0]:.2f} s from t = {short[worst, 0]:.2f} s",
                 "check the radio link or the memory card if there are many",
                 units=(found.unit,),
                 start=float(short[0, 0]),

@@ -9,8 +9,9 @@ from scipy.ndimage import uniform_filter1d
 
 from .body import Joint
 from .estimate import Estimate
-from .geometry import elastic_turns, joint_forces
+from .geometry import elastic_turns, heading_information, joint_forces
 from .linearise import segment_rotations
+from .refine import prior_of_levers
 from .residuals.joint_angle import angle_rates
 from .softness import joint_gaps, softness
 
@@ -72,6 +73,47 @@ def systematic_heading_variance(found: Estimate) -> np.ndarray:
     return np.minimum(out, np.pi**2)
 
 
+def heading_variance(found: Estimate) -> np.ndarray:
+    """Variance of each child's heading against its parent's.
+
+    Parameters
+    ----------
+    found : solved
+
+    Returns
+    -------
+    (K + 1, J) rad² per tie
+
+    Notes
+    -----
+    The smoother's V and the systematic s², as far as it is the joint that shows the heading: V + (V I)² s²,
+    V I at most one, I what the motion of that joint tells (`geometry.heading_information`; noise that both
+    sides feel is no motion). Where neither a hinge's axis nor a trusted field shows the heading too, V I
+    counts as one and the variance is no less than 1 / I: what a model takes for likely is no measurement.
+    """
+    smooth = found.relative[..., 1, 1]
+    if not len(found.body.levers):
+        return smooth
+    told, alone = _told_by_joints(found)
+    share = np.where(alone, 1.0, np.minimum(1.0, smooth * told))
+    least = np.where(alone, np.minimum(1 / np.maximum(told, 1e-12), np.pi**2), 0.0)
+    return np.maximum(smooth + share**2 * systematic_heading_variance(found), least)
+
+
+def _told_by_joints(found: Estimate) -> tuple[np.ndarray, np.ndarray]:
+    """By tie: (J,) 1/rad², information that its joint has about the heading; whether nothing else has any."""
+    problem, body, trust = found.problem, found.body, found.trust
+    told, alone = np.zeros(len(problem.ties)), np.zeros(len(problem.ties), bool)
+    prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
+    alike, at = problem.alike(problem.weights.joint_s), list(body.joints)
+    told[at] = heading_information(found.average, body.ends, body.levers, body.joint_sd, alike, prior)[1]
+    north = trust.trusted.any(0) & (trust.level < problem.weights.field)
+    for i in at:
+        tie = problem.ties[i]
+        alone[i] = i not in body.axes and not (north[tie.parent] and north[tie.child])
+    return told, alone
+
+
 def heading_sd(found: Estimate) -> np.ndarray:
     """Standard deviation of each child's heading against its parent's.
 
@@ -83,8 +125,7 @@ def heading_sd(found: Estimate) -> np.ndarray:
     -------
     (J,) rad per tie, median over time
     """
-    variance = np.median(found.relative[:, :, 1, 1], axis=0) + systematic_heading_variance(found)
-    return np.minimum(np.sqrt(np.maximum(variance, 0.0)), np.pi)
+    return np.minimum(np.sqrt(np.median(np.maximum(heading_variance(found), 0.0), axis=0)), np.pi)
 
 
 def relative_covariance(found: Estimate) -> np.ndarray:
@@ -101,13 +142,13 @@ def relative_covariance(found: Estimate) -> np.ndarray:
     Notes
     -----
     What the smoother says of the two units, lever arms and the like included; what both may be turned by
-    against their bones; a systematic turn about the vertical; both mountings.
+    against their bones; the heading as in `heading_variance`; both mountings.
     """
     problem, body = found.problem, found.body
     p, c = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2).T
     soft = unit_turn_variance(found)
     world = found.relative + (soft[:, p] + soft[:, c])[..., None, None] * np.eye(3)
-    world[..., 1, 1] += systematic_heading_variance(found)
+    world[..., 1, 1] += heading_variance(found) - found.relative[..., 1, 1]
     R = segment_rotations(
         found.state.R @ elastic_turns(body.elastic, found.state.R, found.average.force), body.mounting
     )

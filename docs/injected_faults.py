@@ -70,11 +70,12 @@ def in_captures() -> list[str]:
     """Rows: fault in the units of steel_stairs, what the review of its fit says."""
     capture = bodyfit.read_capture(ROOT / "demo_captures" / "steel_stairs")
     cases = {"nothing": capture}
-    for unit, axis in (("l_thigh_unit", 0), ("l_thigh_unit", 1), ("l_thigh_unit", 2), ("r_calf_unit", 1)):
+    slips = [(unit, axis) for unit in ("l_thigh_unit", "r_calf_unit") for axis in range(3)]
+    for unit, axis in (*slips, ("l_hindfoot_unit", 1), ("pelvis_unit", 1)):
         what = f"{unit} slips by 30° about its {'XYZ'[axis]} axis at {SLIP_S:.0f} s"
-        cases[what] = _with(capture, slipped(capture.units[unit], np.eye(3)[axis]))
+        cases[what] = with_unit(capture, slipped(capture.units[unit], np.eye(3)[axis]))
     cases["foot units exchanged"] = exchanged(capture, "l_hindfoot_unit", "r_hindfoot_unit")
-    cases["r_calf_unit's gyroscope clipped at 60 % of its largest"] = _with(
+    cases["r_calf_unit's gyroscope clipped at 60 % of its largest"] = with_unit(
         capture, clipped(capture.units["r_calf_unit"])
     )
     return [f"| {name} | {_told(case)} |" for name, case in cases.items()]
@@ -85,11 +86,11 @@ def _told(capture: Capture) -> str:
     worst: dict[tuple, Finding] = {}
     for finding in bodyfit.review(bodyfit.fit(capture)):
         if finding.severity != "note":
-            worst.setdefault((finding.kind, finding.joints, finding.segments), finding)
+            worst.setdefault((finding.kind, finding.units, finding.joints, finding.segments), finding)
     return "; ".join(f.what.split(";")[0] for f in worst.values()) or "–"
 
 
-def _with(capture: Capture, unit: Unit) -> Capture:
+def with_unit(capture: Capture, unit: Unit) -> Capture:
     return dataclasses.replace(capture, units={**capture.units, unit.name: unit})
 
 

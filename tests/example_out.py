@@ -101,6 +101,8 @@ def summary_of(poses: PoseSequence) -> dict[str, Any]:
             "sensors": ["accelerometer", "gyroscope", "magnetometer"],
             "mounting_quat_xyzw": [0.0, 0.0, 0.0, 1.0],
             "mounting_source": "still pose",
+            "mounting_sd_deg": [2.7, 5.3, 3.0],
+            "mounting_open": ["about Y"] if name == "l_thigh" else [],
             "gyroscope_bias_deg_per_s": [0.12, -0.348, 1.0],
             "accelerometer_scale": 1.0012,
             "heading_drift_removed_deg": -12.34,
@@ -120,9 +122,10 @@ def summary_of(poses: PoseSequence) -> dict[str, Any]:
         "root_position": "followed from the standing foot",
         "gyroscope_latency_s": 0.0021,
         "units": units,
+        "clocks": {"l_thigh_unit": {"offset_s": 0.00744, "rate_ppm": 12.0}},
         "joints": joints,
         "solver": {"iterations": 7, "converged": True, "last_step_deg": 0.01},
-        "warnings": ["<i>a warning</i>"],
+        "warnings": ["<i>a warning</i>", f"{FINDINGS[0].what}; {FINDINGS[0].advice}"],
     }
 
 

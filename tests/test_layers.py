@@ -27,12 +27,12 @@ LAYERS = (
     "residuals.joint_angle residuals.neighbour residuals.field residuals.fused residuals.at_start",
     "smoother",
     "geometry clock_pairs clocks latency problem linearise mounted mounting_findings refine",
-    "constants posterior field_level heading_start estimate softness sureness slip",
+    "constants posterior field_level heading_start estimate softness sureness segment_sureness slip",
     "segment_length motion_lengths length_findings body_size",
     "pair_fit placement_evidence placement_search placement placement_findings",
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
-    "root_path summary fitting inspection inspecting",
+    "root_path summary pictures fitting inspection inspecting",
     "turn_errors turn_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
@@ -98,7 +98,7 @@ HOMES = {
         "cli_simulate",
         "cli_review",
     ),
-    "matplotlib": ("formats.inspection_plots",),
+    "matplotlib": ("formats.inspection_plots", "pictures"),
     "threadpoolctl": ("fitting", "inspecting"),
 }
 

@@ -16,6 +16,7 @@ from scipy.spatial.transform import Rotation
 
 from bodyfit.cli import main
 from bodyfit.errors import InputError, OutputError
+from bodyfit.finding import Finding
 from bodyfit.formats.glb import read_glb
 from bodyfit.formats.report_curves import curves
 from bodyfit.formats.report_files import read_fit_files
@@ -160,7 +161,9 @@ def test_unit_table_says_how_far_each_can_be_trusted(text):
     assert found["l_thigh_unit"] == [
         "l_thigh",
         "accelerometer, gyroscope, magnetometer",
-        "still pose",
+        "still pose; open: about Y",
+        "3, 5, 3",
+        "7.4",
         "0.12, −0.35, 1.00",
         "−12.3",
         "83",
@@ -214,6 +217,21 @@ def test_a_fit_nobody_reviewed_and_one_without_findings_say_so(tmp_path):
     clean = report_text(read_fit_files(write_out(tmp_path / "b", POSES, findings=())))
     assert "bodyfit review OUT" in unseen
     assert "That is no clearance" in clean
+
+
+def test_notes_are_folded_and_the_fit_repeats_no_finding(text, tmp_path):
+    shown = visible(text)
+    assert shown.count(FINDINGS[0].what.split("<")[0]) == 1
+    assert "<summary>one note, good to know</summary>" in shown
+    folded = shown.split("<details")[1].split("</details>")[0]
+    assert 'data-finding="1"' in folded and 'data-finding="0"' not in folded
+    only = report_text(read_fit_files(write_out(tmp_path, POSES, findings=FINDINGS[1:2])))
+    assert "No warning, and nothing serious. That is no clearance" in only
+
+
+def test_large_numbers_are_no_powers_of_ten(tmp_path):
+    dated = Finding("field-date", "note", "no date", "give one", value=2027.5, measure="year")
+    assert "found 2028 year" in report_text(read_fit_files(write_out(tmp_path, POSES, findings=(dated,))))
 
 
 # --- the figure

@@ -345,7 +345,9 @@ def test_findings_are_read_back_as_written(tmp_path, all_kinds):
     assert content["bodyfit_version"] == "1.2.3" and content["findings"][0]["id"] == before[0].identifier
 
 
-@pytest.mark.parametrize(("text", "said"), [("{", "not what"), ('{"findings": [{"kind": 1}]}', "not what")])
+@pytest.mark.parametrize(
+    ("text", "said"), [("{", "not JSON"), ('{"findings": [{"kind": 1}]}', r"findings\[0\]\.kind: found 1")]
+)
 def test_a_wrong_findings_file_is_refused(tmp_path, text, said):
     (tmp_path / "findings.json").write_text(text)
     with pytest.raises(InputError, match=said):
@@ -398,6 +400,20 @@ def test_findings_from_before_the_fit_are_carried_over():
     before = Finding("clock-offset", "serious", "a 30 ms", "check", units=("a",), value=30.0, measure="ms")
     found = bodyfit.review(Fit(walking(), {"findings": [before.as_data()]}))
     assert before == found[0]
+
+
+def test_a_field_is_told_once_with_all_its_stretches():
+    whole = Finding("field-untrusted", "warning", "u: 40 %", "look", units=("u",), start=1.0, end=3.0)
+    other = dataclasses.replace(whole, what="v: 9 %", units=("v",))
+    held = {"segment": "r_forearm", "magnetometer_trusted_share": 0.6}
+    spans = {"field_untrusted_s": [[1.0, 3.0], [4.0, 5.5], [20.0, 22.0]]}  # the first two within two seconds
+    summary = {"units": {"u": held | spans}, "findings": [whole.as_data(), other.as_data()]}
+    found = [f for f in bodyfit.review(Fit(walking(), summary)) if f.kind == "field-untrusted"]
+    assert sorted((f.units[0], f.start, f.end) for f in found) == [
+        ("u", 1.0, 5.5),
+        ("u", 20.0, 22.0),
+        ("v", 1.0, 3.0),
+    ]
 
 
 def test_serious_findings_come_first():

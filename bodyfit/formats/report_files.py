@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from ..errors import InputError
-from ..finding import SEVERITIES, Finding
+from ..finding import Finding
+from .findings_file import FILE, read_findings
 from .glb import read_glb
 from .outputs import FILES
 from .pose_tables import JointTable, read_joints
@@ -55,7 +56,7 @@ def read_fit_files(folder: Path) -> FitFiles:
     summary = _read_object(folder / "summary.json")
     table = read_joints(folder / "joints.csv")
     names = _angle_names(folder, summary, table)
-    found = folder / "findings.json"
+    found = folder / FILE
     read = [*FILES, *([found.name] if found.is_file() else [])]
     return FitFiles(
         table.time,
@@ -65,7 +66,7 @@ def read_fit_files(folder: Path) -> FitFiles:
             for joint, angles in names.items()
         },
         summary,
-        _read_findings(found) if found.is_file() else None,
+        read_findings(found) if found.is_file() else None,
         read_glb(folder / "pose.glb"),
         {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in read},
     )
@@ -110,33 +111,3 @@ def _angle_names(folder: Path, summary: Mapping[str, Any], table: JointTable) ->
         angles.sort(key=lambda angle: place[f"{joint}_{angle}"])
     first = {joint: place[f"{joint}_{angles[0]}"] for joint, angles in names.items() if angles}
     return {joint: names[joint] for joint in sorted(first, key=lambda joint: first[joint])}
-
-
-def _read_findings(path: Path) -> tuple[Finding, ...]:
-    """The findings of findings.json: {"findings": [{"kind": …, "severity": …, …}, …]}."""
-    listed = _read_object(path).get("findings")
-    if not isinstance(listed, list):
-        raise InputError(f"{path}: findings: found {listed!r:.60}, expected a list of objects")
-    return tuple(_finding(path, number, told) for number, told in enumerate(listed))
-
-
-def _finding(path: Path, number: int, told: Any) -> Finding:
-    where = f"{path}: findings[{number}]"
-    if not isinstance(told, dict):
-        raise InputError(f"{where}: found {told!r:.60}, expected an object")
-    given: dict[str, Any] = {"start": told.get("start_s"), "end": told.get("end_s")} | told
-    given = {field.name: given[field.name] for field in fields(Finding) if field.name in given}
-    for key in ("kind", "severity", "what", "advice"):
-        if not isinstance(given.get(key), str):
-            raise InputError(f"{where}.{key}: found {given.get(key)!r:.60}, expected text")
-    for key in ("start", "end", "value", "threshold"):
-        if not isinstance(given.get(key), (int, float, type(None))) or isinstance(given.get(key), bool):
-            shown = f"{key}_s" if key in ("start", "end") else key
-            raise InputError(f"{where}.{shown}: found {given[key]!r:.60}, expected a number or null")
-    for key in ("units", "segments", "joints"):
-        given[key] = tuple(str(name) for name in given.get(key) or ())
-    if given["severity"] not in SEVERITIES:
-        raise InputError(
-            f"{where}.severity: found {given['severity']!r:.60}, expected one of {', '.join(SEVERITIES)}"
-        )
-    return Finding(**given)

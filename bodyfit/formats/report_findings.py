@@ -9,6 +9,7 @@ from ..finding import Finding
 from .report_files import FitFiles
 from .report_words import joint_label, number, safe, spaced
 
+MOST_NAMES = 4  # in the head of one finding
 MARKS = {"serious": "◆", "warning": "▲", "note": "●"}
 
 
@@ -21,13 +22,33 @@ def findings_list(files: FitFiles) -> str:
         )
     if not files.findings:
         return "<p>The review had nothing to point at. That is no clearance; see the cautions below.</p>"
-    items = "\n".join(_item(files, number_, found) for number_, found in enumerate(files.findings))
-    return f'<ol class="findings">\n{items}\n</ol>'
+    items = [_item(files, place, found) for place, found in enumerate(files.findings)]
+    is_note = [found.severity == "note" for found in files.findings]
+    urgent = [item for item, note in zip(items, is_note, strict=True) if not note]
+    notes = [item for item, note in zip(items, is_note, strict=True) if note]
+    return _list(urgent) + _folded(notes, bool(urgent))
+
+
+def _list(items: Sequence[str]) -> str:
+    return '<ol class="findings">\n' + "\n".join(items) + "\n</ol>" if items else ""
+
+
+def _folded(notes: Sequence[str], more: bool) -> str:
+    """Notes behind one line, so that what matters stays in sight."""
+    if not notes:
+        return ""
+    one = "one note, good to know" if len(notes) == 1 else f"{len(notes)} notes, good to know"
+    first = (
+        ""
+        if more
+        else "<p>No warning, and nothing serious. That is no clearance; see the cautions below.</p>"
+    )
+    return f'{first}<details class="notes"><summary>{one}</summary>\n{_list(notes)}</details>'
 
 
 def _item(files: FitFiles, place: int, found: Finding) -> str:
     joints = joints_of(found, files.summary)
-    who = ", ".join([*map(joint_label, (*found.joints, *found.segments)), *found.units]) or "whole capture"
+    who = _few([*map(joint_label, (*found.joints, *found.segments)), *found.units]) or "whole capture"
     limit = _limit(found)
     more = [
         f'<p class="advice">{safe(found.advice)}</p>',
@@ -43,6 +64,14 @@ def _item(files: FitFiles, place: int, found: Finding) -> str:
     )
 
 
+def _few(names: Sequence[str]) -> str:
+    """The first names, and how many more there are."""
+    shown = (
+        names if len(names) <= MOST_NAMES + 1 else [*names[:MOST_NAMES], f"{len(names) - MOST_NAMES} more"]
+    )
+    return ", ".join(shown)
+
+
 def _when(found: Finding) -> str:
     if found.start is None:
         return "throughout"
@@ -55,12 +84,18 @@ def _limit(found: Finding) -> str:
     """Number, limit and source, as far as the finding gives them."""
     unit = "°" if found.measure == "deg" else f" {found.measure}"
     parts = [
-        f"found {found.value:.3g}{unit}" if found.value is not None else "",
-        f"limit {found.threshold:.3g}{unit}" if found.threshold is not None else "",
+        f"found {_short(found.value)}{unit}" if found.value is not None else "",
+        f"limit {_short(found.threshold)}{unit}" if found.threshold is not None else "",
         f"limit from: {found.source}" if found.source else "",
         spaced(found.kind.replace("-", " ")),
     ]
     return safe("; ".join(part for part in parts if part))
+
+
+def _short(value: float) -> str:
+    """Three figures, and never a power of ten."""
+    text = f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
+    return text.replace("-", "−") if "e" not in text else f"{value:.6f}".rstrip("0")
 
 
 def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
@@ -72,7 +107,10 @@ def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
     return [*[name for name in found.joints if name in joints], *carried]
 
 
-def warnings_list(warnings: Sequence[Any]) -> str:
-    """The fit's own warnings, or nothing."""
-    items = "".join(f"<li>{safe(text)}</li>" for text in warnings)
+def warnings_list(files: FitFiles) -> str:
+    """The fit's own warnings, or nothing; not those that the review took up."""
+    before = () if files.findings is None else files.summary.get("findings") or ()
+    told = (*(found.what for found in files.findings or ()), *(str(found["what"]) for found in before))
+    left = [text for text in map(str, files.summary.get("warnings") or ()) if not text.startswith(told)]
+    items = "".join(f"<li>{safe(text)}</li>" for text in left)
     return f"<h3>What the fit itself warned of</h3><ul>{items}</ul>" if items else ""

@@ -51,7 +51,7 @@ def report_text(files: FitFiles) -> str:
         title=safe(title),
         lead=_lead(files),
         findings=findings_list(files),
-        warnings=warnings_list(files.summary.get("warnings") or ()),
+        warnings=warnings_list(files),
         joints=joint_table(files),
         range_sources=range_sources(files),
         units=unit_table(files),

@@ -125,24 +125,29 @@ def unit_table(files: FitFiles) -> str:
             "On segment",
             "Sensors used",
             "Mounting found from",
+            "Mounting SD ° (X, Y, Z)",
+            "Late by ms, taken off",
             "Gyroscope bias °/s",
             "Drift removed °",
         ),
         *("Magnetometer trusted %", "Samples missing"),
     )
     units = files.summary.get("units") or {}
-    rows = [("", _unit_row(name, told)) for name, told in units.items()]
+    clocks = files.summary.get("clocks") or {}
+    rows = [("", _unit_row(name, told, clocks.get(name) or {})) for name, told in units.items()]
     return table("Worn units", header, rows)
 
 
-def _unit_row(name: str, told: Mapping[str, Any]) -> Row:
+def _unit_row(name: str, told: Mapping[str, Any], clock: Mapping[str, Any]) -> Row:
     share, gaps = told.get("magnetometer_trusted_share"), told.get("gaps") or []
     lost = sum(end - start for start, end in gaps)
     return (
         safe(name),
         safe(told.get("segment")),
         safe(", ".join(told.get("sensors") or [])),
-        safe(told.get("mounting_source")),
+        safe(told.get("mounting_source")) + _open(told.get("mounting_open")),
+        vector(told.get("mounting_sd_deg"), 0),
+        number(MM * clock["offset_s"]) if "offset_s" in clock else NONE,
         vector(told.get("gyroscope_bias_deg_per_s"), 2),
         number(told.get("heading_drift_removed_deg")),
         "not used" if share is None else number(100 * share, 0),
@@ -150,6 +155,11 @@ def _unit_row(name: str, told: Mapping[str, Any]) -> Row:
         if gaps
         else "none",
     )
+
+
+def _open(directions: Any) -> str:
+    """Turns of a mounting that nothing shows."""
+    return f"; <strong>open</strong>: {safe('; '.join(map(str, directions)))}" if directions else ""
 
 
 def estimated(files: FitFiles) -> str:

@@ -13,6 +13,7 @@ from .limits import DRIFT_TOLD_DEG, FIELD, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
 from .reviewed import Reviewed
 
 SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap
+NEAR_S = 2.0  # s; doubtful stretches of one field nearer than that are told as one
 MOST_SPANS = 12  # stretches of one unit that are told
 
 
@@ -127,7 +128,7 @@ def field(reviewed: Reviewed) -> Iterator[Finding]:
     Finding of kind field-untrusted
     """
     for name, unit in reviewed.summary.get("units", {}).items():
-        share, spans = unit.get("magnetometer_trusted_share"), unit.get("field_untrusted_s") or []
+        share, spans = unit.get("magnetometer_trusted_share"), _joined(unit.get("field_untrusted_s") or [])
         if share is None or (share >= FIELD.value and not spans):
             continue
         spans = spans[:MOST_SPANS] or [(None, None)]
@@ -146,6 +147,17 @@ def field(reviewed: Reviewed) -> Iterator[Finding]:
                 handled="not used there",
                 span=(start, end),
             )
+
+
+def _joined(spans: list[list[float]]) -> list[tuple[float, float]]:
+    """Stretches in the order of time, those near each other as one."""
+    out: list[tuple[float, float]] = []
+    for start, end in sorted(spans):
+        if out and start - out[-1][1] < NEAR_S:
+            out[-1] = (out[-1][0], max(out[-1][1], end))
+        else:
+            out.append((start, end))
+    return out
 
 
 def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:

@@ -57,7 +57,8 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
     Notes
     -----
     A check that lacks what it needs (masses, lengths, a summary) is left out without a word. Findings that
-    the summary holds already, from before the fit, are carried over.
+    the summary holds already, from before the fit, are carried over, but for those of a kind and unit that
+    the review tells of itself, knowing what the fit made of it.
     """
     poses: PoseSequence = getattr(result, "poses", result)  # type: ignore[assignment]
     if len(poses.time) < FEWEST:
@@ -68,12 +69,14 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
         getattr(result, "joint_angle_sd", None) or {},
     )
     found = [finding for check in CHECKS for finding in check(reviewed)]
-    return _ordered([*found, *_from_before(reviewed)])
+    return _ordered([*found, *_from_before(reviewed, found)])
 
 
-def _from_before(reviewed: Reviewed) -> list[Finding]:
-    """Findings of the intake, which the summary holds as data."""
-    return [Finding.from_data(data) for data in reviewed.summary.get("findings") or ()]
+def _from_before(reviewed: Reviewed, found: list[Finding]) -> list[Finding]:
+    """Findings of the intake, which the summary holds as data; not those that the review tells itself."""
+    told = {(finding.kind, unit) for finding in found for unit in finding.units}
+    before = [Finding.from_data(data) for data in reviewed.summary.get("findings") or ()]
+    return [f for f in before if not f.units or any((f.kind, unit) not in told for unit in f.units)]
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:

@@ -41,6 +41,12 @@ class Reviewed:
         """Whether the path of the body was taken from the standing foot, not measured."""
         return str(self.summary.get("root_position", "")).startswith("followed")
 
+    def mended_slips(self, segment: str) -> list[float]:
+        """Times, s, at which the unit on a segment slipped and the fit took the slip off."""
+        units = self.summary.get("units", {})
+        slips = self.summary.get("slips") or []
+        return [slip["time_s"] for slip in slips if units.get(slip["unit"], {}).get("segment") == segment]
+
     @cached_property
     def step(self) -> float:
         """Usual time between frames, s."""

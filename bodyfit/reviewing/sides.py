@@ -78,7 +78,7 @@ def swapped_sides(reviewed: Reviewed) -> Iterator[Finding]:
     -----
     Neighbours turn together, so of E|ω_child − ω_parent|² the one with the right parents is the smaller.
     Rates are compared by their length and along the vertical and horizontal plane of the world, so headings
-    that are off do no harm.
+    that are off do no harm; nor does a segment that a fit, misled by the exchange, turned front to back.
     """
     model = reviewed.poses.model
     parents = {joint.parent for joint in model.joints.values()}
@@ -96,8 +96,13 @@ def _swap_ratio(reviewed: Reviewed, left: tuple[str, str], right: tuple[str, str
     (lp, lc), (rp, rc) = (tuple(_world_rate(reviewed, s) for s in side) for side in (left, right))
     if min(_mean_square(lc), _mean_square(rc)) < MOVING**2:
         return 0.0
-    own = _mean_square(lc - lp) + _mean_square(rc - rp)
-    return own / max(_mean_square(lc - rp) + _mean_square(rc - lp), 1e-12)
+    own = _apart(lc, lp) + _apart(rc, rp)
+    return own / max(_apart(lc, rp) + _apart(rc, lp), 1e-12)
+
+
+def _apart(child: np.ndarray, parent: np.ndarray) -> float:
+    """Mean square difference of two segments' rates; the child's level axis may point either way."""
+    return min(_mean_square(child * [1.0, sign] - parent) for sign in (1.0, -1.0))
 
 
 def _world_rate(reviewed: Reviewed, segment: str) -> np.ndarray:

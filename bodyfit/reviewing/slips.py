@@ -13,6 +13,7 @@ from .reviewed import Reviewed
 
 LONG_S = 1.0  # s on each side that tell where the segment is before and after
 APART_S = 2.0  # s, slips of one unit nearer to each other are told once
+MENDED_S = 1.0  # s about a slip that the fit took off: it lets the unit turn freely there for half of that
 STEP_S = 0.12  # s within which a unit slips
 STRIDE_S = 0.02  # s between the times that are tried
 ALIKE = 0.4  # share of the step by which the neighbours may disagree about it
@@ -38,13 +39,17 @@ def slips(reviewed: Reviewed) -> Iterator[Finding]:
     what the same span before and after turn, is alike from every neighbour, stands out from all of the
     capture about its axis (people repeat what they do), and at least half of it lasts. What looks like a
     knee or an elbow that bends is not told; nor is a hand, a foot or a head, which have one neighbour only.
+    A slip that the fit found and took off is told by it, and not again: while a unit slips its segment is
+    known from its neighbours only.
     """
     joints = reviewed.poses.model.joints.values()
     for segment in reviewed.poses.model.segments:
         around = [j for j in joints if segment in (j.parent, j.child)]
         sides = [j.parent if j.child == segment else j.child for j in around]
         if len(sides) >= 2 and reviewed.time[-1] - reviewed.time[0] > 2.5 * LONG_S:
-            yield from _slips_of(reviewed, segment, sides, any(j.flexes_only for j in around))
+            found = _slips_of(reviewed, segment, sides, any(j.flexes_only for j in around))
+            mended = reviewed.mended_slips(segment)
+            yield from (f for f in found if all(abs((f.start or 0.0) - time) > MENDED_S for time in mended))
 
 
 def _slips_of(reviewed: Reviewed, segment: str, sides: list[str], hinged: bool) -> Iterator[Finding]:

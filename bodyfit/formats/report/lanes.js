@@ -72,7 +72,7 @@ function drawEvent({ found, n }, middle) {
   const left = at(always ? START : found.start), right = at(always ? END : found.end ?? found.start);
   const when = always ? "throughout" : `at ${said(found.start, 1)} s`;
   const drawn = make("rect", {
-    class: `event ${found.severity}${always ? " always" : ""}`, x: left - 1, width: Math.max(right - left, 9), y: middle - 7, height: 14, rx: found.severity === "note" ? 7 : 1,
+    class: `event ${found.severity}${always ? " always" : ""}`, x: left - 1, width: Math.max(right - left, 9), ...(found.severity === "note" ? { y: middle - 4, height: 8, rx: 4 } : { y: middle - 7, height: 14, rx: 1 }),
     tabindex: 0, role: "button", "aria-label": `${found.severity} ${when}: ${found.what}`, "data-event": n,
   }, make("title", {}, `${found.severity}: ${found.what}`));
   drawn.addEventListener("click", () => showFinding(n));

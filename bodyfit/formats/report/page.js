@@ -107,6 +107,7 @@ function redraw() {
 
 function forPrint(on) {
   PRINTED.on = on;
+  for (const notes of document.querySelectorAll("details")) notes.open = on || notes.wasOpen === true;
   byId("still").hidden = !figure.ready;
   if (on && figure.ready) byId("still").src = byId("canvas").toDataURL();
   redraw();
@@ -131,7 +132,7 @@ function listen() {
       byId("motion").scrollIntoView();
     });
   }
-  addEventListener("beforeprint", () => forPrint(true));
+  addEventListener("beforeprint", () => { for (const notes of document.querySelectorAll("details")) notes.wasOpen = notes.open; forPrint(true); });
   addEventListener("afterprint", () => forPrint(false));
   let width = 0;
   new ResizeObserver(([entry]) => { if (entry.contentRect.width !== width) { width = entry.contentRect.width; redraw(); } }).observe(byId("motion"));

@@ -35,18 +35,24 @@ function scrub(svg, time) {
   svg.addEventListener("pointermove", event => { if (svg.hasPointerCapture(event.pointerId)) goTo(time(event)); });
 }
 
-// Lowest and highest of the curves, with as much of the band as does not flatten them
+const VAGUE = 90;  // degrees of half band from which an angle says nothing: next to gimbal lock
+
+// Lowest and highest of the curves where they say something, with as much of the band as does not flatten them
 function extent(shown) {
+  return extentOf(shown, VAGUE) ?? extentOf(shown, Infinity) ?? [-10, 10];
+}
+
+function extentOf(shown, vague) {
   let low = Infinity, high = -Infinity, band = 0;
   for (const { angle } of shown) {
     for (let i = 0; i < angle.values.length; i++) {
-      const v = angle.values[i];
-      if (Number.isNaN(v)) continue;
+      const v = angle.values[i], half = BAND * spreadAt(angle, i) || 0;
+      if (Number.isNaN(v) || half > vague) continue;
       low = Math.min(low, v); high = Math.max(high, v);
-      band = Math.max(band, BAND * spreadAt(angle, i) || 0);
+      band = Math.max(band, half);
     }
   }
-  if (low > high) return [-10, 10];
+  if (low > high) return null;
   const room = Math.min(band, Math.max(high - low, 20) / 2) + Math.max(.06 * (high - low), 2);
   return [low - room, high + room];
 }
@@ -163,7 +169,8 @@ function plotKey(joint, withTwin) {
   const twin = withTwin && joint.twin, spread = joint.angles.some(angle => angle.spread);
   const line = { left: "dashed green", right: "solid plum", middle: "solid grey" };
   const parts = [twin ? "left: dashed green; right: solid plum" : `${joint.side === "middle" ? "curve" : joint.side}: ${line[joint.side]}`];
-  parts.push(spread ? "tinted band: 95 % (± 1.96 standard deviations)" : "no band: this fit gave no standard deviations");
+  parts.push(spread ? "tinted band: 95 % (± 1.96 standard deviations), cut off at the plot’s edge" : "no band: this fit gave no standard deviations");
+  if (joint.angles.some(angle => BAND * Math.max(...angle.spread ?? [0]) > VAGUE)) parts.push(`where the band is wider than ± ${VAGUE}°, next to gimbal lock, the curve means nothing and does not set the scale`);
   if (joint.angles.some(angle => angle.range)) parts.push("blue-grey ground: published range, dotted at its limits");
   parts.push("bars on top: findings");
   return parts.join(" · ");
