@@ -1,5 +1,7 @@
 """How sure joint angles are: against sampling, where sensors show nothing, and whether bands hold."""
 
+# pyright: reportOptionalSubscript=false
+
 import dataclasses
 
 import numpy as np
