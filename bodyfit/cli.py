@@ -17,6 +17,7 @@ from .errors import BodyfitError
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
+    "compare": (".cli_compare", "The same recording with other sensors, without the body, with fewer units."),
     "inspect": (".cli_inspect", "What a capture holds, what is wrong with it, and what to do."),
     "report": (".cli_report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
     "review": (".cli_review", "What to be wary of in a motion: findings with time, number, limit, source."),

@@ -33,6 +33,7 @@ LAYERS = (
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary pictures fitting inspection inspecting",
+    "turn_errors turn_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
@@ -43,13 +44,14 @@ LAYERS = (
     "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
     "formats.capture_writer formats.capture_folder formats.simulation_file",
     "formats.pose_tables formats.motion formats.simulated_capture",
-    "formats.inspection_style formats.inspection_plots formats.inspection_page",
+    "formats.inspection_style formats.inspection_plots formats.page_parts formats.inspection_page",
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
     "formats.fit_folder formats.findings_file",
+    "formats.comparison_plots formats.comparison_motions formats.comparison_page formats.comparison",
     "formats.report_words formats.report_files formats.report_findings formats.report_tables",
     "formats.report_curves formats.report_scene formats.report_page",
-    "progress printed printed_inspection printed_findings",
-    "cli_simulate cli_inspect cli_review cli_report cli __main__",
+    "progress printed printed_inspection printed_findings printed_comparison",
+    "cli_compare cli_simulate cli_inspect cli_review cli_report cli __main__",
 )
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
@@ -85,10 +87,11 @@ HOMES = {
     "pygeomag": ("earth_field",),
     "pandas": ("formats.",),
     "pyarrow": ("formats.",),
-    "click": ("cli", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
+    "click": ("cli", "cli_compare", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
     "rich": (
         "printed",
         "printed_inspection",
+        "printed_comparison",
         "printed_findings",
         "progress",
         "cli",
@@ -192,6 +195,7 @@ def test_heavy_libraries_are_loaded_late():
         "cli_inspect",
         "cli_review",
         "cli_report",
+        "cli_compare",
         "__main__",
         "errors",
     ):

@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
 from ..finding import Finding
 from ..inspection import Inspection, UnitInspection
-from .inspection_plots import GAP, LANE, ROW, Drawing, Tick, offsets, ticks, timeline
+from .inspection_plots import GAP, LANE, ROW, Drawing, offsets, ticks, timeline
 from .inspection_style import STYLE
+from .page_parts import CAUTION, NONE, axis_labels, bar, decimal, section, table_of
 from .toml_text import write_text
 
-NONE = "–"
 SIGNS = {"serious": "▲", "warning": "◆", "note": "○"}
 FLAG_ROW = 22  # px
 FLAG_SPACE = 0.06  # share of the timeline that one flag takes at 400 px
-CAUTION = (
-    "bodyfit is not a medical device. It makes no diagnosis and says nothing about treatment. Do not decide "
-    "on anyone's return to work or to sport on its results without a licensed professional. A recording of a "
-    "person is personal data: think before you pass this page on."
-)
 
 
 def write_inspection_page(inspection: Inspection, path: str | Path) -> None:
@@ -157,16 +152,16 @@ def _overview(units: Sequence[UnitInspection]) -> str:
         (
             f'<a href="#unit-{number}">{escape(unit.name)}</a>',
             escape(unit.segment or NONE),
-            _number(unit.frequency, 1),
+            decimal(unit.frequency, 1),
             NONE if unit.gaps is None else str(len(unit.gaps)),
-            _number(unit.clipped_share, 2, 100),
-            _number(unit.field_trusted_share, 0, 100),
-            _number(unit.gyroscope_noise, 4, 180 / math.pi),
-            _number(unit.accelerometer_noise, 1, 1000),
+            decimal(unit.clipped_share, 2, 100),
+            decimal(unit.field_trusted_share, 0, 100),
+            decimal(unit.gyroscope_noise, 4, 180 / math.pi),
+            decimal(unit.accelerometer_noise, 1, 1000),
         )
         for number, unit in enumerate(units, 1)
     ]
-    return _section("units", "Units", "", _table("Units and their signals", headings, rows))
+    return section("units", "Units", "", table_of("Units and their signals", headings, rows))
 
 
 def _clocks(units: Sequence[UnitInspection]) -> str:
@@ -175,15 +170,15 @@ def _clocks(units: Sequence[UnitInspection]) -> str:
     rows = [
         (
             escape(unit.name),
-            _number(unit.clock_offset, 1, 1000),
-            _number(unit.clock_offset_sd, 1, 1000),
-            _number(unit.clock_rate, 0, 1e6),
+            decimal(unit.clock_offset, 1, 1000),
+            decimal(unit.clock_offset_sd, 1, 1000),
+            decimal(unit.clock_rate, 0, 1e6),
         )
         for unit in units
     ]
     note = "Against the common clock of all units. Thick mark: offset; whiskers: one standard deviation."
-    table = _table("Clock offsets", headings, rows)
-    return _section("clocks", "Clocks", note, _offsets(units) + table)
+    table = table_of("Clock offsets", headings, rows)
+    return section("clocks", "Clocks", note, _offsets(units) + table)
 
 
 def _offsets(units: Sequence[UnitInspection]) -> str:
@@ -195,7 +190,7 @@ def _offsets(units: Sequence[UnitInspection]) -> str:
         f'<span style="top:{(k + 0.5) * ROW:g}px">{escape(unit.name)}</span>' for k, unit in enumerate(units)
     )
     picture = _picture(drawing, "Clock offset of each unit with one standard deviation; the numbers follow")
-    axis = _axis(ticks(-1000 * reach, 1000 * reach, 4), "ms")
+    axis = axis_labels(ticks(-1000 * reach, 1000 * reach, 4), "ms")
     return f'<div class="plot named"><div class="gutter">{names}</div>{picture}{axis}</div>'
 
 
@@ -206,12 +201,12 @@ def _placement(units: Sequence[UnitInspection]) -> str:
         for rank, one in enumerate(unit.candidates or ()):
             name = f"{'✓ ' if one.segment == unit.segment else ''}{one.segment}"
             first = escape(unit.name) if rank == 0 else ""
-            rows.append((first, escape(name), f"{100 * one.probability:.1f}", _bar(one.probability)))
+            rows.append((first, escape(name), f"{100 * one.probability:.1f}", bar(one.probability)))
         if not unit.candidates:
             rows.append((escape(unit.name), escape(unit.segment or NONE), NONE, ""))
     note = "Where each unit may be worn, by how it moves with its neighbours. ✓: what the capture says."
     headings = ("unit", "segment", "#probability, %", "~")
-    return _section("placement", "Placement", note, _table("Placement candidates", headings, rows))
+    return section("placement", "Placement", note, table_of("Placement candidates", headings, rows))
 
 
 def _mounting(units: Sequence[UnitInspection]) -> str:
@@ -220,44 +215,11 @@ def _mounting(units: Sequence[UnitInspection]) -> str:
     widest = max([1e-9, *worst])
     rows = []
     for unit, largest in zip(units, worst, strict=True):
-        sd = [_number(part, 1, 180 / math.pi) for part in unit.mounting_sd or (None, None, None)]
-        rows.append((escape(unit.name), *sd, _bar(largest / widest), escape(unit.mounting_source or NONE)))
+        sd = [decimal(part, 1, 180 / math.pi) for part in unit.mounting_sd or (None, None, None)]
+        rows.append((escape(unit.name), *sd, bar(largest / widest), escape(unit.mounting_source or NONE)))
     note = "How well each unit's turn against its segment is known, about X forward, Y to the head, Z right."
     headings = ("unit", "#X, ± °", "#Y, ± °", "#Z, ± °", "~largest", "from")
-    return _section("mounting", "Mounting", note, _table("Mounting uncertainty", headings, rows))
-
-
-def _section(name: str, heading: str, note: str, content: str) -> str:
-    """A part of the page, with a line that explains it."""
-    note = f'<p class="soft">{note}</p>' if note else ""
-    return f'<section id="{name}"><h2>{heading}</h2>{note}{content}</section>'
-
-
-def _bar(share: float) -> str:
-    """A bar beside a number."""
-    return f'<span class="bar" style="width:{100 * share:.1f}%"></span>' if share > 0 else ""
-
-
-def _table(caption: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    """A table of HTML cells, which scrolls where it is too wide.
-
-    A heading that starts with # stands over numbers, one that starts with ~ over bars.
-    """
-    mark = [{"#": ' class="n"', "~": ' class="b"'}.get(heading[:1], "") for heading in headings]
-    names = [escape(heading.lstrip("#~")) for heading in headings]
-    head = "".join(f'<th scope="col"{m}>{name}</th>' for name, m in zip(names, mark, strict=True))
-    body = ""
-    for first, *others in rows:
-        cells = "".join(f"<td{m}>{cell}</td>" for cell, m in zip(others, mark[1:], strict=True))
-        body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
-    return (
-        f'<div class="wide" tabindex="0" role="region" aria-label="{escape(caption)}">'
-        f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
-
-
-def _number(value: float | None, decimals: int, factor: float = 1.0) -> str:
-    return NONE if value is None else f"{factor * value:.{decimals}f}".replace("-", "−")
+    return section("mounting", "Mounting", note, table_of("Mounting uncertainty", headings, rows))
 
 
 # ---- timelines ----
@@ -273,7 +235,7 @@ KEY = (
 def _timelines(inspection: Inspection) -> str:
     """A section for each unit, its findings as flags above the signals."""
     parts = [_unit(number, unit, inspection) for number, unit in enumerate(inspection.units, 1)]
-    return _section("timelines", "Timelines", KEY, "".join(parts))
+    return section("timelines", "Timelines", KEY, "".join(parts))
 
 
 def _unit(number: int, unit: UnitInspection, inspection: Inspection) -> str:
@@ -302,18 +264,9 @@ def _plot(
     lines = "".join(f'<span class="line" style="left:{100 * p:.2f}%"></span>' for p in places)
     return (
         f'<div class="plot">{_flags(flags, places)}<div class="gutter">{_gutter(drawing)}</div>'
-        f'<div class="field">{_picture(drawing, alt)}{lines}</div>{_axis(ticks(start, end, 5), "s")}</div>'
+        f'<div class="field">{_picture(drawing, alt)}{lines}</div>'
+        f"{axis_labels(ticks(start, end, 5), 's')}</div>"
     )
-
-
-def _axis(found: Iterable[Tick], unit: str) -> str:
-    """Labels below a picture; the outermost ones stay within it."""
-    labels = [
-        f'<span class="{"first" if t.at < 0.03 else "last" if t.at > 0.97 else ""}" '
-        f'style="left:{100 * t.at:.2f}%">{t.text} {unit}</span>'
-        for t in found
-    ]
-    return f'<div class="axis">{"".join(labels)}</div>'
 
 
 def _flags(flags: Sequence[tuple[int, Finding]], places: Sequence[float]) -> str:

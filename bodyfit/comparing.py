@@ -1,0 +1,321 @@
+"""One recording solved in several ways: the cases, and how far each lies from truth or full solution."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import time as clock
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from . import __version__
+from .body import BodyModel
+from .capture import SENSORS, Capture
+from .errors import BodyfitError, InputError, suggest
+from .fitting import Fit, fit
+from .stick_figures import at_times, stick_figure
+from .turn_scores import Score, score_joints
+
+SETS = (
+    ("accelerometer",),
+    ("gyroscope",),
+    ("magnetometer",),
+    ("orientation",),
+    ("accelerometer", "magnetometer"),
+    ("gyroscope", "magnetometer"),
+    ("accelerometer", "gyroscope"),
+    ("accelerometer", "gyroscope", "magnetometer"),
+)
+SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
+
+
+@dataclass(frozen=True)
+class Case:
+    """One way to solve a recording.
+
+    Attributes
+    ----------
+    sensors : names of the sensors used, in the order of `bodyfit.capture.SENSORS`
+    body : with the body model, or each unit by itself
+    leave_out : units treated as not worn
+    """
+
+    sensors: tuple[str, ...]
+    body: bool = True
+    leave_out: tuple[str, ...] = ()
+
+    @property
+    def short(self) -> str:
+        """The sensors in short, for tables."""
+        return "+".join(SHORT[name] for name in self.sensors)
+
+    @property
+    def name(self) -> str:
+        """The case in words."""
+        without = f", without {' and '.join(self.leave_out)}" if self.leave_out else ""
+        return f"{' + '.join(self.sensors)}, {'with the body' if self.body else 'each unit alone'}{without}"
+
+
+@dataclass(frozen=True, eq=False)
+class Reference:
+    """A motion to compare with.
+
+    Attributes
+    ----------
+    time : (N,) s
+    rotations : segment name -> rotation of length N, world_from_segment, any heading
+    angle_sd : joint -> angle -> (N,) rad, where the motion is itself a solution; None: it is the truth
+    drawn : the body with every joint centre, to draw motions with; None: none are drawn
+    """
+
+    time: np.ndarray
+    rotations: Mapping[str, Rotation]
+    angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    drawn: BodyModel | None = None
+
+
+@dataclass(frozen=True)
+class CaseResult:
+    """What came of one case; plain data.
+
+    Attributes
+    ----------
+    case : that was run
+    joints : joint -> how far its rotation is from the reference's
+    overall : mean over the joints, axis and its errors taken over all of them; None: refused
+    across : "<parent> to <child>" -> the same for the neighbours of a segment whose unit was left out
+    curve : "time_s" and "all", each joint by name -> root mean square error in degrees, by stretch of time
+    figure : the motion to play, see `stick_figure`, its root turned as the reference's; empty: none
+    clock_offset_s : taken off the reference's clock
+    seconds : that it took
+    refused : why there is no solution; empty: there is one
+    """
+
+    case: Case
+    joints: Mapping[str, Score] = field(default_factory=dict)
+    overall: Score | None = None
+    across: Mapping[str, Score] = field(default_factory=dict)
+    curve: Mapping[str, Sequence[float | None]] = field(default_factory=dict)
+    figure: Mapping[str, list] = field(default_factory=dict)
+    clock_offset_s: float = 0.0
+    seconds: float = 0.0
+    refused: str = ""
+
+    def as_data(self) -> dict[str, Any]:
+        """As plain mappings, lists and numbers."""
+        return dataclasses.asdict(self)
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> CaseResult:
+        """The result that `as_data` wrote; KeyError or TypeError where it is something else."""
+        case = data["case"]
+        parts = {
+            "case": Case(tuple(case["sensors"]), case["body"], tuple(case["leave_out"])),
+            "joints": {name: Score(**score) for name, score in data["joints"].items()},
+            "across": {name: Score(**score) for name, score in data["across"].items()},
+            "overall": None if data["overall"] is None else Score(**data["overall"]),
+        }
+        return cls(**{**data, **parts})
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """All cases of one recording.
+
+    Attributes
+    ----------
+    title : of the capture
+    against : what errors are counted from
+    to_truth : whether that is a reference; else it is the full solution
+    results : one a case, in the order of the cases
+    lines : pairs of points that a line joins in every figure
+    truth : the reference's figure, as those of the results; empty: it can't be drawn
+    version : of bodyfit
+    """
+
+    title: str
+    against: str
+    to_truth: bool
+    results: tuple[CaseResult, ...]
+    lines: Sequence[tuple[int, int]] = ()
+    truth: Mapping[str, list] = field(default_factory=dict)
+    version: str = __version__
+
+    def as_data(self) -> dict[str, Any]:
+        """As plain mappings, lists and numbers, without the figures, which are for the page."""
+        data = {name: getattr(self, name) for name in ("title", "against", "to_truth", "version")}
+        results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
+        return {**data, "results": results}
+
+
+def full_case(capture: Capture) -> Case:
+    """The case with every sensor and unit that a capture has, with the body."""
+    carried = set().union(*(unit.sensors for unit in capture.units.values()))
+    return Case(tuple(name for name in SENSORS if name in carried))
+
+
+def cases_of(
+    capture: Capture,
+    words: Sequence[str] | None = None,
+    leave_out_each: bool = False,
+    subsets: Sequence[Sequence[str]] = (),
+) -> tuple[Case, ...]:
+    """What is to be solved.
+
+    Parameters
+    ----------
+    capture : decides which sensors there are
+    words : sensor sets such as "accelerometer+gyroscope", "acc+gyro" or "all"; None: all that make sense
+    leave_out_each : also every unit left out, one at a time
+    subsets : also these units left out together
+
+    Returns
+    -------
+    cases : each set with the body and without, then units left out, with the body and every sensor
+
+    Raises
+    ------
+    InputError
+        A word or a unit that there is not.
+    """
+    full = full_case(capture)
+    if words is None:
+        sets = [s for s in map(_ordered, SETS) if set(s) <= set(full.sensors)]
+    else:
+        sets = [sensors_of(word, full.sensors) for word in words]
+    sets = list(dict.fromkeys([*sets, full.sensors]))
+    left = [[name] for name in capture.units if leave_out_each] + [list(names) for names in subsets]
+    for name in (name for names in left for name in names):
+        if name not in capture.units:
+            raise InputError(f"leave out: no unit {name!r} in the capture; {suggest(name, capture.units)}")
+    without = [Case(full.sensors, True, tuple(sorted(set(names)))) for names in left]
+    return tuple(dict.fromkeys([*(Case(s, body) for s in sets for body in (True, False)), *without]))
+
+
+def sensors_of(word: str, carried: Collection[str]) -> tuple[str, ...]:
+    """The sensor set that a word such as "acc+gyro" names.
+
+    Raises
+    ------
+    InputError
+        A part is not the beginning of one sensor that the capture has.
+    """
+    if word.strip() == "all":
+        return _ordered(carried)
+    found = []
+    for part in word.split("+"):
+        named = [name for name in carried if part.strip() and name.startswith(part.strip())]
+        if len(named) != 1:
+            raise InputError(
+                f"sets: found {part.strip()!r} in {word!r}; {suggest(part.strip(), (*carried, 'all'))}; "
+                "sensors of one set are joined by +"
+            )
+        found.append(named[0])
+    return _ordered(found)
+
+
+def run_case(capture: Capture, case: Case, reference: Reference, align_clock: bool = False) -> CaseResult:
+    """One case solved and compared; a refusal is a result too.
+
+    Parameters
+    ----------
+    capture, case : what to solve, and how
+    reference : what to compare with
+    align_clock : take a constant offset of up to ±30 ms off the reference's clock
+
+    Returns
+    -------
+    CaseResult
+    """
+    started = clock.perf_counter()
+    try:
+        solution = solved(capture, case)
+        missing = [name for name in case.leave_out for name in [capture.units[name].segment] if name]
+        scores = score_joints(solution, reference, missing, align_clock)
+    except BodyfitError as error:
+        return CaseResult(case, refused=" ".join(str(error).split()), seconds=_since(started))
+    figure = _figure(solution, reference, scores["clock_offset_s"])
+    return CaseResult(case, **scores, figure=figure, seconds=_since(started))
+
+
+def _figure(solution: Fit, reference: Reference, lag: float) -> dict[str, list]:
+    """The solution to play; nothing where it can't be drawn."""
+    if reference.drawn is None:
+        return {}
+    true = reference.rotations.get(reference.drawn.root)
+    root = None if true is None else at_times(reference.time, true, solution.time + lag)
+    return stick_figure(solution.time, solution.rotations, reference.drawn, root)
+
+
+def solved(capture: Capture, case: Case) -> Fit:
+    """The fit of a case."""
+    return fit(capture, sensors=case.sensors, alone=not case.body, leave_out=case.leave_out)
+
+
+def full_solution(capture: Capture, drawn: BodyModel | None = None) -> Reference:
+    """The full case as what others are compared with, with its standard deviations."""
+    found = solved(capture, full_case(capture))
+    return Reference(found.time, found.rotations, found.joint_angle_sd or {}, drawn)
+
+
+def check_reference(capture: Capture, reference: Reference) -> None:
+    """Refuses a reference that shows no joint of the capture's body, or none of its time.
+
+    Raises
+    ------
+    InputError
+    """
+    joints = capture.model.joints.values()
+    if not any({joint.parent, joint.child} <= set(reference.rotations) for joint in joints):
+        raise InputError(
+            f"reference: it has {', '.join(reference.rotations)}; expected both segments of at least "
+            f"one joint of {', '.join(f'{j.parent} and {j.child}' for j in joints)}"
+        )
+    start = max(unit.time[0] for unit in capture.units.values())
+    end = min(unit.time[-1] for unit in capture.units.values())
+    if reference.time[0] >= end or reference.time[-1] <= start:
+        raise InputError(
+            f"reference: it lasts {reference.time[0]:.3f} to {reference.time[-1]:.3f} s, the capture "
+            f"{start:.3f} to {end:.3f} s; expected times that overlap: put both on one clock"
+        )
+
+
+def fingerprint(*values: object) -> str:
+    """A hash of everything that a result depends on: arrays, plain values, dataclasses; hexadecimal."""
+    digest = hashlib.sha256(__version__.encode())
+    for value in values:
+        _feed(digest, value)
+    return digest.hexdigest()
+
+
+def _feed(digest: Any, value: object) -> None:
+    """Takes a value in, with its type, so that none runs into the next."""
+    digest.update(type(value).__name__.encode() + b"(")
+    if isinstance(value, Rotation):
+        _feed(digest, value.as_quat())
+    elif isinstance(value, np.ndarray) and value.dtype != object:
+        digest.update(repr((value.dtype.str, value.shape)).encode() + np.ascontiguousarray(value).tobytes())
+    elif dataclasses.is_dataclass(value):
+        _feed(digest, {f.name: getattr(value, f.name) for f in dataclasses.fields(value)})
+    elif isinstance(value, Mapping):
+        _feed(digest, [part for item in value.items() for part in item])
+    elif isinstance(value, (set, frozenset)):
+        _feed(digest, sorted(value))
+    elif isinstance(value, (list, tuple, np.ndarray)):
+        for part in value:
+            _feed(digest, part)
+    else:
+        digest.update(repr(value).encode())
+    digest.update(b")")
+
+
+def _ordered(names: Collection[str]) -> tuple[str, ...]:
+    return tuple(name for name in SENSORS if name in names)
+
+
+def _since(started: float) -> float:
+    return round(clock.perf_counter() - started, 2)

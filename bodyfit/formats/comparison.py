@@ -1,0 +1,90 @@
+"""A comparison as files: one a finished case, so that an interrupted run goes on; then tables and a page."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+
+from ..comparing import CaseResult, Comparison
+from ..errors import OutputError
+from ..turn_scores import Score
+from .comparison_page import comparison_page
+from .outputs import summary_text
+from .toml_text import write_text
+
+CASES = "cases"
+FIGURES = tuple(field.name for field in dataclasses.fields(Score))
+COLUMNS = ("sensors", "body", "left_out", "joint", *FIGURES, "clock_offset_s", "seconds", "refused")
+
+
+def read_case(out: Path, key: str) -> CaseResult | None:
+    """The case that was finished under this key, or None: it is to be run.
+
+    A file that is not what `write_case` writes counts as none.
+    """
+    try:
+        data = json.loads(_case_file(out, key).read_text(encoding="utf-8"))
+        return CaseResult.from_data(data)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def write_case(out: Path, key: str, result: CaseResult) -> None:
+    """Keeps a finished case, whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        The file can't be written.
+    """
+    path = _case_file(out, key)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{path.parent}: can't be made: {error.strerror}; choose another folder") from error
+    write_text(path, summary_text(result.as_data()))
+
+
+def write_comparison(comparison: Comparison, out: Path) -> tuple[Path, ...]:
+    """Paths of comparison.csv, comparison.json and comparison.html, each now written whole.
+
+    Raises
+    ------
+    OutputError
+        One can't be written.
+    """
+    content = {
+        "comparison.csv": comparison_csv(comparison),
+        "comparison.json": summary_text(comparison.as_data()),
+        "comparison.html": comparison_page(comparison),
+    }
+    for name, text in content.items():
+        write_text(out / name, text)
+    return tuple(out / name for name in content)
+
+
+def comparison_csv(comparison: Comparison) -> str:
+    """A row for each case and joint; joint "all" is the mean over the joints, a refusal has one row."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for result in comparison.results:
+        writer.writerows(_rows(result))
+    return text.getvalue()
+
+
+def _rows(result: CaseResult) -> Iterator[list[object]]:
+    case = result.case
+    about = ["+".join(case.sensors), "yes" if case.body else "no", " ".join(case.leave_out)]
+    scores = {"all": result.overall, **result.joints, **result.across}
+    for joint, score in scores.items():
+        figures = [None if score is None else getattr(score, name) for name in FIGURES]
+        yield [*about, joint, *figures, result.clock_offset_s, result.seconds, result.refused]
+
+
+def _case_file(out: Path, key: str) -> Path:
+    return out / CASES / f"{key}.json"

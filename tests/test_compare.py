@@ -1,0 +1,358 @@
+"""The comparison: cases, scores of invented errors, the command, going on after an interruption."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from rich.console import Console
+from scipy.spatial.transform import Rotation, Slerp
+
+import bodyfit
+from bodyfit import comparing, comparing_jobs
+from bodyfit.body import BodyModel, Joint, Segment
+from bodyfit.capture import Capture
+from bodyfit.cli import main
+from bodyfit.comparing import Case, CaseResult, Comparison, cases_of, fingerprint, full_case, sensors_of
+from bodyfit.errors import CannotReconstructError, InputError
+from bodyfit.formats.capture_writer import write_capture
+from bodyfit.formats.comparison import read_case, write_case
+from bodyfit.formats.comparison_page import comparison_page
+from bodyfit.formats.pose_tables import read_segments
+from bodyfit.printed_comparison import print_comparison
+from bodyfit.stick_figures import lines_of, stick_figure
+from bodyfit.turn_errors import Pair, best_lag, ends_removed, main_axis, rotation_rms
+from bodyfit.turn_scores import Score
+
+DEMO = Path(__file__).resolve().parents[1] / "demo_captures" / "cello_arm"
+TRUTH = DEMO / "truth" / "segments.csv.gz"
+ALL = ("accelerometer", "gyroscope", "magnetometer")
+NASTY = '</script><img src="https://x.example/y">"&'
+
+
+@pytest.fixture(scope="module")
+def capture() -> Capture:
+    """Fourteen seconds of the cellist."""
+    return bodyfit.read_capture(DEMO).between(0.0, 14.0)
+
+
+@pytest.fixture(scope="module")
+def folder(capture, tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("capture") / "cellist"
+    write_capture(capture, path)
+    return path
+
+
+def run(*words: object) -> Result:
+    return CliRunner().invoke(main, ["compare", *map(str, words)])
+
+
+def rows_of(out: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO((out / "comparison.csv").read_text())))
+
+
+def turning(count: int = 400) -> tuple[np.ndarray, Rotation]:
+    time = np.arange(count) / 100
+    return time, Rotation.from_euler("YZX", np.stack([np.sin(2 * time), time, np.cos(3 * time)], 1))
+
+
+# ---- cases ----
+
+
+def test_every_set_that_the_capture_has_is_solved_with_the_body_and_without(capture):
+    cases = cases_of(capture)
+    assert len(cases) == 14 and {case.body for case in cases} == {True, False}
+    assert {case.sensors for case in cases} == {s for s in comparing.SETS if s != ("orientation",)}
+    only = dataclasses.replace(
+        capture, units={n: u.only(frozenset(ALL[:2])) for n, u in capture.units.items()}
+    )
+    assert {case.sensors for case in cases_of(only)} == {ALL[:1], ALL[1:2], ALL[:2]}
+
+
+def test_units_are_left_out_one_by_one_and_together_with_the_body(capture):
+    left = [case for case in cases_of(capture, ["all"], True, [["hand", "forearm"]]) if case.leave_out]
+    assert {case.leave_out for case in left} == {
+        *((name,) for name in capture.units),
+        ("forearm", "hand"),
+    }
+    assert all(case.body and case.sensors == ALL for case in left)
+
+
+def test_the_full_set_is_always_among_those_asked_for(capture):
+    assert {case.sensors for case in cases_of(capture, ["gyro+acc"])} == {ALL[:2], ALL}
+
+
+@pytest.mark.parametrize("word", ["acc+gyr0", "", "acc+", "orientation"])
+def test_a_set_that_there_is_not_is_refused(word):
+    with pytest.raises(InputError, match="expected one of accelerometer, gyroscope, magnetometer, all"):
+        sensors_of(word, ALL)
+
+
+def test_a_unit_that_there_is_not_is_refused(capture):
+    with pytest.raises(InputError, match="did you mean 'hand'"):
+        cases_of(capture, None, False, [["hnad"]])
+
+
+# ---- scores ----
+
+
+def test_a_heading_error_is_about_an_upright_axis():
+    """Worked by hand: 10° about +Y and 1° about +X, in turns, both signs."""
+    error = np.radians([[0, 10, 0], [0, -10, 0], [1, 0, 0], [-1, 0, 0]])
+    elevation, about, across = np.degrees(main_axis(error))
+    assert elevation == pytest.approx(90)
+    assert (about, across) == pytest.approx((10 / np.sqrt(2), 1 / np.sqrt(2)))
+
+
+def test_constant_rotations_at_the_ends_are_counted_out():
+    _, true = turning()
+    found = Rotation.from_rotvec([0.2, -0.1, 0.1]) * true * Rotation.from_rotvec([-0.1, 0.3, 0.0])
+    assert rotation_rms(found, true) > 10
+    assert rotation_rms(found, ends_removed(found, true)) < 1e-3
+
+
+def test_a_clock_offset_is_found():
+    time, true = turning()
+    inner = time[10:-10]
+    late = Pair(inner, Slerp(time, true)(inner + 0.015), time, true)
+    assert best_lag([late]) == pytest.approx(0.015)
+
+
+def test_a_result_returns_from_its_data_unchanged(tmp_path):
+    score = Score(1.0, 0.5, 2.0, 0.7, 88.0, 0.9, 0.2, None)
+    curve = {"time_s": [0.0, 1.0], "all": [1.0, None]}
+    result = CaseResult(Case(ALL, False, ("hand",)), {"j": score}, score, {"a to b": score}, curve)
+    write_case(tmp_path, "k", result)
+    assert read_case(tmp_path, "k") == result and read_case(tmp_path, "other") is None
+
+
+def test_the_fingerprint_tells_one_sample_apart(capture):
+    unit = capture.units["hand"]
+    other = unit.gyroscope.copy()
+    other[100, 1] += 1e-6
+    units = {**capture.units, "hand": dataclasses.replace(unit, gyroscope=other)}
+    again = bodyfit.read_capture(DEMO).between(0.0, 14.0)
+    assert fingerprint(capture) == fingerprint(again)
+    assert fingerprint(capture) != fingerprint(dataclasses.replace(capture, units=units))
+    assert fingerprint(Case(ALL, True)) != fingerprint(Case(ALL, False))
+
+
+def test_a_figure_hangs_from_its_root_and_turns_with_it():
+    """Worked by hand: two links of 0.25 m below each other, the lower one bent forward by a right angle."""
+    chain = BodyModel(
+        "two",
+        {"upper": Segment("upper"), "lower": Segment("lower", length=0.25)},
+        {"j": Joint("j", "upper", "lower", centre_in_parent=np.array([0.0, -0.25, 0.0]))},
+    )
+    time, bent = np.array([0.0, 1.0]), Rotation.from_rotvec([[0, 0, 0], [0, 0, np.pi / 2]])
+    rotations = {"upper": Rotation.identity(2), "lower": bent}
+    assert lines_of(chain) == [(0, 1), (1, 2)]
+    straight, forward = stick_figure(time, rotations, chain)["points"]
+    assert straight == [0, 0, 0, 0, -250, 0, 0, -500, 0]
+    assert forward == [0, 0, 0, 0, -250, 0, 250, -250, 0]
+    about = Rotation.from_rotvec([[0, np.pi / 2, 0]] * 2)
+    assert stick_figure(time, rotations, chain, about)["points"][1] == [0, 0, 0, 0, -250, 0, 0, -250, -250]
+
+
+# ---- the command ----
+
+
+@pytest.fixture(scope="module")
+def compared(folder, tmp_path_factory):
+    out = tmp_path_factory.mktemp("compared")
+    words = ("--reference", TRUTH, "--sets", "acc+gyro", "--leave-out", "forearm", "--jobs", 2)
+    return out, run(folder, "--out", out, *words)
+
+
+def test_a_capture_compared_with_its_truth(compared, capture):
+    """Figures of one case against scipy's own angles between rotations."""
+    out, result = compared
+    assert result.exit_code == 0, result.output
+    rows = {(r["sensors"], r["body"], r["left_out"], r["joint"]): r for r in rows_of(out)}
+    assert len({key[:3] for key in rows}) == 5
+    fit, truth = bodyfit.fit(capture, sensors=ALL[:2]), read_segments(TRUTH)
+    at = (fit.time > truth.time[0]) & (fit.time < truth.time[-1])
+    found, true = (r["r_upperarm"].inv() * r["r_forearm"] for r in (fit.rotations, truth.rotations))
+    angle = np.degrees((found[at] * Slerp(truth.time, true)(fit.time[at]).inv()).magnitude())
+    row = rows["accelerometer+gyroscope", "yes", "", "r_elbow"]
+    assert float(row["rmse_deg"]) == pytest.approx(np.sqrt(np.mean(angle**2)), abs=2e-3)
+    assert float(row["median_deg"]) == pytest.approx(np.median(angle), abs=2e-3)
+    assert float(row["p95_deg"]) == pytest.approx(np.percentile(angle, 95), abs=2e-3)
+    assert float(rows["+".join(ALL), "yes", "", "all"]["rmse_deg"]) < 4
+    assert ("+".join(ALL), "yes", "forearm", "r_upperarm to r_hand") in rows
+
+
+def test_solutions_are_drawn_beside_the_truth(compared):
+    """The root stays at zero; every solution has as many points."""
+    text = (compared[0] / "comparison.html").read_text()
+    drawn = json.loads(text.split('id="motions">')[1].split("</script>")[0])
+    assert len(drawn["figures"]) == 5 and drawn["truth"]
+    for figure in (drawn["truth"], *drawn["figures"]):
+        points = np.array(figure["points"])
+        assert len(figure["time_s"]) == len(points) <= 400
+        assert points.shape[1] == 3 * (1 + max(max(line) for line in drawn["lines"]))
+        assert not points[:, :3].any() and np.abs(points).max() > 300  # mm, an arm is longer
+
+
+def test_curves_have_at_most_600_stretches_and_the_size_of_the_error(compared):
+    data = json.loads((compared[0] / "comparison.json").read_text())
+    for result in data["results"]:
+        curve = np.array(result["curve"]["all"], float)
+        assert len(curve) <= 600 and len(curve) == len(result["curve"]["time_s"])
+        joints = [score["rmse_deg"] for score in result["joints"].values()]
+        assert np.sqrt(np.nanmean(curve**2)) == pytest.approx(np.sqrt(np.mean(np.square(joints))), rel=0.02)
+
+
+def test_without_a_truth_the_full_solution_is_the_measure(capture):
+    full = comparing.full_solution(capture)
+    own = comparing.run_case(capture, full_case(capture), full)
+    other = comparing.run_case(capture, Case(ALL[:2]), full)
+    assert own.overall is not None and other.overall is not None
+    assert own.overall.rmse_deg < 0.01 and own.overall.band_share == 1.0
+    assert other.overall.rmse_deg > 0.05 and 0 <= (other.overall.band_share or 0) <= 1
+
+
+@pytest.mark.parametrize(
+    ("word", "value", "said"),
+    [
+        ("--reference", "nowhere.csv", "nowhere.csv"),
+        ("--sets", "acc+gyroscpe", "did you mean"),
+        ("--leave-out", "hnad", "did you mean 'hand'"),
+        ("--jobs", "0", "--jobs"),
+    ],
+)
+def test_a_wrong_word_ends_with_two(folder, tmp_path, word, value, said):
+    result = run(folder, "--out", tmp_path / "o", word, value)
+    assert result.exit_code == 2 and said in result.output and not (tmp_path / "o").exists()
+
+
+def test_a_reference_of_another_body_is_refused(folder, tmp_path):
+    path = tmp_path / "other.csv"
+    path.write_text("time_s,leg_qx,leg_qy,leg_qz,leg_qw\n0,0,0,0,1\n9,0,0,0,1\n")
+    result = run(folder, "--out", tmp_path / "o", "--reference", path)
+    assert result.exit_code == 2 and "it has leg; expected both segments" in result.output
+
+
+# ---- going on ----
+
+
+@pytest.fixture
+def solved_cases(monkeypatch) -> list[Case]:
+    """Solving replaced by something quick; the cases that were run."""
+    done: list[Case] = []
+
+    def quick(capture, case, reference, align_clock=False):
+        done.append(case)
+        score = Score(1.0, 1.0, 1.0, 1.0, 90.0, 1.0, 0.0, 1.0)
+        return CaseResult(case, {"r_elbow": score}, score)
+
+    monkeypatch.setattr(comparing_jobs, "run_case", quick)
+    return done
+
+
+def test_finished_cases_are_kept_and_a_changed_option_runs_them_again(folder, tmp_path, solved_cases):
+    words = (folder, "--out", tmp_path, "--reference", TRUTH, "--sets", "all,gyro", "--jobs", 1)
+    assert run(*words).exit_code == 0 and len(solved_cases) == 4
+    assert run(*words).exit_code == 0 and len(solved_cases) == 4
+    next(iter(sorted((tmp_path / "cases").iterdir()))).write_text('{"case": ')  # as if the disk had failed
+    assert run(*words).exit_code == 0 and len(solved_cases) == 5
+    assert run(*words, "--leave-out", "hand").exit_code == 0 and len(solved_cases) == 6
+    assert run(*words, "--align-clock").exit_code == 0 and len(solved_cases) == 10
+
+
+def test_an_interrupted_run_keeps_what_was_finished(folder, tmp_path, solved_cases, monkeypatch):
+    quick = comparing_jobs.run_case
+
+    def stopped(capture, case, reference, align_clock=False):
+        if len(solved_cases) == 3:
+            raise KeyboardInterrupt
+        return quick(capture, case, reference, align_clock)
+
+    words = (folder, "--out", tmp_path, "--reference", TRUTH, "--jobs", 1)
+    monkeypatch.setattr(comparing_jobs, "run_case", stopped)
+    assert run(*words).exit_code == 130
+    assert len(list((tmp_path / "cases").iterdir())) == 3 and not (tmp_path / "comparison.csv").exists()
+    monkeypatch.setattr(comparing_jobs, "run_case", quick)
+    assert run(*words).exit_code == 0
+    assert len(solved_cases) == len(set(solved_cases)) == 14
+    assert [row["joint"] for row in rows_of(tmp_path)] == ["all", "r_elbow"] * 14
+
+
+def test_a_refusal_is_listed_with_its_reason(folder, tmp_path, monkeypatch):
+    def refuse(capture, case):
+        raise CannotReconstructError("no unit moves;\n  move more")
+
+    monkeypatch.setattr(comparing, "solved", refuse)
+    words = ("--reference", TRUTH, "--sets", "all", "--jobs", 1)
+    result = run(folder, "--out", tmp_path, *words)
+    assert result.exit_code == 0 and "no unit moves; move more" in result.output
+    assert [row["refused"] for row in rows_of(tmp_path)] == ["no unit moves; move more"] * 2
+    assert "no unit moves; move more" in (tmp_path / "comparison.html").read_text()
+
+
+# ---- the page ----
+
+
+class Page(HTMLParser):
+    """Tags that are open, and addresses that are loaded."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.loaded: list[str | None] = []
+        self.tags: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.loaded += [value for name, value in attrs if name in ("src", "href", "xlink:href", "data")]
+        if tag not in ("meta", "img", "link", "input"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append(tag)
+
+
+def nasty() -> Comparison:
+    score = Score(1.5, 1.0, 3.0, 0.7, 88.0, 0.9, 0.2, 0.95)
+    curve = {"time_s": [0.0, 1.0, 2.0, 3.0], "all": [1.0, None, 5.0, 400.0]}
+    figure = {"time_s": [0.0, 1.0], "points": [[0, 0, 0, 0, -250, 0], [0, 0, 0, 250, 0, 0]]}
+    results = (
+        CaseResult(Case(ALL), {NASTY: score}, score, {}, curve, figure),
+        CaseResult(Case(ALL, False), {NASTY: score}, score, {}, curve),
+        CaseResult(Case(ALL, True, (NASTY,)), {NASTY: score}, score, {f"{NASTY} to b": score}, curve, figure),
+        CaseResult(Case(("gyroscope",)), refused=NASTY),
+    )
+    return Comparison(NASTY, NASTY, True, results, [(0, 1)], figure)
+
+
+def test_the_page_is_whole_escaped_and_loads_nothing():
+    text = comparison_page(nasty())
+    page = Page(text)
+    assert page.open == [] and page.tags.count("script") == 2 and "img" not in page.tags
+    assert page.tags.count("canvas") == 2  # one for each figure
+    numbers = json.loads(text.split('id="motions">')[1].split("</script>")[0])
+    assert numbers["lines"] == [[0, 1]] and len(numbers["figures"]) == 2
+    assert all(str(address).startswith("#") for address in page.loaded) and page.loaded
+    assert "default-src 'none'" in text and "https://x.example" in text and 'src="https' not in text
+    assert text.count("<polyline") == 4  # two curves with a gap in each
+    assert "@media print" in text and "max-width: 600px" in text
+
+
+def test_printed_names_are_no_markup_and_lines_fit():
+    out = io.StringIO()
+    named = dataclasses.replace(nasty(), title="[bold]x[/bold]")
+    print_comparison(named, [Path("a.csv")], Console(file=out, width=100, highlight=False))
+    text = out.getvalue()
+    assert "[bold]x[/bold]" in text and "refused" in text and "a.csv" in text
+    assert max(map(len, text.splitlines())) <= 100
