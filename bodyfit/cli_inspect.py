@@ -19,10 +19,10 @@ import click
     "--json", "data", metavar="FILE", type=click.Path(path_type=Path), help="Also write everything as JSON."
 )
 def inspect(capture: Path, page: Path | None, data: Path | None) -> None:
-    """What CAPTURE holds, what is wrong with it and what to do, most harmful first; nothing is fitted.
+    """What CAPTURE holds, what is wrong with it and what to do, most harmful first.
 
-    CAPTURE is a folder with a setup.toml. Exit code 1: nothing in it can be inspected; 2: the call or a file
-    is wrong. Findings alone are no error.
+    CAPTURE is a folder with a setup.toml; up to a minute of it is fitted to see how units sit. Exit code 1:
+    nothing in it can be inspected; 2: the call or a file is wrong. Findings alone are no error.
     """
     from .errors import InputError
     from .formats.whole_file import check_file

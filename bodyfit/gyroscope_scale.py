@@ -138,11 +138,6 @@ def _tilt(force: np.ndarray, g: float) -> np.ndarray:
     return np.stack([-force[:, 2], force[:, 0]], 1) / g
 
 
-def _integral(steps: np.ndarray) -> np.ndarray:
-    """Running sums from zero along time."""
-    return np.concatenate([np.zeros((1, *steps.shape[1:])), np.cumsum(steps, axis=0)])
-
-
 def _solved(
     y: np.ndarray, columns: np.ndarray, sd: np.ndarray, time: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
