@@ -157,7 +157,8 @@ def _of_stretches(name: str, stretches: list[Stretch], trust: FieldTrust, at: in
     used = lost <= 1 - LEAST_SHARE
     what = (
         f"{name}: the magnetic field is not that of the Earth for {100 * lost:.0f} % of the time "
-        f"({len(stretches)} stretch{'es' * (len(stretches) > 1)}, the longest {start:.1f} to {end:.1f} s: {why})"
+        f"({len(stretches)} stretch{'es' * (len(stretches) > 1)}, the longest {start:.1f} to {end:.1f} s: "
+        f"{why})"
     )
     return [
         Finding(
