@@ -35,6 +35,7 @@ LAYERS = (
     "root_path summary pictures fitting inspection inspecting",
     "turn_errors turn_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
+    "disturbances information planning planning_search planning_jobs",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
     "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
