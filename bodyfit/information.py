@@ -1,4 +1,4 @@
-"""Information bound: how well joint angles can be known before anything is recorded, linearised at the truth."""
+"""Information bound: how well joint angles can be known, before anything is recorded, at the true motion."""
 
 from __future__ import annotations
 
@@ -89,9 +89,9 @@ def angle_bound(made: Simulated, capture: Capture, mounting_sd: float) -> dict[s
     Notes
     -----
     The information matrix of the estimator's residuals at the truth, their weights those of the simulated
-    errors, gives the covariance of rotations, biases and velocities. Lever arms are found; soft tissue and what
-    an accelerometer is constantly off by are allowed for, not found (see `posterior`), as the estimator does.
-    A true angle is linear in all of them: y = G x + F c has G S Gᵀ + (F − G X) Σ (F − G X)ᵀ. Mountings
+    errors, gives the covariance of rotations, biases and velocities. Lever arms are found; soft tissue and
+    what an accelerometer is constantly off by are allowed for, not found (see `posterior`), as the estimator
+    does. A true angle is linear in all of them: y = G x + F c has G S Gᵀ + (F − G X) Σ (F − G X)ᵀ. Mountings
     are known no better than stated.
 
     References
