@@ -184,7 +184,7 @@ def stretch(motion: PoseSequence, start: float | None = None, end: float | None 
 
 
 def drawn(question: Question, worn: WornSet, seed: int) -> tuple[Simulated, Capture]:
-    """A recording of these units, mountings stated as badly as asked; a unit's errors go by its segment alone."""
+    """A recording of these units, mountings stated as badly as asked; a unit's errors go by its segment."""
     made = simulate(question.motion, [s for s, _ in worn.worn], question.settings, seed)
     sensors = {f"{segment}_unit": kind for segment, kind in worn.worn}
     units = {}
@@ -225,7 +225,7 @@ def trial(question: Question, worn: WornSet, number: int) -> dict[str, float]:
 
 
 def angle_errors(found: Fit, truth: PoseSequence) -> dict[str, dict[str, float]]:
-    """Joint -> angle -> rad, root mean square error over time; NaN where it is next to gimbal lock throughout."""
+    """Joint -> angle -> rad, root mean square error; NaN where it is next to gimbal lock throughout."""
     out = {}
     inside = (found.time >= truth.time[0]) & (found.time <= truth.time[-1])
     nearest = np.searchsorted(truth.time, found.time[inside] - 1e-6).clip(0, len(truth.time) - 1)
@@ -259,7 +259,7 @@ class SetResult:
     ----------
     worn : the set
     bound_deg : "joint.angle" -> information bound
-    error_deg : "joint.angle" -> root mean square error over time and simulated recordings; empty: none were made
+    error_deg : "joint.angle" -> root mean square error over time and recordings; empty: none simulated
     trials, met : recordings simulated, and those that met every tolerance
     chance : share that met them, lowest and highest that it may be (95 %)
     over : "joint.angle" -> share of the recordings in which it was over its tolerance
