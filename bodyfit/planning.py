@@ -175,7 +175,7 @@ def stretch(motion: PoseSequence, start: float | None = None, end: float | None 
             f"between {low:g} and {high:g} s: the motion lasts {motion.time[0]:.2f} to "
             f"{motion.time[-1]:.2f} s; expected at least 3 s of it"
         )
-    rotations = {name: R[kept] for name, R in motion.rotations.items()}
+    rotations = {n: Rotation.from_quat(R.as_quat()[kept]) for n, R in motion.rotations.items()}
     root = None if motion.root_position is None else motion.root_position[kept]
     return PoseSequence(motion.time[kept] - motion.time[kept][0], rotations, motion.model, root)
 

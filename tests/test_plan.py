@@ -89,8 +89,8 @@ def test_a_stretch_is_the_middle_by_default_and_starts_at_zero():
     whole = read_motion(DEMO / "truth" / "segments.csv.gz", read_model("right_arm"))
     part = stretch(whole)
     assert part.time[0] == 0 and part.time[-1] == pytest.approx(15.0, abs=0.03)
-    middle = whole.rotations["r_hand"][np.searchsorted(whole.time, whole.time.mean())]
-    nearest = part.rotations["r_hand"][np.searchsorted(part.time, 7.5)]
+    middle = whole.rotations["r_hand"][int(np.searchsorted(whole.time, whole.time.mean()))]
+    nearest = part.rotations["r_hand"][int(np.searchsorted(part.time, 7.5))]
     assert (middle.inv() * nearest).magnitude() < math.radians(3)
 
 
@@ -138,7 +138,8 @@ def test_sets_are_counted_and_named(bowing):
 
 def test_tissue_effects_are_what_the_simulator_does(bowing):
     """The bone's turn, and its joint as seen by a unit that thinks itself rigid; ends, where differences
-    are one-sided, left out."""
+    are one-sided, left out.
+    """
     made = simulate(
         bowing, ELBOW, SimulationSettings.perfect(soft_tissue_deg_per_g=3.0, soft_tissue_mm_per_g=5.0)
     )
