@@ -462,6 +462,22 @@ def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weig
     return Held(still.pose, still.start, still.end, segments, sd, True)
 
 
+def problem_of(capture: Capture, weights: Weights) -> Problem:
+    """The whole body's problem as the estimator is given it, stamps as they are.
+
+    Parameters
+    ----------
+    capture : with the units and sensors to use
+    weights : standard deviations of the residuals
+
+    Returns
+    -------
+    Problem, units in the order of the segments: the root, then the joints' children
+    """
+    units, ties = _with_body(capture)
+    return _problem(capture, common_signals(units, list(capture.units.values())), units, ties, weights)
+
+
 LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
