@@ -153,7 +153,7 @@ class SharedAxis:
 
     @cached_property
     def _plane(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(2, 3) two directions across the axis, (2, 3) how they see it tilt, (4, 4) its own covariance there."""
+        """Two directions across the axis (2, 3), how they see it tilt (2, 3), its covariance there (4, 4)."""
         across = _across(self.axis)
         own = np.kron(self.sd[0] ** 2 + self.sd[1] ** 2 * np.eye(2), np.eye(2))
         return across, across @ skew(self.axis), own

@@ -147,13 +147,14 @@ def _backward(
 ) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]:
     """(k, m, m) S of the unknowns `at`, and S and X of the first keyframe; completes X, given as P B."""
     out, rows = np.empty((len(P), len(at), len(at))), at[:, None]
-    S = np.zeros(0) if after is None else after[0]
+    S, later = (None, None) if after is None else after
     for k in reversed(range(len(P))):
-        if k == len(P) - 1 and after is None:
+        if S is None or later is None:
             S = P[k]
         else:
-            later = X[k + 1] if k < len(P) - 1 else after[1]
             X[k] -= J[k] @ later
             S = P[k] + J[k] @ S @ J[k].T
+        later = X[k]
         out[k] = S[rows, at]
+    assert S is not None
     return out, (S, X[0].copy())

@@ -58,7 +58,8 @@ def log(R: np.ndarray) -> np.ndarray:
     """
     s, cosine = _vector(R), _trace(R) - 1
     sine = np.sqrt(s[..., 0] ** 2 + s[..., 1] ** 2 + s[..., 2] ** 2)
-    out = s * np.divide(np.arctan2(sine, cosine), sine, out=np.full_like(sine, 0.5), where=sine > 0)[..., None]
+    share = np.divide(np.arctan2(sine, cosine), sine, out=np.full_like(sine, 0.5), where=sine > 0)
+    out = s * share[..., None]
     far = cosine < HALF_TURN
     if np.any(far):
         out[far] = Rotation.from_matrix(R[far]).as_rotvec()
@@ -83,7 +84,7 @@ def _trace(R: np.ndarray) -> np.ndarray:
 
 
 def as_rotation(R: np.ndarray) -> Rotation:
-    """scipy's Rotation of rotation matrices, taken to be ones: much faster than `Rotation.from_matrix`.
+    """Scipy's Rotation of rotation matrices, taken to be ones: much faster than `Rotation.from_matrix`.
 
     Parameters
     ----------

@@ -264,7 +264,9 @@ class Factored:
         """(k, n, n) diagonal blocks of the factor, transposed; below their diagonal is something else."""
         rows, n = len(self.L), self.n  # in memory, row i of column j lies j (rows − 1) + i behind the start
         item = self.L.itemsize
-        return as_strided(self.L.T, (self.k, n, n), (item * n * rows, item * (rows - 1), item), writeable=False)
+        return as_strided(
+            self.L.T, (self.k, n, n), (item * n * rows, item * (rows - 1), item), writeable=False
+        )
 
     def inverses(self) -> np.ndarray:
         """(k, n, n) (L Lᵀ)⁻¹ of the diagonal blocks L: covariances given all keyframes that come later."""

@@ -25,7 +25,8 @@ def angle_rates(angles: np.ndarray, sequence: str) -> tuple[np.ndarray, np.ndarr
     Notes
     -----
     The axes of the three turns, in the parent frame, are the columns of E: φ = E da; rows of its inverse are
-    their cross products over its determinant. Source: any text on Euler angle rates, e.g. Diebel 2006, sec. 5.
+    their cross products over its determinant. Source: any text on Euler angle rates, e.g. Diebel 2006,
+    sec. 5.
     """
     axis = np.eye(3)
     i, j, k = ("XYZ".index(a) for a in sequence)
