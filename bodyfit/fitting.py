@@ -30,7 +30,7 @@ from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
-from .rotations import exp
+from .rotations import as_rotation, exp, heading_matrix
 from .segment_sureness import SegmentSureness, segment_sureness
 from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
@@ -567,6 +567,6 @@ def _together(tracks: list[Track]) -> dict[str, Rotation]:
     facing = float(np.angle(np.sum(towards))) if towards else 0.0
     out: dict[str, Rotation] = {}
     for track, R, known in zip(tracks, frames, north, strict=True):
-        turn = Rotation.identity() if known else Rotation.from_euler("Y", facing - heading_of(R[0, 0]))
-        out |= {segment: turn * Rotation.from_matrix(R[:, u]) for u, segment in enumerate(track.segments)}
+        turn = np.eye(3) if known else heading_matrix(np.asarray(facing - heading_of(R[0, 0])))
+        out |= {segment: as_rotation(turn @ R[:, u]) for u, segment in enumerate(track.segments)}
     return out
