@@ -268,6 +268,7 @@ class Score:
     angles, heading, tilt : bands of the joint angles next to a segment without a unit, and of the segments
         without one
     worn_heading, worn_tilt : of the segments with one
+    warned : kinds of what the fit warns of, with the units; nothing of that is so in these captures
     seconds : of the processor
     """
 
@@ -278,7 +279,8 @@ class Score:
     tilt: Bands
     worn_heading: Bands
     worn_tilt: Bands
-    seconds: float
+    warned: tuple[str, ...] = ()
+    seconds: float = 0.0
 
     def turn_deg(self, worn: bool | None = None, squared: bool = False) -> float:
         """Mean or root mean square over segments and times, degrees: of all, of those with a unit or without.
@@ -367,6 +369,7 @@ def score(fit: bodyfit.Fit, truth: PoseSequence, worn: Sequence[str], seconds: f
         angle_bands(fit, truth, bare),
         *(_segment_bands(fit, truth, bare, part, start) for part in ("heading", "tilt")),
         *(_segment_bands(fit, truth, list(worn), part, start) for part in ("heading", "tilt")),
+        tuple(f"{f.kind} {' '.join(f.units)}" for f in fit.findings if f.severity != "note"),
         seconds,
     )
 
@@ -459,7 +462,7 @@ def level(kind: str, case: Case, name: str, seed: int = 0) -> Score:
     }
     poses = PoseSequence(truth.time[ok], found, capture.model.scaled(capture.person))
     none = Bands(np.zeros(0, bool), np.zeros(0))
-    return Score(errors_of(poses, truth), frozenset(worn), none, none, none, none, none, 0.0)
+    return Score(errors_of(poses, truth), frozenset(worn), none, none, none, none, none)
 
 
 def _ruled(

@@ -72,7 +72,8 @@ def banded(bands: Sequence[Bands]) -> str:
 def line(label: str, scores: Sequence[Score]) -> str:
     """One line for the screen."""
     words = [f"{name} {cell}" for name, cell in zip(COLUMNS, cells(scores), strict=True)]
-    return f"{label:24s} " + " | ".join(words)
+    warned = sorted({words for s in scores for words in s.warned})
+    return f"{label:24s} " + " | ".join(words) + (f" ! {', '.join(warned)}" if warned else "")
 
 
 def by_segment(scores: Sequence[Score]) -> str:
