@@ -57,7 +57,8 @@ def cells(scores: Sequence[Score]) -> list[str]:
 
 def both(means) -> str:
     """Mean / root mean square."""
-    return " / ".join(f"{np.mean(values):.1f}" for values in means)
+    means = [np.mean(values) for values in means]
+    return "–" if np.isnan(means[0]) else " / ".join(f"{mean:.1f}" for mean in means)
 
 
 def banded(bands: Sequence[Bands]) -> str:
