@@ -201,13 +201,14 @@ def _between_bones(parts, truth: Truth, prior, allowed, first: int, turn: np.nda
     ties, state = truth.problem.ties, truth.state
     out = np.empty((len(state.R), len(ties), 3, 3))
 
-    def visit(k: int, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
+    def visit(at: slice, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
         for i, tie in enumerate(ties):
             p, c = (slice(3 * u, 3 * u + 3) for u in (tie.parent, tie.child))
-            D = X[p] - X[c]
+            D = X[:, p] - X[:, c]
             for u, sign in ((tie.child, 1.0), (tie.parent, -1.0)):
-                D[:, first + TISSUE * u : first + TISSUE * (u + 1)] += sign * turn[k, u]
-            out[k, i] = S[p, p] + S[c, c] - S[p, c] - S[c, p] + D @ sigma @ D.T
+                D[..., first + TISSUE * u : first + TISSUE * (u + 1)] += sign * turn[at, u]
+            between = S[:, p, p] + S[:, c, c] - S[:, p, c] - S[:, c, p]
+            out[at, i] = between + D @ sigma @ np.swapaxes(D, -1, -2)
 
     posterior(parts, state.slots, len(state.R), prior, allowed, visit)
     return out
