@@ -88,13 +88,16 @@ def neighbours(units: Sequence[Unit], model: BodyModel) -> list[tuple[int, int]]
     return [(at[j.parent], at[j.child]) for j in joints if j.parent in at and j.child in at]
 
 
-def unit_clocks(one: Unaided, pairs: Sequence[tuple[int, int]]) -> Clocks:
+def unit_clocks(
+    one: Unaided, pairs: Sequence[tuple[int, int]], by_rate: Sequence[int] | None = None
+) -> Clocks:
     """Offset and rate of every unit's clock against the others'.
 
     Parameters
     ----------
     one : each unit by itself
     pairs : (parent, child) indices of units on both sides of one joint
+    by_rate : units that may be compared by the size of their angular rate; None: all that no joint connects
 
     Returns
     -------
@@ -104,13 +107,14 @@ def unit_clocks(one: Unaided, pairs: Sequence[tuple[int, int]]) -> Clocks:
     -----
     One least-squares problem over all pairs and stretches, d = a_c − a_p + (b_c − b_p)(t − at), with priors
     on the offsets a and rates b. Only differences show, so the middle one of each group of connected units is
-    taken to be right. Units that no joint connects are compared by the size of their angular rate.
+    taken to be right. Units that no joint connects are compared by the size of their angular rate; those that
+    are known to sit far apart turn one after the other, which is no fault of a clock.
     """
     U = len(one.units)
     found = [pair for p, c in pairs if len((pair := pair_clock(one, p, c)).at)]
     source = ["joints" if any(u in pair.units for pair in found) else "nothing" for u in range(U)]
     jointed = {u for pair in pairs for u in pair}
-    for u in [u for u in range(U) if u not in jointed]:
+    for u in [u for u in (range(U) if by_rate is None else by_rate) if u not in jointed]:
         others = [rate_clock(one, v, u) for v in range(U) if v != u]
         told = [pair for pair in others if len(pair.at)]
         if told:

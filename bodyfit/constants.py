@@ -2,7 +2,7 @@
 
 In this order: two lever arms a joint (6 numbers, m), a constant error of each accelerometer (3 a unit, m/s²,
 unit frame: bias and misalignment), the two ends of each hinge axis (6 a hinge, rotation vectors of either
-direction, rad, unit frames).
+direction, rad, unit frames), the arms across segments without a unit (3 each, m, unit frames).
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from .averages import Averages
+from .bridges import expected
 from .problem import Body, Problem, State
 from .refine import AXIS_DECLARED_SD, declared_axis, prior_of_levers
 from .residuals import Linearised
@@ -38,15 +39,25 @@ def with_constants(
     Notes
     -----
     Joint centre, r = R_p (f_p − b_p) + L_p r_p − R_c (f_c − b_c) − L_c r_c; gravity, r = R (f − b) − g ŷ;
-    velocity, r = v_{k+1} − v_k − ½ Δt Σ (R (f − b) − g ŷ); hinge, r = R_p Exp(a_p) j_p − R_c Exp(a_c) j_c.
+    velocity, r = v_{k+1} − v_k − ½ Δt Σ (R (f − b) − g ŷ); hinge, r = R_p Exp(a_p) j_p − R_c Exp(a_c) j_c;
+    integrated, Δt R b and ½ Δt² R b.
     """
     by_name = {
         "joint-centre agreement": _of_joints(body, state, average),
         "gravity": _of_gravity(body, state),
         "velocity gain": _of_velocities(problem, body, state),
         "hinge axis": _of_hinges(problem, body, state),
+        "velocity gain by travel": _of_travels(problem, body, state, 1),
+        "way": _of_travels(problem, body, state, 2),
     }
-    return [replace(part, constants=by_name.get(part.name)) for part in parts]
+    first = 6 * len(body.ends.units) + 3 * state.R.shape[1] + 6 * len(body.axes)
+    out = []
+    for part in parts:
+        constants = by_name.get(part.name)
+        if part.constants is not None:
+            constants = (part.constants[0] + first, part.constants[1])
+        out.append(replace(part, constants=constants))
+    return out
 
 
 def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np.ndarray]:
@@ -65,7 +76,8 @@ def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np
     levers = prior_of_levers(problem, body.ends, body.joints, body.mounting).precision
     accelerometers = np.eye(3 * units) / problem.weights.accelerometer_constant**2
     axes = np.diag(np.repeat(_axis_sd(problem, body) ** -2.0, 6))
-    information = np.asarray(block_diag(levers, accelerometers, axes))
+    inferred = expected(problem, body.mounting)[1]
+    information = np.asarray(block_diag(levers, accelerometers, axes, inferred))
     at = np.arange(len(information)) - len(levers)
     return information, (at >= 0) & (at < 3 * units)
 
@@ -89,8 +101,17 @@ def _of_gravity(body: Body, state: State) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _of_velocities(problem: Problem, body: Body, state: State) -> tuple[np.ndarray, np.ndarray]:
-    at, half = problem.moving, 0.5 * problem.signals.key_step
+    at, half = problem.swaying, 0.5 * problem.signals.key_step
     return _accelerometers(body, at), half * (state.R[1:, at] + state.R[:-1, at])
+
+
+def _of_travels(
+    problem: Problem, body: Body, state: State, times: int
+) -> tuple[np.ndarray, np.ndarray] | None:
+    if not len(problem.placed):
+        return None
+    at, step = problem.placed, problem.signals.key_step
+    return _accelerometers(body, at), step**times / times * state.R[:-1, at]
 
 
 def _of_hinges(problem: Problem, body: Body, state: State) -> tuple[np.ndarray, np.ndarray] | None:

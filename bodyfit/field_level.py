@@ -157,7 +157,12 @@ def _joint_variances(problem: Problem, body: Body, average: Averages) -> tuple[n
 
 def _turned(problem: Problem, state: State, Q: np.ndarray) -> State:
     """The state with each unit's heading turned, Q (U, 3, 3)."""
-    return replace(state, R=Q @ state.R, velocity=apply(Q[problem.moving], state.velocity))
+    return replace(
+        state,
+        R=Q @ state.R,
+        velocity=apply(Q[problem.moving], state.velocity),
+        position=apply(Q[problem.placed], state.position),
+    )
 
 
 def _seen_turned(average: Averages, Q: np.ndarray) -> Averages:

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from .averages import Averages, averages
+from .bridges import expected
 from .field_level import judged
 from .field_trust import DIP_WITHOUT_PLACE, FieldTrust, judge_field
 from .geometry import Ends, LeverPrior, joint_start
@@ -50,7 +51,8 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))
-    return State(R, zeros, np.zeros((len(R), len(problem.moving), 3))), body, trust
+    velocity, position = (np.zeros((len(R), len(units), 3)) for units in (problem.moving, problem.placed))
+    return State(R, zeros, velocity, position), body, trust
 
 
 def _start_body(problem: Problem, R: np.ndarray) -> Body:
@@ -74,6 +76,7 @@ def _start_body(problem: Problem, R: np.ndarray) -> Body:
         {},
         np.zeros((U, 3, 3)),
         mounting,
+        inferred=expected(problem, mounting)[0],
     )
 
 
@@ -118,10 +121,35 @@ def _headed(
     for unit in np.flatnonzero(problem.measured):
         out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
     _follow_in_gaps(problem, out)
-    for tie in problem.ties:
-        if not problem.measured[tie.child]:
-            out[:, tie.child] = out[:, tie.parent]
-    return out, replace(body, levers=levers)
+    _in_usual_posture(problem, out, body.mounting)
+    return out, replace(body, levers=levers, range_holds=_ranges_inferred(problem, body.mounting))
+
+
+def _in_usual_posture(problem: Problem, R: np.ndarray, mounting: Mounting) -> None:
+    """Puts segments without a unit where they usually are beside a neighbour, R changed in place."""
+    M = mounting.segment_from_unit
+    usual = {
+        tuple(ends): turn for ends, turn in zip(problem.postures.ends, problem.postures.usual, strict=True)
+    }
+    placed = problem.measured.copy()
+    ties = list(problem.ties)
+    for tie in (*ties, *reversed(ties)):
+        p, c = tie.parent, tie.child
+        if placed[p] and not placed[c]:
+            R[:, c] = R[:, p] @ M[p].T @ usual[p, c] @ M[c]
+            placed[c] = True
+        elif placed[c] and not placed[p]:
+            R[:, p] = R[:, c] @ M[c].T @ usual[p, c].T @ M[p]
+            placed[p] = True
+
+
+def _ranges_inferred(problem: Problem, mounting: Mounting) -> dict[int, np.ndarray]:
+    """Ranges of joints beside segments without a unit: they hold from the start."""
+    return {
+        i: np.ones(3, bool)
+        for i, tie in enumerate(problem.ties)
+        if not problem.both_measured(tie) and mounting.sure[tie.parent] and mounting.sure[tie.child]
+    }
 
 
 def _follow_in_gaps(problem: Problem, R: np.ndarray) -> None:

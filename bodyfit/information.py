@@ -126,7 +126,9 @@ def _at_truth(made: Simulated, problem: Problem, worn: Mapping[str, str], mounti
     for v, u in enumerate(problem.moving):
         place = made.units[worn[segments[u]]].place
         velocity[:, v] = at_keyframes(np.gradient(place, time, axis=0), time, at)
-    state = replace(state, R=R, bias=bias, velocity=velocity)
+    places = [at_keyframes(made.units[worn[segments[u]]].place, time, at) for u in problem.placed]
+    position = np.stack(places, 1) if places else state.position
+    state = replace(state, R=R, bias=bias, velocity=velocity, position=position)
     body = _true_body(made, problem, body, worn, mounting_sd)
     return Truth(problem, state, body, averages(problem.signals, problem.turns, R), bones, at)
 

@@ -129,7 +129,8 @@ def _alone(capture: Capture) -> Unaided | None:
 def _compared(capture: Capture, alone: Unaided) -> tuple[Capture, Unaided, Clocks, tuple[Finding, ...]]:
     """Stamps put on one clock."""
     units = [capture.units[name] for name in alone.units]
-    clocks = unit_clocks(alone, neighbours(units, capture.model))
+    unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
+    clocks = unit_clocks(alone, neighbours(units, capture.model), unplaced)
     if clocks.apart.any():
         capture = _with(capture, on_one_clock(capture.units, clocks))
         alone = _alone(capture) or alone

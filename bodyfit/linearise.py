@@ -8,6 +8,7 @@ import numpy as np
 
 from .averages import Averages
 from .body import Joint
+from .bridges import prior_of_arms
 from .field_trust import FieldTrust
 from .geometry import elastic_turns, joint_forces
 from .joint_angles import joint_angles
@@ -16,13 +17,15 @@ from .problem import Body, Problem, State, Tie
 from .residuals import Linearised
 from .residuals.at_start import rotation_at_start
 from .residuals.bias import bias_level, bias_walk
+from .residuals.bridge import bridge
 from .residuals.field import field_heading, field_vector
 from .residuals.fused import fused_orientation
 from .residuals.gravity import gravity, velocity_gain, velocity_level
 from .residuals.hinge import hinge
 from .residuals.joint_angle import joint_angle
 from .residuals.joint_centre import joint_centre
-from .residuals.neighbour import neighbour
+from .residuals.posture import posture
+from .residuals.travel import position_at_start, travel
 from .residuals.turn_rate import turn_rate
 from .signals import Signals
 
@@ -51,7 +54,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
     """First layer: what each unit says by itself."""
     signals, turns, w = problem.signals, problem.turns, problem.weights
     U, step = len(signals.units), signals.key_step
-    moving, turn = problem.moving, turns.carried[:, -1]
+    swaying, turn = problem.swaying, turns.carried[:, -1]
     parts = [
         turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), problem.turn_variance),
         bias_walk(state.bias, w.bias_walk**2 * step),
@@ -60,11 +63,61 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
         rotation_at_start(len(state.R), _start_sd(problem, trust)),
         gravity(average.force, problem.g, w.acceleration, problem.alike(w.acceleration_s), average.known),
         velocity_gain(
-            average.force, state.velocity, problem.g, step, w.accelerometer, average.known, moving, 2 * U
+            average.force,
+            state.velocity[:, : len(swaying)],
+            problem.g,
+            step,
+            w.accelerometer,
+            average.known,
+            swaying,
+            2 * U,
         ),
         velocity_level(state.velocity, w.speed, problem.alike(w.speed_s), 2 * U),
     ]
     return parts + _of_fields(problem, average, trust) + _of_orientations(problem, state)
+
+
+ANYWHERE = 10.0  # m, where a unit is when it starts: of all bridges together, only differences show
+
+
+def _of_bridges(problem: Problem, state: State, body: Body) -> list[Linearised]:
+    """Where units go, and that segments without one lie between them."""
+    placed, w, travelled = problem.placed, problem.weights, problem.travels
+    if not len(placed):
+        return []
+    first = 2 * state.R.shape[1] + state.velocity.shape[1]
+    places = first + np.arange(len(placed))
+    parts = travel(
+        state.R[:, placed],
+        state.velocity[:, len(problem.swaying) :],
+        state.position,
+        travelled.gain,
+        travelled.way,
+        travelled.known,
+        problem.g,
+        problem.signals.key_step,
+        w.travel,
+        (placed, places - len(placed), places),
+    )
+    parts.append(position_at_start(state.position, ANYWHERE, places))
+    number = {unit: e for e, unit in enumerate(placed)}
+    which = {key: a for a, key in enumerate(prior_of_arms(problem, body.mounting).keys)}
+    for one in problem.bridges:
+        near, far = number[one.units[0]], number[one.units[-1]]
+        at = [len(problem.postures.ends) + which[key] for key in one.arms]
+        parts.append(
+            bridge(
+                state.R[:, one.units],
+                body.inferred[at],
+                (state.position[:, near], state.position[:, far]),
+                one.units,
+                at,
+                (places[near], places[far]),
+                w.bridge,
+                problem.alike(w.bridge_s),
+            )
+        )
+    return parts
 
 
 def _of_fields(problem: Problem, average: Averages, trust: FieldTrust) -> list[Linearised]:
@@ -154,11 +207,19 @@ def _of_body(problem: Problem, state: State, body: Body, average: Averages, firs
             )
         )
     parts += _of_angles(problem, freed, body)
-    loose = [tie for tie in problem.ties if not (problem.both_measured(tie))]
-    if loose:
-        ends_ = np.array([[tie.parent, tie.child] for tie in loose])
-        parts.append(neighbour(state.R, ends_[:, 0], ends_[:, 1], w.neighbour, problem.alike(w.neighbour_s)))
-    return parts
+    return parts + _of_postures(problem, state, body) + _of_bridges(problem, state, body)
+
+
+def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]:
+    """Joints beside segments without a unit; none: no part."""
+    known, w = problem.postures, problem.weights
+    if not len(known.ends):
+        return []
+    kept = float(np.exp(-problem.signals.key_step / w.posture_s))
+    mounting = body.mounting.segment_from_unit
+    parents, children = known.ends.T
+    offset = body.inferred[: len(known.ends)]
+    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept)
 
 
 def segment_rotations(R: np.ndarray, mounting: Mounting) -> np.ndarray:
@@ -188,7 +249,7 @@ def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearis
         if joint.range:
             sd, excess = np.where(range_holds, w.range_, np.inf), beyond_range(joint, angles)
             parts.append(joint_angle("joint range", parent, excess, *common, sd, problem.alike(w.angle_s)))
-        if joint.stiffness:
+        if joint.stiffness and problem.both_measured(tie):
             stiff = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
             # what a person's own neutral differs by does not average out over the capture
             sd, whole = np.hypot(stiff, w.offset), float(len(freed))

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from scipy.linalg.lapack import dtbtrs
 
 from .residuals import Linearised
 from .smoother import Factored, assemble, chunks_of, side_by_side
@@ -73,6 +74,78 @@ def posterior(
         S, after = _backward(P, J, X, after, at)
         visit(slice(*chunks[index]), S, X[:, at], sigma)
     return sigma
+
+
+def solve_with_constants(
+    residuals: Sequence[Linearised], slots: int, keyframes: int, prior: np.ndarray, pull: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Gauss–Newton step of all residuals in the unknowns of every keyframe and in constants at once.
+
+    Parameters
+    ----------
+    residuals : linearised at the same point
+    slots : number of three-vectors per keyframe
+    keyframes : K + 1
+    prior : (q, q), information about the constants beforehand
+    pull : (q,), its gradient: information times how far they are from what is expected
+
+    Returns
+    -------
+    step : (K + 1, slots, 3)
+    change : (q,) of the constants
+
+    Notes
+    -----
+    With H = L Lᵀ, L z = −g and L Z = B: (C − Zᵀ Z) c = −g_c − Zᵀ z, Lᵀ x = z − Z c.
+    """
+    residuals, place = side_by_side(residuals, slots)
+    chunks = chunks_of(slots, keyframes)
+    n, q = 3 * slots, len(prior)
+    carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
+    information, gradient = prior.copy(), pull.copy()
+    for index, chunk in enumerate(chunks):
+        kept.append((carry, border))
+        factored, Z = _reduced(residuals, slots, chunk, carry, border)
+        information += _own(residuals, *chunk, q) - Z.T @ Z
+        gradient += _pull(residuals, *chunk, q) + Z.T @ factored.z
+        if index < len(chunks) - 1:
+            carry, border = factored.left_to_next(), factored.border_left(Z[-n:])
+    change = -np.linalg.solve(information, gradient)
+    step, after = np.empty((keyframes, n)), None
+    for index in reversed(range(len(chunks))):
+        if index < len(chunks) - 1:
+            factored, Z = _reduced(residuals, slots, chunks[index], *kept[index])
+        factored.z = factored.z - Z @ change
+        own = slice(*chunks[index])
+        step[own] = factored.solve(after)
+        after = step[own.start]
+    return step.reshape(keyframes, slots, 3)[:, place], change
+
+
+def _reduced(
+    residuals: Sequence[Linearised],
+    slots: int,
+    chunk: tuple[int, int],
+    carry: tuple[np.ndarray, np.ndarray],
+    border: np.ndarray,
+) -> tuple[Factored, np.ndarray]:
+    """A chunk's factor L, and (k n, q) L⁻¹ B."""
+    factored = Factored(assemble(residuals, slots, *chunk), carry)
+    B = _border(residuals, slots, *chunk, border)
+    return factored, dtbtrs(factored.L, B.reshape(-1, B.shape[-1]), uplo="L")[0]
+
+
+def _pull(residuals: Sequence[Linearised], start: int, end: int, q: int) -> np.ndarray:
+    """(q,) gradient by the constants."""
+    out = np.zeros(q)
+    for part in residuals:
+        if part.constants is None:
+            continue
+        at, J = part.constants[0], part.constants[1][start:end]
+        weighted = part.value[start:end] * part.weight[start:end]
+        for e, own in enumerate(at):
+            out[own] += np.einsum("kmi,km->i", J[:, e], weighted[:, e])
+    return out
 
 
 def _of_constants(information: np.ndarray, prior: np.ndarray, allowed: np.ndarray) -> np.ndarray:

@@ -50,6 +50,44 @@ def preintegrate(signals: Signals) -> Turns:
     return Turns(carried, -signals.step * np.swapaxes(current, -1, -2) @ total)
 
 
+@dataclass(frozen=True, eq=False)
+class Travels:
+    """The accelerometer integrated between keyframes, in the unit frame at the keyframe before.
+
+    Attributes
+    ----------
+    gain : (K, E, 3) m/s, ∫ D f dt, D the turn since the keyframe
+    way : (K, E, 3) m, the same integrated once more
+    known : (K, E) bool, intervals in which it was measured throughout
+    """
+
+    gain: np.ndarray
+    way: np.ndarray
+    known: np.ndarray
+
+
+def travels(signals: Signals, turns: Turns, units: np.ndarray) -> Travels:
+    """Accelerometers of some units between keyframes.
+
+    Parameters
+    ----------
+    signals, turns : of all units
+    units : (E,)
+
+    Returns
+    -------
+    Travels, by the trapezoidal rule
+    """
+    q, step = signals.per_key, signals.step * signals.stride
+    at = np.arange(signals.intervals)[:, None] * q + np.arange(q + 1)
+    felt = apply(turns.carried[:, :, units], signals.specific_force[:, units][at])
+    once = np.full(q + 1, step)
+    once[[0, -1]] = 0.5 * step
+    twice = once * step * np.arange(q, -1, -1)
+    known = signals.known["accelerometer"][:, units][at].all(1) & ~signals.lost[:, units]
+    return Travels(np.einsum("j,kjei->kei", once, felt), np.einsum("j,kjei->kei", twice, felt), known)
+
+
 def between_keyframes(R: np.ndarray, carried: np.ndarray) -> np.ndarray:
     """Rotations at the steps between keyframes: the gyroscope's turn, bent to meet both ends.
 

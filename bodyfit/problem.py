@@ -9,10 +9,12 @@ from functools import cached_property
 import numpy as np
 
 from .body import Joint
+from .bridges import Bridge, bridges_of
 from .earth_field import EarthField
 from .geometry import Axis, Ends
 from .mounting import Held, Mounting
-from .preintegration import Turns
+from .postures import Postures, postures
+from .preintegration import Travels, Turns, travels
 from .rotations import exp, log
 from .signals import Signals
 from .weights import Weights
@@ -71,7 +73,8 @@ class Problem:
         """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
         w, step = self.weights, self.signals.key_step
         scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
-        return (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
+        variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
+        return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours
 
     @property
     def levelled(self) -> np.ndarray:
@@ -86,10 +89,38 @@ class Problem:
 
     @property
     def moving(self) -> np.ndarray:
-        """(V,) units whose velocity is an unknown: one for each group that joints hold together."""
+        """(V,) units whose velocity is an unknown: `swaying`, then `placed`."""
+        return np.concatenate([self.swaying, self.placed])
+
+    @property
+    def swaying(self) -> np.ndarray:
+        """Units of which only the velocity is looked for: one for each group that joints hold together."""
         felt = self.signals.has["accelerometer"]
         held = {tie.child for tie in self.ties if felt[tie.parent]}
-        return np.array([u for u in np.flatnonzero(felt) if u not in held], int)
+        return np.array([u for u in np.flatnonzero(felt) if u not in held and u not in self.placed], int)
+
+    @cached_property
+    def bridges(self) -> tuple[Bridge, ...]:
+        """Ways across segments without a unit, between units whose motion can be integrated."""
+        has = self.signals.has
+        turning = has["gyroscope"] | has["orientation"]
+        return bridges_of(self.ties, self.measured, has["accelerometer"] & turning)
+
+    @cached_property
+    def placed(self) -> np.ndarray:
+        """(E,) units whose position is an unknown: the ends of the bridges."""
+        ends = [bridge.units[end] for bridge in self.bridges for end in (0, -1)]
+        return np.array(sorted(set(ends)), int)
+
+    @cached_property
+    def postures(self) -> Postures:
+        """What is known beforehand of joints beside segments without a unit."""
+        return postures(self)
+
+    @cached_property
+    def travels(self) -> Travels:
+        """Integrated accelerometers of the units in `placed`."""
+        return travels(self.signals, self.turns, self.placed)
 
     @property
     def centre_sd(self) -> np.ndarray:
@@ -125,6 +156,8 @@ class Body:
     mounting : segment_from_unit and where it comes from
     range_holds : tie -> (3,) bool, for joints with known mountings; where an angle lies outside its range too
         often, the neutral pose must differ, and the range is not used
+    inferred : (L + A, 3) rad and m, beside segments without a unit: the person's own postures, and the arms
+        of the bridges; see `bridges.expected`
     """
 
     ends: Ends
@@ -137,6 +170,7 @@ class Body:
     elastic: np.ndarray
     mounting: Mounting
     range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
+    inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,20 +182,21 @@ class State:
     R : (K + 1, U, 3, 3) world_from_unit
     bias : (K + 1, U, 3) rad/s, gyroscopes
     velocity : (K + 1, V, 3) m/s, world frame, of the units in `Problem.moving`
+    position : (K + 1, E, 3) m, world frame, of the units in `Problem.placed`
     """
 
     R: np.ndarray
     bias: np.ndarray
     velocity: np.ndarray
+    position: np.ndarray
 
     @property
     def slots(self) -> int:
         """Number of three-vectors per keyframe."""
-        return 2 * self.R.shape[1] + self.velocity.shape[1]
+        return 2 * self.R.shape[1] + self.velocity.shape[1] + self.position.shape[1]
 
     def stepped(self, step: np.ndarray) -> State:
         """After a step (K + 1, slots, 3)."""
-        U = self.R.shape[1]
-        return State(
-            exp(step[:, :U]) @ self.R, self.bias + step[:, U : 2 * U], self.velocity + step[:, 2 * U :]
-        )
+        U, V = self.R.shape[1], self.velocity.shape[1]
+        turn, bias, velocity, position = np.split(step, [U, 2 * U, 2 * U + V], axis=1)
+        return State(exp(turn) @ self.R, self.bias + bias, self.velocity + velocity, self.position + position)

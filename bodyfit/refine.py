@@ -174,5 +174,6 @@ def _ranges_that_hold(problem: Problem, freed: np.ndarray, mounting: Mounting) -
     for i, tie in enumerate(problem.ties):
         if (tie.joint.range or tie.joint.stiffness) and sure[tie.parent] and sure[tie.child]:
             outside = np.abs(beyond_range(tie.joint, angles_of(tie, segments))) > OUTSIDE_RAD
-            out[i] = outside.mean(0) < OUTSIDE_SHARE
+            inferred = not problem.both_measured(tie)  # only a measured joint can show a range to be wrong
+            out[i] = inferred | (outside.mean(0) < OUTSIDE_SHARE)
     return out

@@ -248,6 +248,10 @@ class Factored:
         M = solve_triangular(self._last, self.tie, lower=True, check_finite=False).T
         return -M @ M.T, M @ self.z[-self.n :]
 
+    def border_left(self, last: np.ndarray) -> np.ndarray:
+        """(n, q) what this chunk adds to the next one's border, given L⁻¹ B of its last keyframe."""
+        return -solve_triangular(self._last, self.tie, lower=True, check_finite=False).T @ last
+
     def solve(self, after: np.ndarray | None) -> np.ndarray:
         """(k, n) step, given that of the keyframe after this chunk."""
         z = self.z.copy()

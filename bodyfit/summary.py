@@ -295,8 +295,11 @@ def _geometry(track: Track, i: int) -> dict[str, Any]:
 def _determined(track: Track, i: int, sd: float) -> dict[str, Any]:
     """Whether the child's heading against its parent's, sd in rad, is known, and what is not."""
     tie, notes = track.problem.ties[i], []
-    if not track.problem.measured[tie.child]:
-        notes.append("no unit on its child segment: inferred from its neighbours")
+    worn = track.problem.both_measured(tie)
+    if not worn:
+        notes.append(
+            "a segment of it carries no unit: inferred from the units around, see its standard deviation"
+        )
     if tie.joint.type == "hinge" and i not in track.found.body.axes:
         notes.append("its axis is not shown by this motion; bend it through a wider range")
     if sd > HEADING_UNKNOWN:
@@ -306,7 +309,7 @@ def _determined(track: Track, i: int, sd: float) -> dict[str, Any]:
         )
     return {
         "relative_heading_sd_deg": float(np.degrees(sd)),
-        "determined": bool(sd <= HEADING_UNKNOWN and track.problem.measured[tie.child]),
+        "determined": bool(sd <= HEADING_UNKNOWN and worn),
         "note": "; ".join(notes) or None,
     }
 

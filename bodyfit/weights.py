@@ -32,7 +32,9 @@ class Weights:
     field_lasts : s, over which what gyroscopes and joints show to be wrong with a unit's field is alike
     field_norm, field_dip, field_turn : gate: share of the norm, rad, rad within two seconds
     fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
-    neighbour, neighbour_s : rad and s, a segment without a unit against its neighbours
+    posture, posture_s : rad and s, how far a joint without both units is from its usual posture, and for how
+        long
+    bridge, bridge_s : m and s, how far joints give and units shift, across segments without a unit
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
     joint_centre, joint_centre_measured : m, joint centre of a segment scaled from stature; of a measured one
@@ -77,8 +79,11 @@ class Weights:
     fused_inclination: float = math.radians(1.0)
     fused_heading: float = math.radians(20.0)
     fused_s: float = 2.0
-    neighbour: float = math.radians(40.0)
-    neighbour_s: float = 1.0
+    posture: float = math.radians(40.0)
+    posture_s: float = 0.5
+    travel: float = 0.1
+    bridge: float = 0.03
+    bridge_s: float = 0.3
     rotation_at_start: float = math.radians(100.0)
     lever: float = 0.3
     position: float = 0.01

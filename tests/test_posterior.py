@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bodyfit import posterior as module
-from bodyfit.posterior import posterior
+from bodyfit.posterior import posterior, solve_with_constants
 from bodyfit.residuals import Linearised
 
 SLOTS = 2
@@ -200,3 +200,23 @@ def test_the_spread_of_what_is_solved_from_drawn_noise_is_as_said():
     sd = np.sqrt(np.r_[np.diagonal(said[0], axis1=1, axis2=2).ravel(), np.diag(said[1])[~allowed]])
     np.testing.assert_allclose(error.std(1) / sd, 1.0, atol=0.06)
     assert abs(np.mean(error.std(1) / sd) - 1) < 0.01
+
+
+@pytest.mark.parametrize("chunked", [False, True], ids=["whole", "in chunks"])
+def test_a_step_with_constants_is_numpys_least_squares(chunked, monkeypatch):
+    keyframes = 23
+    parts, prior = problem(5, keyframes)
+    rng = np.random.default_rng(8)
+    parts = [dataclasses.replace(part, value=rng.normal(size=part.value.shape)) for part in parts]
+    pull = rng.normal(size=CONSTANTS)
+    if chunked:
+        monkeypatch.setattr(module, "chunks_of", lambda *_: [(0, 9), (9, 17), (17, 23)])
+    step, change = solve_with_constants(parts, SLOTS, keyframes, prior, pull)
+    A, weight = dense(parts, keyframes)
+    value = np.concatenate([part.value.reshape(-1) for part in parts])
+    normal, gradient = A.T @ (weight[:, None] * A), A.T @ (weight * value)
+    normal[-CONSTANTS:, -CONSTANTS:] += prior
+    gradient[-CONSTANTS:] += pull
+    expected = -np.linalg.solve(normal, gradient)
+    np.testing.assert_allclose(step.ravel(), expected[:-CONSTANTS], atol=1e-9)
+    np.testing.assert_allclose(change, expected[-CONSTANTS:], atol=1e-9)

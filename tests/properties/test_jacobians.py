@@ -15,13 +15,15 @@ from bodyfit.body import Joint
 from bodyfit.joint_angles import joint_angles
 from bodyfit.residuals.at_start import rotation_at_start
 from bodyfit.residuals.bias import bias_level, bias_walk
+from bodyfit.residuals.bridge import bridge
 from bodyfit.residuals.field import field_heading, field_vector
 from bodyfit.residuals.fused import fused_orientation
 from bodyfit.residuals.gravity import gravity, velocity_gain, velocity_level
 from bodyfit.residuals.hinge import hinge
 from bodyfit.residuals.joint_angle import angle_rates, joint_angle
 from bodyfit.residuals.joint_centre import joint_centre
-from bodyfit.residuals.neighbour import neighbour
+from bodyfit.residuals.posture import posture
+from bodyfit.residuals.travel import position_at_start, travel
 from bodyfit.residuals.turn_rate import turn_rate
 from bodyfit.rotations import apply, exp, log
 
@@ -327,15 +329,93 @@ def test_hinge(state):
     check(lambda x: hinge(state.rotations(x), PARENTS, CHILDREN, axes, np.full(3, 0.05), 20.0), rows)
 
 
-def test_neighbour(state):
+@pytest.mark.parametrize("part", [0, 1], ids=["first", "changes"])
+def test_posture(state, part):
+    usual, mounting = exp(state.rng.normal(size=(3, 3)) * 0.3), exp(state.rng.normal(size=(UNITS, 3)) * 0.3)
+    whiten, offset = np.diag([2.0, 5.0, 9.0]) + np.zeros((3, 3, 3)), state.rng.normal(size=(3, 3)) * 0.1
+    kept, seen = 0.8, (usual, whiten, offset)
+    turn = exp(state.rng.normal(size=(KEYFRAMES, 3)) * 0.5)  # joints bent by less than half a turn
+    state.R = turn[:, None] @ exp(state.rng.normal(size=(KEYFRAMES, UNITS, 3)) * 0.4) @ mounting
+
     def rows(x):
-        def row(k, j):
-            p, c = (sym_exp(x[k][u]) @ vec(state.R[k, u]) for u in (PARENTS[j], CHILDREN[j]))
-            return sym_log(p.T @ c)
+        def off(k, j):
+            p, c = (sym_exp(x[k][u]) @ vec(state.R[k, u] @ mounting[u].T) for u in (PARENTS[j], CHILDREN[j]))
+            return vec(whiten[j]) @ (sym_log((p @ vec(usual[j])).T @ c) - vec(offset[j]))
 
-        return each(row)
+        if part == 0:
+            return each(off, 1, 3)
+        scale = 1 / np.sqrt(1 - kept**2)
+        return each(lambda k, j: scale * (off(k + 1, j) - kept * off(k, j)), KEYFRAMES - 1, 3)
 
-    check(lambda x: neighbour(state.rotations(x), PARENTS, CHILDREN, 0.7, 10.0), rows)
+    check(lambda x: posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept)[part], rows)
+
+
+@pytest.mark.parametrize("part", [0, 1], ids=["gain", "way"])
+def test_travel(state, part):
+    """One unit, its velocity in slot 6 and its position in slot 7."""
+    unit, slots = 1, (np.array([1]), np.array([6]), np.array([7]))
+    gain, way = state.rng.normal(size=(2, KEYFRAMES - 1, 1, 3))
+    known = np.array([[True], [False], [True]])
+
+    def evaluate(x):
+        moved = state.velocity + x[:, 2 * UNITS :]
+        R = state.rotations(x)[:, [unit]]
+        return travel(R, moved[:, :1], moved[:, 1:], gain, way, known, G, STEP, 0.1, slots)[part]
+
+    def rows(x):
+        def row(k, _):
+            (v, x0), (w, x1) = (
+                [vec(state.velocity[i, s]) + x[i][2 * UNITS + s] for s in (0, 1)] for i in (k, k + 1)
+            )
+            R, up = sym_exp(x[k][unit]) @ vec(state.R[k, unit]), vec([0, G, 0])
+            if part == 0:
+                return w - v - bool(known[k, 0]) * (R @ vec(gain[k, 0]) - STEP * up)
+            return x1 - x0 - STEP * v - bool(known[k, 0]) * (R @ vec(way[k, 0]) - 0.5 * STEP**2 * up)
+
+        return each(row, KEYFRAMES - 1, 1)
+
+    check(evaluate, rows)
+
+
+def test_position_at_start(state):
+    placed = np.array([7])
+
+    def rows(x):
+        return [vec(state.velocity[0, 1]) + x[0][7]]
+
+    check(lambda x: position_at_start(state.velocity[:, 1:] + x[:, [7]], 10.0, placed), rows)
+
+
+ARMS = np.array([[0.1, -0.2, 0.0], [0.0, -0.4, 0.1], [0.05, 0.2, 0.0]])
+
+
+def bridged(state, x, arms=ARMS):
+    """From unit 0 across 2 to 1, whose positions are slots 6 and 7."""
+    places = state.velocity + x[:, 2 * UNITS :]
+    R = state.rotations(x)[:, [0, 2, 1]]
+    return bridge(R, arms, (places[:, 0], places[:, 1]), (0, 2, 1), (3, 5, 4), (6, 7), 0.03, 2.0)
+
+
+def test_bridge(state):
+    def rows(x):
+        def row(k, _):
+            near, far = (vec(state.velocity[k, s]) + x[k][2 * UNITS + s] for s in (0, 1))
+            R = [sym_exp(x[k][u]) @ vec(state.R[k, u]) for u in (0, 2, 1)]
+            return far + R[2] @ vec(ARMS[2]) - near - R[0] @ vec(ARMS[0]) - R[1] @ vec(ARMS[1])
+
+        return each(row, KEYFRAMES, 1)
+
+    check(lambda x: bridged(state, x), rows)
+
+
+def test_arms_of_a_bridge(state):
+    """The constants' Jacobian, exactly: the residual is linear in the arms."""
+    nothing, change = np.zeros(SHAPE), state.rng.normal(size=ARMS.shape)
+    before, after = bridged(state, nothing), bridged(state, nothing, ARMS + change)
+    assert before.constants is not None
+    at, J = before.constants
+    assert list(at[0]) == [9, 10, 11, 15, 16, 17, 12, 13, 14]
+    np.testing.assert_allclose((after.value - before.value)[:, 0], J[:, 0] @ change.ravel(), atol=1e-12)
 
 
 CARRIERS = np.array([2, 0])  # units that carry a magnetometer, or an orientation
