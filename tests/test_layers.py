@@ -33,7 +33,7 @@ LAYERS = (
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary pictures fitting inspection inspecting",
-    "turn_errors turn_scores stick_figures comparing comparing_jobs",
+    "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
