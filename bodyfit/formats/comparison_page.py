@@ -40,8 +40,8 @@ WAYS = {
 }  # fmt: skip
 WAYS_NOTE = (
     "Root mean square of parts of the error: about the vertical and the rest, about the direction of the "
-    "magnetic field and the rest; and of the whole error in the fifth of the time that shakes units least and "
-    "most, and whose field differs least and most in strength. “Mostly”: where four fifths of the mean "
+    "magnetic field and the rest; and of the whole error in the fifth of the time that shakes units least "
+    "and most, and whose field differs least and most in strength. “Mostly”: where four fifths of the mean "
     "square lie."
 )
 
