@@ -79,7 +79,7 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
     window = _window(len(X), q, half, start - a, (end if end < K else K + 1) - start)
 
     def mean(values: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
-        if valid is not None:
+        if valid is not None and not valid.all():
             weight = window @ valid.astype(float)
             return mean(values * valid[..., None]) / np.maximum(weight, 1e-9)[..., None]
         return (window @ values.reshape(len(values), -1)).reshape(-1, *values.shape[1:])
@@ -93,14 +93,15 @@ def _part(signals: Signals, turns: Turns, R: np.ndarray, start: int, end: int, b
         "force": mean(force, felt),
         "lever": mean(lever.reshape(*lost.shape, 9), ~lost).reshape(-1, *lever.shape[1:]),
     }
-    unfelt = signals.has["accelerometer"] & (window @ felt.astype(float) == 0)
+    share = window @ felt.astype(float)
+    unfelt = signals.has["accelerometer"] & (share == 0)
     out["force"] = np.where(unfelt[..., None], AT_REST, out["force"])
     out["field"] = (
         mean(apply(X, signals.field[at]), magnetic)
         if magnetic.any()
         else np.broadcast_to(0.0, out["force"].shape)
     )
-    out |= {"known": mean(felt.astype(float)) > MEASURED, "field_known": mean(magnetic.astype(float)) > 0.5}
+    out |= {"known": share > MEASURED, "field_known": mean(magnetic.astype(float)) > 0.5}
     if by_latency:
         out["force_by_latency"] = mean(apply(X @ skew(signals.rate[at]), f), felt)
         step = signals.step * signals.stride

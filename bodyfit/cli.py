@@ -19,6 +19,7 @@ from .errors import BodyfitError
 ELSEWHERE = {
     "compare": (".cli_compare", "The same recording with other sensors, without the body, with fewer units."),
     "inspect": (".cli_inspect", "What a capture holds, what is wrong with it, and what to do."),
+    "plan": (".cli_plan", "Which units to wear for a motion, before anything is bought or strapped on."),
     "report": (".cli_report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
     "review": (".cli_review", "What to be wary of in a motion: findings with time, number, limit, source."),
     "simulate": (".cli_simulate", "What worn units would have measured during a given motion."),

@@ -10,7 +10,6 @@ from scipy.ndimage import binary_opening, uniform_filter1d
 
 from .geometry import TURN_BASIS, projected
 from .residuals import huber
-from .rotations import apply, heading_matrix
 from .sampling import BRIDGED_S
 from .unaided import Unaided
 
@@ -73,7 +72,8 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     none = PairClock((parent, child), *np.zeros((3, 0)))
     if not spans:
         return none
-    most = sorted(spans, key=lambda span: -_motion(one, parent, child)[span].sum())[:SEARCHED]
+    motion = _motion(one, parent, child)
+    most = sorted(spans, key=lambda span: -motion[span].sum())[:SEARCHED]
     shift, lead = _searched(one, own, known[:, 0], most)
     if lead < CLEAR:
         return none
@@ -88,7 +88,8 @@ def _motion(one: Unaided, parent: int, child: int) -> np.ndarray:
     """(N,) how much there is to compare: the lesser of both units' changes of force, (m/s²)²."""
     force = one.force[:, [parent, child]]
     known = one.known[:, parent] & one.known[:, child]
-    return np.square(force - force.mean(0)).sum(-1).min(-1) * known
+    moved = force - force.mean(0)
+    return np.einsum("nui,nui->nu", moved, moved).min(-1) * known
 
 
 def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
@@ -138,7 +139,8 @@ def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.n
     cross = (seen @ weighed).reshape(shifts, 3, 4, 3, 4)
     pc = np.einsum("bac,sclaj->sbjl", np.array(TURN_BASIS), cross)
     pp = weighed.reshape(-1, 4).T @ P.reshape(-1, 4)
-    outer = np.einsum("kij,kil->kjl", C, C).reshape(len(C), 16)
+    outer = np.swapaxes(C, -1, -2).copy() @ C
+    outer = outer.reshape(len(C), 16)
     cc = (sliding_window_view(outer, n, axis=0) @ known).reshape(shifts, 4, 4)
     basis = np.stack([np.ones(HEADINGS), np.cos(_PSI), np.sin(_PSI)], -1)
     turned = np.einsum("hb,sbjl->shjl", basis, pc).reshape(-1, 4, 4)
@@ -165,13 +167,14 @@ def _refined(
     at, x = slice(span.start + shift, span.stop + shift), np.zeros(8)  # arms, heading, offset left over
     x[6] = _PSI[np.argmin(_costs(P, child[at], known[span, 0], 1))]
     sd, covariance = JOINT_SD, np.full((8, 8), np.nan)
+    J = np.zeros((len(P), 3, 8))
+    J[..., :3] = P[..., :3]
     for iteration in range(STEPS):
-        Q = heading_matrix(x[6])
-        C, S = Q @ (child[at] + x[7] * slope[at]), Q @ slope[at]
-        there = apply(C[..., :3], x[3:6]) + C[..., 3]
-        e = apply(P[..., :3], x[:3]) + P[..., 3] - there
-        by_heading, by_offset = -np.cross([0.0, 1.0, 0.0], there), -(apply(S[..., :3], x[3:6]) + S[..., 3])
-        J = np.concatenate([P[..., :3], -C[..., :3], by_heading[..., None], by_offset[..., None]], -1)
+        C = _turned(child[at] + x[7] * slope[at], x[6])
+        there, onwards = _felt(C, x[3:6]), _turned(_felt(slope[at], x[3:6]), x[6])
+        e = _felt(P, x[:3]) - there
+        J[..., 3:6], J[..., 7] = -C[..., :3], -onwards
+        J[:, 0, 6], J[:, 2, 6] = -there[:, 2], there[:, 0]  # −ŷ × there
         if iteration > 1:
             sd = max(JOINT_LEAST, float(1.4826 * np.sqrt(np.mean(np.median(np.abs(e), axis=0) ** 2))))
         w = known[span, 0] * known[at, 1] * huber(e, sd) * step / (ALIKE_S * sd**2)
@@ -184,6 +187,19 @@ def _refined(
         if abs(shift) >= margin:
             return np.nan, np.nan
     return shift * step + x[7], float(np.sqrt(covariance[7, 7]))
+
+
+def _felt(values: np.ndarray, arm: np.ndarray) -> np.ndarray:
+    """(n, 3) force at a lever arm (3,), of values (n, 3, 4): lever matrix | force."""
+    return (values.reshape(-1, 4) @ np.append(arm, 1.0)).reshape(-1, 3)
+
+
+def _turned(values: np.ndarray, heading: float) -> np.ndarray:
+    """World vectors or matrices (n, 3, ...) turned about the vertical."""
+    cos, sin, out = np.cos(heading), np.sin(heading), values.copy()
+    out[:, 0] = cos * values[:, 0] + sin * values[:, 2]
+    out[:, 2] = cos * values[:, 2] - sin * values[:, 0]
+    return out
 
 
 def rate_clock(one: Unaided, first: int, second: int) -> PairClock:

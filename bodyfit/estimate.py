@@ -191,12 +191,17 @@ def how_sure(
     units = np.arange(U)
     p, c = ends.T
 
-    def visit(k: int, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
-        x = X[: 3 * U]
-        whole = (S[: 3 * U, : 3 * U] + x @ sigma @ x.T).reshape(U, 3, U, 3)
-        rotation[k] = whole[units, :, units]
-        relative[k] = whole[p, :, p] + whole[c, :, c] - whole[p, :, c] - whole[c, :, p]
+    def visit(at: slice, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
+        S, x = S.reshape(-1, U, 3, U, 3), X.reshape(len(X), U, 3, -1)
+        rotation[at] = np.moveaxis(S[:, units, :, units], 0, 1) + _spread(x, sigma)
+        between = S[:, p, :, p] + S[:, c, :, c] - S[:, p, :, c] - S[:, c, :, p]
+        relative[at] = np.moveaxis(between, 0, 1) + _spread(x[:, c] - x[:, p], sigma)
 
     parts = with_constants(parts, problem, state, body, average)
-    posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit)
+    posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit, U)
     return rotation, relative
+
+
+def _spread(J: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """(k, E, 3, 3) J Σ Jᵀ of (k, E, 3, q) and (q, q)."""
+    return (J.reshape(-1, len(sigma)) @ sigma).reshape(J.shape) @ np.swapaxes(J, -1, -2)

@@ -30,7 +30,7 @@ from .poses import PoseSequence, held_pose
 from .preintegration import Turns, between_keyframes, preintegrate
 from .problem import Problem, Tie
 from .root_path import with_root_path
-from .rotations import exp
+from .rotations import as_rotation, exp, heading_matrix
 from .segment_sureness import SegmentSureness, segment_sureness
 from .signals import Signals, common_signals, resting_in
 from .slip import Slip, find_slip, slip_finding, slipping, without_slip
@@ -462,6 +462,22 @@ def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weig
     return Held(still.pose, still.start, still.end, segments, sd, True)
 
 
+def problem_of(capture: Capture, weights: Weights) -> Problem:
+    """The whole body's problem as the estimator is given it, stamps as they are.
+
+    Parameters
+    ----------
+    capture : with the units and sensors to use
+    weights : standard deviations of the residuals
+
+    Returns
+    -------
+    Problem, units in the order of the segments: the root, then the joints' children
+    """
+    units, ties = _with_body(capture)
+    return _problem(capture, common_signals(units, list(capture.units.values())), units, ties, weights)
+
+
 LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
@@ -551,6 +567,6 @@ def _together(tracks: list[Track]) -> dict[str, Rotation]:
     facing = float(np.angle(np.sum(towards))) if towards else 0.0
     out: dict[str, Rotation] = {}
     for track, R, known in zip(tracks, frames, north, strict=True):
-        turn = Rotation.identity() if known else Rotation.from_euler("Y", facing - heading_of(R[0, 0]))
-        out |= {segment: turn * Rotation.from_matrix(R[:, u]) for u, segment in enumerate(track.segments)}
+        turn = np.eye(3) if known else heading_matrix(np.asarray(facing - heading_of(R[0, 0])))
+        out |= {segment: as_rotation(turn @ R[:, u]) for u, segment in enumerate(track.segments)}
     return out

@@ -122,21 +122,20 @@ def joint_start(
     """
     headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
     basis = np.stack([np.ones(HEADINGS), np.cos(headings), np.sin(headings)], -1)
-    turned = [np.concatenate([E @ child[1], (E @ child[0].T).T[..., None]], -1) for E in TURN_BASIS]
-    own = np.concatenate([parent[1], parent[0][..., None]], -1)
+    own, untouched = (np.concatenate([lever, force[..., None]], -1) for force, lever in (parent, child))
+    turned = np.array(TURN_BASIS)[:, None] @ untouched  # ψ = 0 leaves it as it is; cc is the same for any ψ
     w = np.ones(len(own))
     for _ in range(3):
         scale = w / (correlated * sd**2)
-        pp = np.einsum("kij,k,kil->jl", own, scale, own)
-        pc = np.einsum("kij,k,bkil->bjl", own, scale, np.array(turned))
-        cc = np.einsum(
-            "kij,k,kil->jl", sum(turned[:2]), scale, sum(turned[:2])
-        )  # ψ = 0; any ψ gives the same
+        weighted = (own * scale[:, None, None]).reshape(-1, 4)
+        pp = weighted.T @ own.reshape(-1, 4)
+        pc = weighted.T @ turned.reshape(3, -1, 4)
+        cc = (untouched * scale[:, None, None]).reshape(-1, 4).T @ untouched.reshape(-1, 4)
         H, b, c = projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
         levers = np.linalg.solve(H, b[..., None])[..., 0]
         cost = 0.5 * (c - np.einsum("hi,hi->h", b, levers))
         best = int(np.argmin(cost))
-        full = np.einsum("b,bkij->kij", basis[best], np.array(turned))
+        full = np.tensordot(basis[best], turned, 1)
         r = levers[best]
         off = own @ np.append(r[:3], 1.0) - full @ np.append(r[3:], 1.0)
         w = huber(off, sd)
@@ -205,10 +204,17 @@ def levers_from_rotations(
         known = average.known[:, p] & average.known[:, c]
         w = known * huber(A @ levers[j].ravel() - z, sd[j]) / (correlated * sd[j] ** 2)
         own = slice(6 * j, 6 * j + 6)
-        H[own, own] += np.einsum("kij,k,kil->jl", A, w, A)
-        b[own] += np.einsum("kij,k,ki->j", A, w, z)
+        told, pull = _sums(A, w, z)
+        H[own, own] += told
+        b[own] += pull
     covariance = np.linalg.inv(H)
     return (covariance @ b).reshape(-1, 2, 3), covariance
+
+
+def _sums(A: np.ndarray, w: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Σ w AᵀA (n, n) and Σ w Aᵀz (n,) of A (k, m, n), w (k,), z (k, m)."""
+    flat, weighted = A.reshape(-1, A.shape[-1]), (A * w[:, None, None]).reshape(-1, A.shape[-1])
+    return weighted.T @ flat, weighted.T @ z.ravel()
 
 
 def heading_information(
@@ -237,8 +243,8 @@ def heading_information(
         known = average.known[:, p] & average.known[:, c]
         w = known * huber(parent[:, j] - child[:, j], sd[j]) / (correlated * sd[j] ** 2)
         own = slice(6 * j, 6 * j + 6)
-        held, b = float(np.einsum("ki,k,ki", d, w, d)), np.einsum("kij,k,ki->j", A, w, d)
-        H = np.einsum("kij,k,kil->jl", A, w, A) + prior.precision[own, own]
+        told, b = _sums(A, w, d)
+        held, H = float(w @ np.sum(d**2, -1)), told + prior.precision[own, own]
         noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
         free = held - float(b @ np.linalg.solve(H, b)) - noise
         out[:, j] = held, max(free, 1e-6 * held, 1e-12)
@@ -426,6 +432,7 @@ def elastic_mounting(
         sides = [by[..., None] * felt[:, unit, None, None, :] for by, unit in ((by_p, p), (by_c, c))]
         A = np.concatenate([side.reshape(*side.shape[:2], 9) for side in sides], -1)
         own = np.r_[9 * p : 9 * p + 9, 9 * c : 9 * c + 9]
-        H[np.ix_(own, own)] += np.einsum("kij,kil->jl", A, A * w[:, None, None])
-        b[own] -= np.einsum("kij,ki->j", A, value * w[:, None])
+        told, pull = _sums(A, w, value)
+        H[np.ix_(own, own)] += told
+        b[own] -= pull
     return np.linalg.solve(H, b).reshape(U, 3, 3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -150,20 +151,25 @@ class SharedAxis:
     signed: bool
     source: str = "joint axis"
 
+    @cached_property
+    def _plane(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Two directions across the axis (2, 3), how they see it tilt (2, 3), its covariance there (4, 4)."""
+        across = _across(self.axis)
+        own = np.kron(self.sd[0] ** 2 + self.sd[1] ** 2 * np.eye(2), np.eye(2))
+        return across, across @ skew(self.axis), own
+
     def residual(self, at: Guess) -> tuple[np.ndarray, Blocks, np.ndarray]:
         """Smallest turn that carries M d onto the axis, in the plane across it; ∂/∂φ = −I there."""
-        across = _across(self.axis)
+        across, tilted, own = self._plane
         off, covariance = [], np.zeros((4, 6))
         for side, unit in enumerate(self.units):
             M = at.mounting[unit]
             off.append(across @ _turn_onto(M @ self.seen[side], self.axis))
-            turned = across @ skew(self.axis) @ M
-            covariance[2 * side : 2 * side + 2, 3 * side : 3 * side + 3] = turned
+            covariance[2 * side : 2 * side + 2, 3 * side : 3 * side + 3] = tilted @ M
         blocks = [
             ("mounting", unit, np.concatenate([-across * (side == 0), -across * (side == 1)]))
             for side, unit in enumerate(self.units)
         ]
-        own = np.kron(self.sd[0] ** 2 + self.sd[1] ** 2 * np.eye(2), np.eye(2))
         return np.concatenate(off), blocks, covariance @ self.covariance @ covariance.T + own
 
     def directions(self, at: Guess) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
@@ -279,7 +285,7 @@ def _across(axis: np.ndarray) -> np.ndarray:
 
 def _turn_onto(v: np.ndarray, axis: np.ndarray) -> np.ndarray:
     """(3,) smallest rotation vector that carries v onto the axis; any one where they are opposite."""
-    normal = np.cross(v, axis)
+    normal = skew(v) @ axis
     sine = np.linalg.norm(normal)
     angle = np.arctan2(sine, v @ axis)
     return normal * (angle / sine) if sine > 1e-9 else _across(axis)[0] * angle

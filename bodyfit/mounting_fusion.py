@@ -251,8 +251,9 @@ def _normal(evidence: Sequence[Evidence], at: Guess) -> tuple[np.ndarray, np.nda
         information = np.linalg.inv(covariance)
         chi2 = float(r @ information @ r)
         surprise[i], weights[i] = chi2 / max(len(r), 1), min(1.0, (TAIL + len(r)) / (TAIL + chi2))
-        H += weights[i] * J.T @ information @ J
-        b += weights[i] * J.T @ information @ r
+        pull = weights[i] * (J.T @ information)
+        H += pull @ J
+        b += pull @ r
     return H, b, surprise, weights
 
 

@@ -214,7 +214,8 @@ def through_pinocchio(poses: PoseSequence) -> tuple[dict[str, np.ndarray], dict[
 
 def _relative(rotations: Mapping[str, Rotation], joint: Joint) -> np.ndarray:
     """(T, 3, 3) parent_from_child."""
-    return (rotations[joint.parent].inv() * rotations[joint.child]).as_matrix()
+    parent, child = (rotations[segment].as_matrix() for segment in (joint.parent, joint.child))
+    return np.swapaxes(parent, -1, -2) @ child
 
 
 def _coordinates(joint: Joint, R: np.ndarray) -> np.ndarray:

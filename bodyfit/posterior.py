@@ -16,10 +16,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from .residuals import Linearised
-from .smoother import Factored, assemble, chunks_of
+from .smoother import Factored, assemble, chunks_of, side_by_side
 
 
 def posterior(
@@ -28,7 +27,8 @@ def posterior(
     keyframes: int,
     prior: np.ndarray,
     allowed: np.ndarray,
-    visit: Callable[[int, np.ndarray, np.ndarray, np.ndarray], None],
+    visit: Callable[[slice, np.ndarray, np.ndarray, np.ndarray], None],
+    shown: int | None = None,
 ) -> np.ndarray:
     """Covariance of the constants, and of the unknowns at every keyframe.
 
@@ -39,34 +39,39 @@ def posterior(
     keyframes : K + 1
     prior : (q, q), information about the constants beforehand
     allowed : (q,) bool, constants that were only allowed for, not found
-    visit : called as visit(k, S, X, Σ) for every keyframe, last first: the covariance of its n unknowns is
-        S + X Σ Xᵀ, S (n, n), X (n, q), Σ (q, q)
+    visit : called as visit(keyframes, S, X, Σ) for stretches of k keyframes, last first: the covariance of
+        the m unknowns of each is S + X Σ Xᵀ, S (k, m, m), X (k, m, q), Σ (q, q)
+    shown : the first so many slots are told of, m three times that; None: all
 
     Returns
     -------
     (q, q) array, covariance of the constants' errors
+
+    Notes
+    -----
+    With P_k the covariance of a keyframe when all later ones are known, U_k its block of H with the next one
+    and J_k = P_k U_k: S_k = P_k + J_k S_{k+1} J_kᵀ. The border of a keyframe takes over J_kᵀ B_k from the one
+    before, and X_k = P_k B_k − J_k X_{k+1}.
     """
+    residuals, place = side_by_side(residuals, slots)
+    at = (3 * place[:shown, None] + np.arange(3)).ravel()
     chunks = chunks_of(slots, keyframes)
     n, q = 3 * slots, len(prior)
     carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
     information = np.zeros((q, q))
     for index, chunk in enumerate(chunks):
-        factored = Factored(assemble(residuals, slots, *chunk), carry)
-        B = _border(residuals, slots, *chunk, q, border)
         kept.append((carry, border))
-        Z = _forward(factored, B)
-        information += _own(residuals, *chunk, q) - np.einsum("kni,knj->ij", Z, Z, optimize=True)
+        factored, P, J, X, border, told = _forward(residuals, slots, chunk, carry, border)
+        information += _own(residuals, *chunk, q) - told
         if index < len(chunks) - 1:
-            carry, border = factored.left_to_next(), -factored.last_below() @ Z[-1]
+            carry = factored.left_to_next()
     sigma = _of_constants(information, prior, allowed)
-    block, X = None, None
+    after = None
     for index in reversed(range(len(chunks))):
-        a, b = chunks[index]
         if index < len(chunks) - 1:
-            carry, border = kept[index]
-            factored = Factored(assemble(residuals, slots, a, b), carry)
-            Z = _forward(factored, _border(residuals, slots, a, b, q, border))
-        block, X = _backward(factored, a, Z, block, X, lambda k, S, x: visit(k, S, x, sigma))
+            _, P, J, X, _, _ = _forward(residuals, slots, chunks[index], *kept[index])
+        S, after = _backward(P, J, X, after, at)
+        visit(slice(*chunks[index]), S, X[:, at], sigma)
     return sigma
 
 
@@ -84,9 +89,10 @@ def _of_constants(information: np.ndarray, prior: np.ndarray, allowed: np.ndarra
 
 
 def _border(
-    residuals: Sequence[Linearised], slots: int, start: int, end: int, q: int, carried: np.ndarray
+    residuals: Sequence[Linearised], slots: int, start: int, end: int, carried: np.ndarray
 ) -> np.ndarray:
     """(k, n, q) information between the unknowns of a chunk and the constants."""
+    q = carried.shape[1]
     out = np.zeros((end - start, slots, 3, q))
     for part in residuals:
         if part.constants is None:
@@ -117,34 +123,38 @@ def _own(residuals: Sequence[Linearised], start: int, end: int, q: int) -> np.nd
     return out
 
 
-def _forward(factored: Factored, B: np.ndarray) -> np.ndarray:
-    """(k, n, q) L⁻¹ B, block by block."""
-    Z = np.empty_like(B)
-    before: np.ndarray | float = 0.0
-    for k in range(factored.k):
-        Z[k] = solve_triangular(factored.diagonal(k), B[k] - before, lower=True, check_finite=False)
-        if k < factored.k - 1:
-            before = factored.below(k) @ Z[k]
-    return Z
+def _forward(
+    residuals: Sequence[Linearised],
+    slots: int,
+    chunk: tuple[int, int],
+    carry: tuple[np.ndarray, np.ndarray],
+    border: np.ndarray,
+) -> tuple[Factored, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """A chunk's factor, P, J, P B, the border left to the next chunk, and (q, q) Σ Bᵀ P B."""
+    blocks = assemble(residuals, slots, *chunk)
+    factored = Factored(blocks, carry)
+    P = factored.inverses()
+    J = P @ blocks.upper
+    B = _border(residuals, slots, *chunk, border)
+    for k in range(1, len(B)):
+        B[k] -= J[k - 1].T @ B[k - 1]
+    X = P @ B
+    return factored, P, J, X, -J[-1].T @ B[-1], np.tensordot(B, X, ((0, 1), (0, 1)))
 
 
 def _backward(
-    factored: Factored,
-    first: int,
-    Z: np.ndarray,
-    after: np.ndarray | None,
-    X: np.ndarray | None,
-    visit: Callable[[int, np.ndarray, np.ndarray], None],
-) -> tuple[np.ndarray, np.ndarray]:
-    """Visits all keyframes of a chunk, last first; returns block and X of the first one."""
-    found = X
-
-    def one(k: int, S: np.ndarray, W: np.ndarray, M: np.ndarray | None) -> None:
-        nonlocal found
-        right = Z[k - first] if found is None or M is None else Z[k - first] - M.T @ found
-        found = W.T @ right
-        visit(k, S, found)
-
-    block = factored.covariances(first, after, one)
-    assert found is not None
-    return block, found
+    P: np.ndarray, J: np.ndarray, X: np.ndarray, after: tuple[np.ndarray, np.ndarray] | None, at: np.ndarray
+) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]:
+    """(k, m, m) S of the unknowns `at`, and S and X of the first keyframe; completes X, given as P B."""
+    out, rows = np.empty((len(P), len(at), len(at))), at[:, None]
+    S, later = (None, None) if after is None else after
+    for k in reversed(range(len(P))):
+        if S is None or later is None:
+            S = P[k]
+        else:
+            X[k] -= J[k] @ later
+            S = P[k] + J[k] @ S @ J[k].T
+        later = X[k]
+        out[k] = S[rows, at]
+    assert S is not None
+    return out, (S, X[0].copy())

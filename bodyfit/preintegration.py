@@ -64,16 +64,18 @@ def between_keyframes(R: np.ndarray, carried: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    R_j = R_k D_j Exp((j/J) D_jᵀ D_J e), e = Log(D_Jᵀ R_kᵀ R_{k+1}): what the turn misses at the far end is
-    spread evenly over the interval.
+    R_j = R_k Exp((j/J) D_J e) D_j, e = Log(D_Jᵀ R_kᵀ R_{k+1}): what the turn misses at the far end is spread
+    evenly over the interval.
     """
     J = carried.shape[1] - 1
     D, last = carried[:, :J], carried[:, J]
     miss = log(np.swapaxes(R[:-1] @ last, -1, -2) @ R[1:])
     share = (np.arange(J) / J)[None, :, None, None]
-    at_step = apply(np.swapaxes(D, -1, -2), apply(last, miss)[:, None])
-    bent = (R[:-1, None] @ D) @ exp(share * at_step)
-    return np.concatenate([bent.reshape(-1, *R.shape[1:]), R[-1:]])
+    out = np.empty((len(D) * J + 1, *R.shape[1:]))
+    bent = exp(share * apply(last, miss)[:, None])
+    np.matmul(R[:-1, None] @ bent, D, out=out[:-1].reshape(D.shape))
+    out[-1] = R[-1]
+    return out
 
 
 def lever_matrix(rate: np.ndarray, rate_derivative: np.ndarray) -> np.ndarray:
@@ -87,5 +89,9 @@ def lever_matrix(rate: np.ndarray, rate_derivative: np.ndarray) -> np.ndarray:
     -------
     (..., 3, 3) array, 1/s²
     """
-    w = skew(rate)
-    return skew(rate_derivative) + w @ w
+    out = skew(rate_derivative)
+    out += rate[..., :, None] * rate[..., None, :]  # [ω]×[ω]× = ω ωᵀ − |ω|² I
+    square = np.einsum("...i,...i->...", rate, rate)
+    for i in range(3):
+        out[..., i, i] -= square
+    return out

@@ -50,8 +50,60 @@ def log(R: np.ndarray) -> np.ndarray:
     Returns
     -------
     (..., 3) array, rad
+
+    Notes
+    -----
+    φ s / |s|, s the vector of R − Rᵀ, whose length is 2 sin φ, and tr R − 1 = 2 cos φ. Next to a half turn s
+    vanishes; there it is scipy's, by quaternions.
     """
-    return Rotation.from_matrix(R.reshape(-1, 3, 3)).as_rotvec().reshape(*R.shape[:-2], 3)
+    s, cosine = _vector(R), _trace(R) - 1
+    sine = np.sqrt(s[..., 0] ** 2 + s[..., 1] ** 2 + s[..., 2] ** 2)
+    share = np.divide(np.arctan2(sine, cosine), sine, out=np.full_like(sine, 0.5), where=sine > 0)
+    out = s * share[..., None]
+    far = cosine < HALF_TURN
+    if np.any(far):
+        out[far] = Rotation.from_matrix(R[far]).as_rotvec()
+    return out
+
+
+HALF_TURN = -1.999  # 2 cos φ below which R − Rᵀ is too small to tell the axis well
+
+
+def _vector(R: np.ndarray) -> np.ndarray:
+    """(..., 3) vector of R − Rᵀ: the axis times 2 sin φ."""
+    out = np.empty(R.shape[:-1])
+    out[..., 0] = R[..., 2, 1] - R[..., 1, 2]
+    out[..., 1] = R[..., 0, 2] - R[..., 2, 0]
+    out[..., 2] = R[..., 1, 0] - R[..., 0, 1]
+    return out
+
+
+def _trace(R: np.ndarray) -> np.ndarray:
+    """(...) 1 + 2 cos φ; several times as fast as `np.trace` on many small matrices."""
+    return R[..., 0, 0] + R[..., 1, 1] + R[..., 2, 2]
+
+
+def as_rotation(R: np.ndarray) -> Rotation:
+    """Scipy's Rotation of rotation matrices, taken to be ones: much faster than `Rotation.from_matrix`.
+
+    Parameters
+    ----------
+    R : (n, 3, 3) array
+
+    Returns
+    -------
+    Rotation of length n
+
+    Notes
+    -----
+    Quaternion (sin φ/2 axis, cos φ/2) in proportion to (s, 1 + tr R), as long as that does not vanish.
+    """
+    whole = 1 + _trace(R)
+    quat = np.concatenate([_vector(R), whole[:, None]], 1)
+    far = whole < HALF_TURN + 2
+    if far.any():
+        quat[far] = Rotation.from_matrix(R[far]).as_quat()
+    return Rotation.from_quat(quat)
 
 
 def left_jacobian_inverse(v: np.ndarray) -> np.ndarray:

@@ -78,7 +78,8 @@ def usable(unit: Unit, sensor: str) -> np.ndarray:
     InputError
         There are hardly any.
     """
-    good = np.isfinite(getattr(unit, sensor)).all(1)
+    finite = np.isfinite(np.ascontiguousarray(getattr(unit, sensor).T))
+    good = np.logical_and.reduce(finite, axis=0)  # fast along the longer axis
     if good.sum() < 4:
         raise InputError(
             f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "

@@ -15,6 +15,7 @@ from .finding import Finding
 from .geometry import joint_forces
 from .problem import Body, Problem
 from .residuals import huber
+from .rotations import apply
 from .signals import Signals
 
 EDGE_S = 4.0  # s at either end in which too little motion is left to tell
@@ -96,8 +97,9 @@ def _likelihood_ratios(problem: Problem, body: Body, average: Averages):
         sd = body.joint_sd[j]
         known = average.known[:, p] & average.known[:, c]
         weight = known * huber(parent[:, j] - child[:, j], sd, 3.0) / (problem.alike(w.joint_s) * sd**2)
-        H = np.cumsum(np.einsum("kij,k,kil->kjl", A, weight, A), axis=0)
-        b = np.cumsum(np.einsum("kij,k,ki->kj", A, weight, z), axis=0)
+        weighted = np.swapaxes(A * weight[:, None, None], -1, -2)
+        H = np.cumsum(weighted @ A, axis=0)
+        b = np.cumsum(apply(weighted, z), axis=0)
         parts.append((H, b))
         whole = _gain(H[-1] + np.eye(6) / PRIOR**2, b[-1])
         sides = [_gain(*_split(H, b, side)) - whole for side in (0, 1)]

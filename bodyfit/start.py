@@ -11,7 +11,7 @@ from .rotations import apply, exp, heading_matrix
 from .signals import Signals
 
 UP = np.array([0.0, 1.0, 0.0])
-Z_UP_TO_Y_UP = Rotation.from_rotvec([-np.pi / 2, 0.0, 0.0])
+Z_UP_TO_Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
 INCLINATION_S = 1.0  # window over which an accelerometer's mean is taken for gravity
 
 
@@ -70,7 +70,7 @@ def filtered(signals: Signals, unit: int) -> np.ndarray:
         at = at_sample == number
         quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
         wxyz[at] = quat["quat6D"]
-    return (Z_UP_TO_Y_UP * Rotation.from_quat(wxyz, scalar_first=True)).as_matrix()
+    return Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz, scalar_first=True).as_matrix()
 
 
 def stretches(lost: np.ndarray) -> np.ndarray:

@@ -240,7 +240,8 @@ def _clocks(tracks: Sequence[Track]) -> dict[str, dict[str, float]]:
 
 def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
     """By joint: type, geometry, agreement, whether the heading is determined, angles."""
-    out = {}
+    out, together = {}, len(tracks) == 1 and bool(tracks[0].problem.ties)
+    headings = heading_sd(tracks[0].found) if together else np.zeros(0)
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         one = {
             "type": joint.type,
@@ -253,9 +254,9 @@ def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
             },
             "range_source": joint.range_source or None,
         }
-        if len(tracks) == 1 and tracks[0].problem.ties:
+        if together:
             one |= _geometry(tracks[0], i)
-            one |= _determined(tracks[0], i)
+            one |= _determined(tracks[0], i, float(headings[i]))
         out[name] = one
     return out
 
@@ -291,10 +292,9 @@ def _geometry(track: Track, i: int) -> dict[str, Any]:
     return out
 
 
-def _determined(track: Track, i: int) -> dict[str, Any]:
-    """Whether the child's heading against its parent's is known, and what is not."""
-    tie, sd = track.problem.ties[i], float(heading_sd(track.found)[i])
-    notes = []
+def _determined(track: Track, i: int, sd: float) -> dict[str, Any]:
+    """Whether the child's heading against its parent's, sd in rad, is known, and what is not."""
+    tie, notes = track.problem.ties[i], []
     if not track.problem.measured[tie.child]:
         notes.append("no unit on its child segment: inferred from its neighbours")
     if tie.joint.type == "hinge" and i not in track.found.body.axes:

@@ -214,6 +214,6 @@ def joint_angle_sd(
     low = np.clip(at.astype(int), 0, len(covariance) - 2)
     share = (at - low)[:, None, None]
     sigma = (1 - share) * covariance[low] + share * covariance[low + 1]
-    variance = np.einsum("tij,tjk,tik->ti", rates, sigma, rates)
+    variance = np.einsum("tij,tij->ti", rates @ sigma, rates)
     sd = np.where((clear > 0)[:, None], np.sqrt(np.maximum(variance, 0.0)), np.pi)
     return {name: np.minimum(sd[:, i], np.pi) for i, name in enumerate(joint.angles)}

@@ -35,6 +35,7 @@ LAYERS = (
     "root_path summary pictures fitting inspection inspecting",
     "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
+    "disturbances information planning planning_search planning_jobs",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
     "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
@@ -48,10 +49,11 @@ LAYERS = (
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
     "formats.fit_folder formats.findings_file",
     "formats.comparison_plots formats.comparison_motions formats.comparison_page formats.comparison",
+    "formats.plan_page formats.plan",
     "formats.report_words formats.report_files formats.report_findings formats.report_tables",
     "formats.report_curves formats.report_scene formats.report_page",
-    "progress printed printed_inspection printed_findings printed_comparison",
-    "cli_compare cli_simulate cli_inspect cli_review cli_report cli __main__",
+    "progress printed printed_inspection printed_findings printed_comparison printed_plan",
+    "cli_compare cli_plan cli_simulate cli_inspect cli_review cli_report cli __main__",
 )
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
@@ -87,11 +89,12 @@ HOMES = {
     "pygeomag": ("earth_field",),
     "pandas": ("formats.",),
     "pyarrow": ("formats.",),
-    "click": ("cli", "cli_compare", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
+    "click": ("cli", "cli_compare", "cli_plan", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
     "rich": (
         "printed",
         "printed_inspection",
         "printed_comparison",
+        "printed_plan",
         "printed_findings",
         "progress",
         "cli",
@@ -99,7 +102,7 @@ HOMES = {
         "cli_review",
     ),
     "matplotlib": ("formats.inspection_plots", "pictures"),
-    "threadpoolctl": ("fitting", "inspecting"),
+    "threadpoolctl": ("fitting", "inspecting", "planning_jobs"),
 }
 
 

@@ -1,5 +1,7 @@
 """Covariance of the smoother's unknowns and of constants, against dense inverses and against sampling."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -66,8 +68,8 @@ def covariances(parts, keyframes, prior, allowed):
     """What the module says: (K, n, n) of the unknowns, and of the constants."""
     out = np.full((keyframes, N, N), np.nan)
 
-    def visit(k, S, X, sigma):
-        out[k] = S + X @ sigma @ X.T
+    def visit(at, S, X, sigma):
+        out[at] = S + X @ sigma @ np.swapaxes(X, -1, -2)
 
     constants = posterior(parts, SLOTS, keyframes, prior, allowed, visit)
     return out, constants
@@ -129,6 +131,30 @@ def test_it_is_the_dense_inverse(monkeypatch, chunks, allowed, seed):
         own = slice(k * N, k * N + N)
         np.testing.assert_allclose(unknowns[k], whole[own, own], rtol=1e-9, atol=1e-9)
     np.testing.assert_allclose(constants, whole[K * N :, K * N :], rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.parametrize("keyframes", [2, 11])
+def test_without_constants_it_is_the_inverse_of_the_normal_matrix(keyframes):
+    parts = [dataclasses.replace(part, constants=None) for part in problem(5, keyframes)[0]]
+    unknowns, constants = covariances(parts, keyframes, np.zeros((0, 0)), np.zeros(0, bool))
+    A, w = dense(parts, keyframes)
+    inverse = np.linalg.inv((A.T @ (w[:, None] * A))[: keyframes * N, : keyframes * N])
+    for k in range(keyframes):
+        own = slice(k * N, k * N + N)
+        np.testing.assert_allclose(unknowns[k], inverse[own, own], rtol=1e-9, atol=1e-9)
+    assert constants.shape == (0, 0)
+
+
+def test_only_the_first_slots_are_told_of_when_asked_for():
+    parts, prior = problem(1, 6)
+    whole, first = np.full((6, N, N), np.nan), np.full((6, 3, 3), np.nan)
+    for out, shown in ((whole, None), (first, 1)):
+
+        def visit(at, S, X, sigma, out=out):
+            out[at] = S + X @ sigma @ np.swapaxes(X, -1, -2)
+
+        posterior(parts, SLOTS, 6, prior, ALLOWED["all found"], visit, shown)
+    np.testing.assert_allclose(first, whole[:, :3, :3], rtol=1e-12)
 
 
 def test_found_constants_alone_are_plain_least_squares():

@@ -8,7 +8,7 @@ from scipy.optimize import least_squares
 import bodyfit.smoother as smoother
 from bodyfit.errors import CannotReconstructError
 from bodyfit.residuals import Linearised
-from bodyfit.smoother import assemble, solve
+from bodyfit.smoother import assemble, side_by_side, solve
 
 SLOTS = 5  # unknown three-vectors per keyframe
 
@@ -93,16 +93,10 @@ def test_normal_equations_of_two_parts_are_those_of_the_whole(cut):
 @pytest.mark.parametrize("keyframes", [17, 24, 25, 31])  # in chunks of eight; of 17 and 25 one is left over
 def test_chunks_change_nothing(monkeypatch, keyframes):
     residuals = toy(keyframes)
-    whole, in_one = solve(residuals, SLOTS, keyframes), {}
-    solve(residuals, SLOTS, keyframes, in_one.__setitem__)
+    whole = solve(residuals, SLOTS, keyframes)
     monkeypatch.setattr(smoother, "WHOLE_BYTES", 1.0)
     monkeypatch.setattr(smoother, "CHUNK_BYTES", 1.0)
-    in_chunks: dict[int, np.ndarray] = {}
     np.testing.assert_allclose(solve(residuals, SLOTS, keyframes), whole, atol=1e-10)
-    solve(residuals, SLOTS, keyframes, in_chunks.__setitem__)
-    assert list(in_chunks) == list(in_one) == list(reversed(range(keyframes)))
-    for k in in_one:
-        np.testing.assert_allclose(in_chunks[k], in_one[k], atol=1e-10)
 
 
 def test_chunks_are_really_made(monkeypatch):
@@ -119,21 +113,16 @@ def test_chunks_are_really_made(monkeypatch):
     assert max(lengths) == 8 and lengths[:4] == [8, 8, 8, 1]
 
 
-@pytest.mark.parametrize("keyframes", [2, 11])
-def test_covariances_are_the_diagonal_blocks_of_the_inverse(keyframes):
-    residuals, n = toy(keyframes, seed=3), 3 * SLOTS
-    J, _ = stacked(residuals, keyframes)
-    inverse = np.linalg.inv(J.T @ J).reshape(keyframes, n, keyframes, n)
-    found: dict[int, np.ndarray] = {}
-    solve(residuals, SLOTS, keyframes, found.__setitem__)
-    assert sorted(found) == list(range(keyframes))
-    for k, covariance in found.items():
-        np.testing.assert_allclose(covariance, inverse[k, :, k], atol=1e-9)
-
-
-def test_the_visit_does_not_change_the_step():
-    residuals = toy(20)
-    np.testing.assert_array_equal(solve(residuals, SLOTS, 20, lambda k, S: None), solve(residuals, SLOTS, 20))
+def test_slots_are_numbered_so_that_the_band_is_narrow():
+    """Six units and as many biases, each met by its unit's next keyframe: little more than one block."""
+    K, units = 6, np.arange(6)
+    eye, ones = np.broadcast_to(np.eye(3), (K - 1, 6, 3, 3)), np.ones((K - 1, 6, 3))
+    turn = Linearised("turn", ones, ((units, 0, eye), (6 + units, 1, -eye)), ones)
+    numbered, place = side_by_side([turn], 12)
+    assert sorted(place) == list(range(12))
+    np.testing.assert_array_equal(np.abs(place[:6] - place[6:]), 1)
+    assert len(assemble([turn], 12, 0, K).band()) == 36 + 3 * 7
+    assert len(assemble(numbered, 12, 0, K).band()) <= 36 + 3 * 2
 
 
 def test_what_nothing_holds_gets_a_clear_error():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..rotations import apply
 from .base import Linearised, huber
 
 
@@ -23,18 +24,19 @@ def angle_rates(angles: np.ndarray, sequence: str) -> tuple[np.ndarray, np.ndarr
 
     Notes
     -----
-    The axes of the three turns, in the parent frame, are the columns of E: φ = E da. Source: any text on
-    Euler angle rates, e.g. Diebel 2006, sec. 5.
+    The axes of the three turns, in the parent frame, are the columns of E: φ = E da; rows of its inverse are
+    their cross products over its determinant. Source: any text on Euler angle rates, e.g. Diebel 2006,
+    sec. 5.
     """
     axis = np.eye(3)
     i, j, k = ("XYZ".index(a) for a in sequence)
     first, second = _about(i, angles[..., 0]), _about(j, angles[..., 1])
-    columns = [np.broadcast_to(axis[i], (*angles.shape[:-1], 3)), first @ axis[j], first @ second @ axis[k]]
-    E = np.stack(columns, -1)
-    det = np.linalg.det(E)
+    e0, e1, e2 = axis[i], first[..., j], apply(first, second[..., k])
+    across = np.stack([np.cross(e1, e2), np.cross(e2, e0), np.cross(np.broadcast_to(e0, e1.shape), e1)], -2)
+    det = across[..., 0, :] @ e0
     far = np.abs(det) > 0.1
-    safe = np.where(far[..., None, None], E, np.eye(3))
-    return np.linalg.inv(safe), det**2 * far
+    rates = across / np.where(far, det, 1.0)[..., None, None]
+    return np.where(far[..., None, None], rates, axis), det**2 * far
 
 
 def _about(i: int, angle: np.ndarray) -> np.ndarray:

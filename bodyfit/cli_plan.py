@@ -1,0 +1,167 @@
+"""`bodyfit plan`: a motion and tolerances in; the smallest set of worn units that is enough out."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from .planning import Question
+
+FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square about the path (from memory)
+TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
+
+
+@click.command()
+@click.argument("motion", type=click.Path(path_type=Path))
+@click.option(
+    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
+)
+@click.option(
+    "--tolerance",
+    metavar="WHERE=DEG",
+    multiple=True,
+    required=True,
+    help="Most that an angle may err, in degrees: 5 for all, r_elbow=5, r_elbow.flexion=3; repeatable.",
+)
+@click.option("--model", default="whole_body", show_default=True, help="Body model: a name or a file.")
+@click.option("--grade", default="consumer", show_default=True, help="Of the units: a name or a TOML file.")
+@click.option("--probability", default=0.9, show_default=True, help="With which all tolerances are met.")
+@click.option(
+    "--mounting-sd",
+    metavar="DEG",
+    default=1.5,
+    show_default=True,
+    type=click.FloatRange(0, 30),
+    help="How well it is known how each unit sits, about each axis.",
+)
+@click.option(
+    "--soft-tissue",
+    metavar="DEG",
+    default=3.0,
+    show_default=True,
+    type=click.FloatRange(0, 30),
+    help="Turn of a unit against the bone per g.",
+)
+@click.option(
+    "--field", type=click.Choice(list(FIELDS)), default="indoor", show_default=True, help="Magnetic field."
+)
+@click.option("--segments", metavar="NAME,NAME", help="Segments that may carry a unit.  [all]")
+@click.option(
+    "--kinds",
+    metavar="WORD,WORD",
+    default="acc+gyro,acc+gyro+mag",
+    show_default=True,
+    help="Sensors that a unit may carry.",
+)
+@click.option("--between", type=(float, float), metavar="START END", help="Part to use, s.  [middle 15 s]")
+@click.option("--stature", type=click.FloatRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")
+@click.option("--seeds", default=60, show_default=True, type=click.IntRange(12), help="Recordings at most.")
+@click.option("--seed", default=0, show_default=True, type=click.IntRange(0), help="Same seed, same answer.")
+@click.option(
+    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
+)
+def plan(
+    motion: Path,
+    out: Path,
+    tolerance: tuple[str, ...],
+    model: str,
+    grade: str,
+    probability: float,
+    mounting_sd: float,
+    soft_tissue: float,
+    field: str,
+    segments: str | None,
+    kinds: str,
+    between: tuple[float, float] | None,
+    stature: float | None,
+    seeds: int,
+    seed: int,
+    jobs: int | None,
+) -> None:
+    """Find the smallest set of units to wear for MOTION, before anything is bought or strapped on.
+
+    MOTION is a table of segment rotations and positions (segments.csv, .csv.gz, .parquet), a folder that
+    holds one, or a demo capture. OUT gets plan.csv, plan.json, plan.html and, in jobs, a file for each
+    finished piece of work: a run that was interrupted goes on from there. Exit code 2: the call or a file is
+    wrong. That no set is enough is an answer and no error.
+    """
+    import math
+
+    from .progress import Progress
+
+    with Progress() as progress:
+        progress(0, 0, "loading")
+        from dataclasses import replace
+
+        from .body import Person
+        from .comparing import sensors_of
+        from .formats.model_file import read_model
+        from .formats.motion import read_motion
+        from .formats.outputs import check_folder
+        from .formats.plan import read_grade, read_job, write_job, write_plan
+        from .planning import NINE, Question, stretch, tolerances
+        from .planning_jobs import workers
+        from .planning_search import plan as planned
+        from .printed_plan import print_plan
+
+        check_folder(out)
+        units = replace(
+            read_grade(grade),
+            soft_tissue_deg_per_g=soft_tissue,
+            soft_tissue_mm_per_g=5 / 3 * soft_tissue,
+            magnetic_distortion=FIELDS[field],
+        )
+        path = _table(motion)
+        person = Person(stature) if stature else None
+        part = stretch(read_motion(path, read_model(model), person), *(between or (None, None)))
+        question = Question(
+            part,
+            tolerances(tolerance, part),
+            units,
+            math.radians(mounting_sd),
+            probability,
+            tuple(dict.fromkeys(sensors_of(word, NINE) for word in kinds.split(","))),
+            tuple(name.strip() for name in segments.split(",")) if segments else (),
+            seeds,
+            seed,
+        )
+        about = _about(question, path, grade, model, field, tolerance)
+        with workers(
+            question,
+            jobs or os.cpu_count() or 1,
+            lambda key: read_job(out, key),
+            lambda key, found: write_job(out, key, found),
+        ) as work:
+            result = planned(question, work, progress, about)
+        paths = write_plan(result, out)
+    print_plan(result, paths)
+
+
+def _table(motion: Path) -> Path:
+    """The table in a folder, or in the truth folder of a demo capture."""
+    places = [folder / name for folder in (motion, motion / "truth") for name in TABLES]
+    return next((path for path in places if path.is_file()), motion) if motion.is_dir() else motion
+
+
+def _about(
+    question: Question, path: Path, grade: str, model: str, field: str, tolerance: tuple[str, ...]
+) -> dict[str, str]:
+    """What was assumed, in words."""
+    import math
+
+    settings, length = question.settings, question.motion.time[-1] - question.motion.time[0]
+    tissue = settings.soft_tissue_deg_per_g, settings.soft_tissue_mm_per_g
+    return {
+        "motion": f"{path}, {length:.1f} s of it",
+        "body": f"{model}, joint centres as in the motion",
+        "tolerance": ", ".join(f"{w}°" for w in tolerance) + f", all met in {100 * question.probability:g} %",
+        "units": f"{grade} grade, {settings.sampling_frequency:g} Hz",
+        "mounting": f"stated, off by {math.degrees(question.mounting_sd):g}° about each axis",
+        "soft tissue": f"{tissue[0]:g}° and {tissue[1]:.3g} mm per g",
+        "field": f"{field}, {1e6 * settings.magnetic_distortion:g} µT of distortion",
+        "seed": str(question.seed),
+    }

@@ -1,0 +1,347 @@
+"""Which worn units would be enough for a motion: what is asked, what is tried, and what comes of one try."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from .capture import Capture
+from .comparing import SHORT
+from .errors import BodyfitError, InputError, suggest
+from .fitting import Fit, fit
+from .information import angle_bound
+from .joint_angles import wrap
+from .poses import PoseSequence
+from .residuals.joint_angle import angle_rates
+from .simulation import Simulated, simulate
+from .simulation_settings import SimulationSettings
+from .weights import Weights
+
+SIX = ("accelerometer", "gyroscope")
+NINE = ("accelerometer", "gyroscope", "magnetometer")
+UNKNOWN = math.pi  # rad, error of an angle that no solution gives
+LEAST_MOUNTING = math.radians(0.01)
+BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order of sets the same
+
+
+@dataclass(frozen=True, eq=False)
+class Question:
+    """What a plan is to answer.
+
+    Attributes
+    ----------
+    motion : that will be recorded, every joint centre known
+    tolerance : (joint, angle) -> rad, most that its root mean square error over time may be
+    settings : how good the units are, soft tissue, field
+    mounting_sd : rad, each component of the error of every stated mounting
+    probability : with which all tolerances are to be met
+    kinds : sensors that a unit may carry
+    segments : that may carry a unit
+    most_seeds : recordings simulated of one set at most
+    seed : of all random draws
+    """
+
+    motion: PoseSequence
+    tolerance: Mapping[tuple[str, str], float]
+    settings: SimulationSettings = field(default_factory=SimulationSettings)
+    mounting_sd: float = math.radians(1.5)
+    probability: float = 0.9
+    kinds: tuple[tuple[str, ...], ...] = (SIX, NINE)
+    segments: tuple[str, ...] = ()
+    most_seeds: int = 60
+    seed: int = 0
+
+    def __post_init__(self) -> None:
+        if not self.tolerance:
+            raise InputError("tolerance: none is given; expected at least one joint angle, as in r_elbow=5")
+        if not 0.5 <= self.probability < 1:
+            raise InputError(f"probability: found {self.probability}, expected 0.5 to below 1, such as 0.9")
+        for name in self.segments:
+            if name not in self.motion.model.segments:
+                raise InputError(f"segments: no {name!r}; {suggest(name, self.motion.model.segments)}")
+        if not self.segments:
+            object.__setattr__(self, "segments", tuple(self.motion.model.segments))
+
+
+@dataclass(frozen=True)
+class WornSet:
+    """One set of worn units.
+
+    Attributes
+    ----------
+    worn : (segment, its sensors), in the order of the body's segments
+    """
+
+    worn: tuple[tuple[str, tuple[str, ...]], ...]
+
+    @property
+    def units(self) -> int:
+        """How many are worn."""
+        return len(self.worn)
+
+    @property
+    def axes(self) -> int:
+        """Sensor axes of all units together, three a sensor."""
+        return sum(3 * len(sensors) for _, sensors in self.worn)
+
+    @property
+    def name(self) -> str:
+        """The set in words, units with the same sensors together."""
+        by_kind: dict[tuple[str, ...], list[str]] = {}
+        for segment, sensors in self.worn:
+            by_kind.setdefault(sensors, []).append(segment)
+        parts = [
+            f"{', '.join(segments)}: {'+'.join(SHORT[s] for s in sensors)}"
+            for sensors, segments in by_kind.items()
+        ]
+        return "; ".join(parts)
+
+    def smaller(self, kinds: Sequence[tuple[str, ...]]) -> list[WornSet]:
+        """Sets with one unit, or some sensors of one unit, less."""
+        out = []
+        for i, (segment, sensors) in enumerate(self.worn):
+            before, after = self.worn[:i], self.worn[i + 1 :]
+            out += [WornSet(before + after)] * (self.units > 1)
+            out += [WornSet((*before, (segment, k), *after)) for k in kinds if set(k) < set(sensors)]
+        return out
+
+
+def full_set(question: Question) -> WornSet:
+    """A unit on every segment that may carry one, with the most sensors that one may carry."""
+    most = max(question.kinds, key=len)
+    return WornSet(tuple((s, most) for s in question.motion.model.segments if s in question.segments))
+
+
+def tolerances(words: Sequence[str], motion: PoseSequence) -> dict[tuple[str, str], float]:
+    """Tolerances in words: "5" for every angle, "r_elbow=5" for a joint's, "r_elbow.flexion=3" for one.
+
+    Parameters
+    ----------
+    words : degrees; one that names more goes before one that names less
+    motion : whose body has the joints
+
+    Returns
+    -------
+    (joint, angle) -> rad
+
+    Raises
+    ------
+    InputError
+        A joint or angle that there is not, or no positive number.
+    """
+    joints, out = motion.model.joints, {}
+    for word in sorted(words, key=lambda w: ("=" in w, "." in w.partition("=")[0])):
+        where, equals, number = word.rpartition("=")
+        value = _degrees(word, number)
+        name, _, angle = where.partition(".")
+        if equals and name not in joints:
+            raise InputError(f"tolerance {word!r}: no joint {name!r}; {suggest(name, joints)}")
+        if angle and angle not in joints[name].angles:
+            raise InputError(f"tolerance {word!r}: no angle {angle!r}; {suggest(angle, joints[name].angles)}")
+        for joint in [joints[name]] if equals else joints.values():
+            out |= {(joint.name, a): value for a in ([angle] if angle else joint.angles)}
+    return out
+
+
+def _degrees(word: str, number: str) -> float:
+    try:
+        value = float(number)
+    except ValueError:
+        value = math.nan
+    if not 0 < value < 180:
+        raise InputError(f"tolerance {word!r}: found {number!r}, expected degrees above 0, as in r_elbow=5")
+    return math.radians(value)
+
+
+def stretch(motion: PoseSequence, start: float | None = None, end: float | None = None) -> PoseSequence:
+    """Part of a motion, its time counted from zero; default is its middle 15 s.
+
+    Raises
+    ------
+    InputError
+        Less than 3 s are left.
+    """
+    middle = 0.5 * (motion.time[0] + motion.time[-1])
+    low = middle - 7.5 if start is None else start
+    high = (middle if start is None else start + 7.5) + 7.5 if end is None else end
+    kept = (motion.time >= low - 1e-9) & (motion.time <= high + 1e-9)
+    if kept.sum() < 2 or np.ptp(motion.time[kept]) < 3.0:
+        raise InputError(
+            f"between {low:g} and {high:g} s: the motion lasts {motion.time[0]:.2f} to "
+            f"{motion.time[-1]:.2f} s; expected at least 3 s of it"
+        )
+    rotations = {n: Rotation.from_quat(R.as_quat()[kept]) for n, R in motion.rotations.items()}
+    root = None if motion.root_position is None else motion.root_position[kept]
+    return PoseSequence(motion.time[kept] - motion.time[kept][0], rotations, motion.model, root)
+
+
+# ---- one recording simulated ----
+
+
+def drawn(question: Question, worn: WornSet, seed: int) -> tuple[Simulated, Capture]:
+    """A recording of these units, mountings stated as badly as asked; a unit's errors go by its segment."""
+    made = simulate(question.motion, [s for s, _ in worn.worn], question.settings, seed)
+    sensors = {f"{segment}_unit": kind for segment, kind in worn.worn}
+    units = {}
+    for name, unit in made.capture.units.items():
+        rng = np.random.default_rng([seed, *b"stated mounting", *name.encode()])
+        off = Rotation.from_rotvec(question.mounting_sd * rng.standard_normal(3))
+        stated = (off * made.units[name].mounting).as_quat()
+        units[name] = dataclasses.replace(unit, mounting=stated).only(frozenset(sensors[name]))
+    return made, dataclasses.replace(made.capture, units=units)
+
+
+def bound(question: Question, worn: WornSet) -> dict[str, float]:
+    """Information bound of every angle under tolerance, "joint.angle" -> rad."""
+    made, capture = drawn(question, worn, BOUND_SEED)
+    return _asked(question, angle_bound(made, capture, question.mounting_sd))
+
+
+def trial(question: Question, worn: WornSet, number: int) -> dict[str, float]:
+    """Error of every angle under tolerance in one simulated recording, root mean square over time.
+
+    Parameters
+    ----------
+    question, worn : what is asked, and the set that is tried
+    number : of the recording, from 0; the same number draws the same errors for every set
+
+    Returns
+    -------
+    "joint.angle" -> rad; π where there is no solution; "slips" -> slips that were found, though none happened
+    """
+    made, capture = drawn(question, worn, 1000 * question.seed + number + 1)
+    weights = dataclasses.replace(Weights(), mounting=max(question.mounting_sd, LEAST_MOUNTING))
+    try:
+        found = fit(capture, weights=weights)
+    except BodyfitError:
+        return {f"{joint}.{angle}": UNKNOWN for joint, angle in question.tolerance} | {"slips": 0.0}
+    slips = sum(f.kind == "unit-slipped" for f in found.findings)
+    return _asked(question, angle_errors(found, made.truth)) | {"slips": float(slips)}
+
+
+def angle_errors(found: Fit, truth: PoseSequence) -> dict[str, dict[str, float]]:
+    """Joint -> angle -> rad, root mean square error; NaN where it is next to gimbal lock throughout."""
+    out = {}
+    inside = (found.time >= truth.time[0]) & (found.time <= truth.time[-1])
+    nearest = np.searchsorted(truth.time, found.time[inside] - 1e-6).clip(0, len(truth.time) - 1)
+    for name, joint in truth.model.joints.items():
+        true = {a: np.unwrap(v) for a, v in truth.joint_angles[name].items()}
+        raw = np.stack([true[a] for a in joint.angles], -1) * np.array(joint.signs, float)
+        clear = (angle_rates(raw, joint.sequence)[1] > 0)[nearest]
+        out[name] = {}
+        for a, values in true.items():
+            off = wrap(
+                found.joint_angles[name][a][inside] - np.interp(found.time[inside], truth.time, values)
+            )
+            out[name][a] = float(np.sqrt(np.mean(off[clear] ** 2))) if clear.any() else math.nan
+    return out
+
+
+def _asked(question: Question, angles: Mapping[str, Mapping[str, float]]) -> dict[str, float]:
+    """Those under tolerance that mean something."""
+    named = {f"{joint}.{angle}": angles[joint][angle] for joint, angle in question.tolerance}
+    return {name: value for name, value in named.items() if math.isfinite(value)}
+
+
+# ---- what came of a set ----
+
+
+@dataclass(frozen=True)
+class SetResult:
+    """What is known of one set; plain data, degrees.
+
+    Attributes
+    ----------
+    worn : the set
+    bound_deg : "joint.angle" -> information bound
+    error_deg : "joint.angle" -> root mean square error over time and recordings; empty: none simulated
+    trials, met : recordings simulated, and those that met every tolerance
+    chance : share that met them, lowest and highest that it may be (95 %)
+    over : "joint.angle" -> share of the recordings in which it was over its tolerance
+    slipped : recordings in which the fit believed that a unit slipped
+    """
+
+    worn: WornSet
+    bound_deg: Mapping[str, float]
+    error_deg: Mapping[str, float] = field(default_factory=dict)
+    trials: int = 0
+    met: int = 0
+    chance: tuple[float, float] = (0.0, 1.0)
+    over: Mapping[str, float] = field(default_factory=dict)
+    slipped: int = 0
+
+    def worst_bound(self, tolerance_deg: Mapping[str, float]) -> float:
+        """Largest share of its tolerance that an angle's bound takes."""
+        return max(value / tolerance_deg[name] for name, value in self.bound_deg.items())
+
+    def breaks_first(self, tolerance_deg: Mapping[str, float]) -> str:
+        """The angle whose error, or bound where none was simulated, is largest against its tolerance."""
+        values = self.error_deg or self.bound_deg
+        return max(values, key=lambda name: values[name] / tolerance_deg[name])
+
+    @property
+    def bound_mean_deg(self) -> float:
+        """Mean bound over the angles."""
+        return float(np.mean(list(self.bound_deg.values())))
+
+    @property
+    def error_mean_deg(self) -> float | None:
+        """Mean error over the angles."""
+        return float(np.mean(list(self.error_deg.values()))) if self.error_deg else None
+
+
+def wilson(met: int, trials: int, z: float = 1.96) -> tuple[float, float]:
+    """Interval of a share, 95 % by default.
+
+    Parameters
+    ----------
+    met, trials : counts
+    z : standard deviations either side
+
+    Returns
+    -------
+    low, high
+
+    Notes
+    -----
+    (p + z²/2n ± z √(p (1 − p)/n + z²/4n²)) / (1 + z²/n). Source: Wilson 1927,
+    doi:10.1080/01621459.1927.10502953.
+    """
+    if not trials:
+        return 0.0, 1.0
+    p, s = met / trials, z * z / trials
+    half = z * math.sqrt(p * (1 - p) / trials + s / (4 * trials))
+    return max(0.0, (p + s / 2 - half) / (1 + s)), min(1.0, (p + s / 2 + half) / (1 + s))
+
+
+def summed_up(
+    worn: WornSet,
+    bounds: Mapping[str, float],
+    trials: Sequence[Mapping[str, float]],
+    tolerance: Mapping[tuple[str, str], float],
+) -> SetResult:
+    """A set's result from its bound and its simulated recordings."""
+    limit = {f"{joint}.{angle}": value for (joint, angle), value in tolerance.items()}
+    bound_deg = {name: math.degrees(value) for name, value in bounds.items()}
+    names = [name for name in bounds if all(name in t for t in trials)]
+    if not trials:
+        return SetResult(worn, bound_deg)
+    errors = np.array([[t[name] for name in names] for t in trials])
+    over = errors > np.array([limit[name] for name in names])
+    met = int((~over.any(1)).sum())
+    error = np.degrees(np.sqrt(np.mean(errors**2, 0)))
+    return SetResult(
+        worn,
+        bound_deg,
+        dict(zip(names, error.tolist(), strict=True)),
+        len(trials),
+        met,
+        wilson(met, len(trials)),
+        dict(zip(names, over.mean(0).tolist(), strict=True)),
+        sum(t["slips"] > 0 for t in trials),
+    )
