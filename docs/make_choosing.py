@@ -113,22 +113,15 @@ def left_out(name: str) -> str:
 
 
 def no_help() -> str:
-    """Where the body model changes the error by less than a degree, or makes it larger."""
-    harm, same = [], []
-    for name in (*CHAINS, *DEMOS):
-        for sensors in ALL_SETS:
-            body, alone = (result(name, sensors, with_body).overall for with_body in (True, False))
-            if body is None or alone is None:
-                continue
-            words = f"`{name}`, {short(sensors)}: {figure(body.rmse_deg)} with it, {figure(alone.rmse_deg)} without"
-            if body.rmse_deg > alone.rmse_deg + CLOSE_DEG:
-                harm.append(words)
-            elif body.rmse_deg > alone.rmse_deg - CLOSE_DEG:
-                same.append(words)
-    listed = ["It makes things worse by more than 1° in:", "", *(f"- {words}" for words in harm), ""]
-    return "\n".join(
-        [*listed, "It changes less than 1°, or not for the better, in:", "", *(f"- {w}" for w in same)]
-    )
+    """Where the body model gains less than a degree, or makes things worse."""
+    rows = []
+    for name, sensors in ((name, sensors) for name in (*CHAINS, *DEMOS) for sensors in ALL_SETS):
+        body, alone = (result(name, sensors, with_body).overall for with_body in (True, False))
+        if body is None or alone is None or body.rmse_deg <= alone.rmse_deg - CLOSE_DEG:
+            continue
+        what = "harm" if body.rmse_deg > alone.rmse_deg + CLOSE_DEG else "no gain"
+        rows.append([f"`{name}`", short(sensors), figure(body.rmse_deg), figure(alone.rmse_deg), what])
+    return table(["", "sensors", "with the body", "each unit alone", "by more than 1°"], rows)
 
 
 # ---- the expected pattern ----
