@@ -15,10 +15,13 @@ from scipy.spatial.transform import Rotation
 from . import __version__
 from .body import BodyModel
 from .capture import SENSORS, Capture
+from .circumstances import Circumstances, circumstances
 from .errors import BodyfitError, InputError, suggest
 from .fitting import Fit, fit
+from .motion_scores import score_motion
+from .reference import Reference, field_direction
 from .stick_figures import at_times, stick_figure
-from .turn_scores import Score, score_joints
+from .turn_scores import Score
 
 SETS = (
     ("accelerometer",),
@@ -30,6 +33,7 @@ SETS = (
     ("accelerometer", "gyroscope"),
     ("accelerometer", "gyroscope", "magnetometer"),
 )
+CLOSE_DEG = 1.0  # within which an error counts as close to the least one
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 
 
@@ -60,24 +64,6 @@ class Case:
         return f"{' + '.join(self.sensors)}, {'with the body' if self.body else 'each unit alone'}{without}"
 
 
-@dataclass(frozen=True, eq=False)
-class Reference:
-    """A motion to compare with.
-
-    Attributes
-    ----------
-    time : (N,) s
-    rotations : segment name -> rotation of length N, world_from_segment, any heading
-    angle_sd : joint -> angle -> (N,) rad, where the motion is itself a solution; None: it is the truth
-    drawn : the body with every joint centre, to draw motions with; None: none are drawn
-    """
-
-    time: np.ndarray
-    rotations: Mapping[str, Rotation]
-    angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
-    drawn: BodyModel | None = None
-
-
 @dataclass(frozen=True)
 class CaseResult:
     """What came of one case; plain data.
@@ -87,8 +73,10 @@ class CaseResult:
     case : that was run
     joints : joint -> how far its rotation is from the reference's
     overall : mean over the joints, axis and its errors taken over all of them; None: refused
-    across : "<parent> to <child>" -> the same for the neighbours of a segment whose unit was left out
+    across : "<upper> to <lower>" -> the same for two segments that only segments without a unit lie between
+    inferred : segment without a unit -> the same for its rotation in the world, headings made to agree
     curve : "time_s" and "all", each joint by name -> root mean square error in degrees, by stretch of time
+    parts : of `curve["all"]`, "heading", "inclination", "about field", "across field", as far as known
     figure : the motion to play, see `stick_figure`, its root turned as the reference's; empty: none
     clock_offset_s : taken off the reference's clock
     seconds : that it took
@@ -99,7 +87,9 @@ class CaseResult:
     joints: Mapping[str, Score] = field(default_factory=dict)
     overall: Score | None = None
     across: Mapping[str, Score] = field(default_factory=dict)
+    inferred: Mapping[str, Score] = field(default_factory=dict)
     curve: Mapping[str, Sequence[float | None]] = field(default_factory=dict)
+    parts: Mapping[str, Sequence[float | None]] = field(default_factory=dict)
     figure: Mapping[str, list] = field(default_factory=dict)
     clock_offset_s: float = 0.0
     seconds: float = 0.0
@@ -115,8 +105,7 @@ class CaseResult:
         case = data["case"]
         parts = {
             "case": Case(tuple(case["sensors"]), case["body"], tuple(case["leave_out"])),
-            "joints": {name: Score(**score) for name, score in data["joints"].items()},
-            "across": {name: Score(**score) for name, score in data["across"].items()},
+            **{kind: _scores(data[kind]) for kind in ("joints", "across", "inferred")},
             "overall": None if data["overall"] is None else Score(**data["overall"]),
         }
         return cls(**{**data, **parts})
@@ -134,6 +123,7 @@ class Comparison:
     results : one a case, in the order of the cases
     lines : pairs of points that a line joins in every figure
     truth : the reference's figure, as those of the results; empty: it can't be drawn
+    meanwhile : shaking and field over time; None: unknown
     version : of bodyfit
     """
 
@@ -143,13 +133,39 @@ class Comparison:
     results: tuple[CaseResult, ...]
     lines: Sequence[tuple[int, int]] = ()
     truth: Mapping[str, list] = field(default_factory=dict)
+    meanwhile: Circumstances | None = None
     version: str = __version__
 
     def as_data(self) -> dict[str, Any]:
         """As plain mappings, lists and numbers, without the figures, which are for the page."""
         data = {name: getattr(self, name) for name in ("title", "against", "to_truth", "version")}
         results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
-        return {**data, "results": results}
+        return {**data, "in_short": self.in_short, "results": results}
+
+    @property
+    def in_short(self) -> str:
+        """The set that errs least, and what else comes close to it; empty where there is no solution."""
+        whole = [r for r in self.results if r.overall is not None and not r.case.leave_out]
+        if not self.to_truth:
+            whole = [r for r in whole if r.case != self.full]
+        if not whole:
+            return ""
+        ranked = sorted(whole, key=lambda r: r.overall.rmse_deg)  # type: ignore[union-attr]
+        best, limit = ranked[0], ranked[0].overall.rmse_deg + CLOSE_DEG  # type: ignore[union-attr]
+        near = [_with_error(r) for r in ranked[1:] if r.overall.rmse_deg <= limit]  # type: ignore[union-attr]
+        first = "Least error" if self.to_truth else "Nearest to the full solution"
+        close = (
+            f"Within {CLOSE_DEG:g}° of that: {'; '.join(near)}."
+            if near
+            else "None else comes within 1° of that."
+        )
+        return f"{first}: {_with_error(best)}. {close}"
+
+    @property
+    def full(self) -> Case | None:
+        """The case with every sensor and unit, with the body."""
+        whole = [r.case for r in self.results if r.case.body and not r.case.leave_out]
+        return max(whole, key=lambda case: len(case.sensors), default=None)
 
 
 def full_case(capture: Capture) -> Case:
@@ -171,7 +187,8 @@ def cases_of(
     capture : decides which sensors there are
     words : sensor sets such as "accelerometer+gyroscope", "acc+gyro" or "all"; None: all that make sense
     leave_out_each : also every unit left out, one at a time
-    subsets : also these units left out together
+    subsets : also these units left out together; units are left out with each set in `words`, else with
+        every sensor
 
     Returns
     -------
@@ -187,13 +204,14 @@ def cases_of(
         sets = [s for s in map(_ordered, SETS) if set(s) <= set(full.sensors)]
     else:
         sets = [sensors_of(word, full.sensors) for word in words]
-    sets = list(dict.fromkeys([*sets, full.sensors]))
     left = [[name] for name in capture.units if leave_out_each] + [list(names) for names in subsets]
     for name in (name for names in left for name in names):
         if name not in capture.units:
             raise InputError(f"leave out: no unit {name!r} in the capture; {suggest(name, capture.units)}")
-    without = [Case(full.sensors, True, tuple(sorted(set(names)))) for names in left]
-    return tuple(dict.fromkeys([*(Case(s, body) for s in sets for body in (True, False)), *without]))
+    fewer = [full.sensors] if words is None else sets
+    without = [Case(s, True, tuple(sorted(set(names)))) for s in fewer for names in left]
+    whole = dict.fromkeys([*sets, full.sensors])
+    return tuple(dict.fromkeys([*(Case(s, body) for s in whole for body in (True, False)), *without]))
 
 
 def sensors_of(word: str, carried: Collection[str]) -> tuple[str, ...]:
@@ -234,20 +252,26 @@ def run_case(capture: Capture, case: Case, reference: Reference, align_clock: bo
     started = clock.perf_counter()
     try:
         solution = solved(capture, case)
-        missing = [name for name in case.leave_out for name in [capture.units[name].segment] if name]
-        scores = score_joints(solution, reference, missing, align_clock)
+        scores = score_motion(solution, reference, without_unit(capture, case), align_clock)
     except BodyfitError as error:
         return CaseResult(case, refused=" ".join(str(error).split()), seconds=_since(started))
     figure = _figure(solution, reference, scores["clock_offset_s"])
     return CaseResult(case, **scores, figure=figure, seconds=_since(started))
 
 
+def without_unit(capture: Capture, case: Case) -> list[str]:
+    """Segments of the body on which no unit is worn in this case."""
+    worn = [unit.segment for name, unit in capture.units.items() if name not in case.leave_out]
+    return [name for name in capture.model.segments if name not in worn]
+
+
 def _figure(solution: Fit, reference: Reference, lag: float) -> dict[str, list]:
     """The solution to play; nothing where it can't be drawn."""
     if reference.drawn is None:
         return {}
-    true = reference.rotations.get(reference.drawn.root)
-    root = None if true is None else at_times(reference.time, true, solution.time + lag)
+    root = None
+    if reference.drawn.root in reference.rotations:
+        root = at_times(*reference.track(reference.drawn.root), solution.time + lag)
     return stick_figure(solution.time, solution.rotations, reference.drawn, root)
 
 
@@ -259,29 +283,31 @@ def solved(capture: Capture, case: Case) -> Fit:
 def full_solution(capture: Capture, drawn: BodyModel | None = None) -> Reference:
     """The full case as what others are compared with, with its standard deviations."""
     found = solved(capture, full_case(capture))
-    return Reference(found.time, found.rotations, found.joint_angle_sd or {}, drawn)
+    sd = found.joint_angle_sd or {}
+    return told(capture, Reference(found.time, found.rotations, angle_sd=sd, drawn=drawn), found)
 
 
-def check_reference(capture: Capture, reference: Reference) -> None:
-    """Refuses a reference that shows no joint of the capture's body, or none of its time.
+def told(capture: Capture, reference: Reference, full: Fit | None = None) -> Reference:
+    """The reference with where the field points in its world, and how units were shaken.
 
-    Raises
-    ------
-    InputError
+    Parameters
+    ----------
+    capture : the recording
+    reference : without these
+    full : the full solution, which says how units sit; None: it is made; where it is refused the field
+        stays unknown
+
+    Returns
+    -------
+    Reference
     """
-    joints = capture.model.joints.values()
-    if not any({joint.parent, joint.child} <= set(reference.rotations) for joint in joints):
-        raise InputError(
-            f"reference: it has {', '.join(reference.rotations)}; expected both segments of at least "
-            f"one joint of {', '.join(f'{j.parent} and {j.child}' for j in joints)}"
-        )
-    start = max(unit.time[0] for unit in capture.units.values())
-    end = min(unit.time[-1] for unit in capture.units.values())
-    if reference.time[0] >= end or reference.time[-1] <= start:
-        raise InputError(
-            f"reference: it lasts {reference.time[0]:.3f} to {reference.time[-1]:.3f} s, the capture "
-            f"{start:.3f} to {end:.3f} s; expected times that overlap: put both on one clock"
-        )
+    try:
+        full = full or solved(capture, full_case(capture))
+        mounting = {name: M for name, (M, _) in full.mounting.items()}
+    except BodyfitError:
+        mounting = {}
+    magnetic = field_direction(capture, reference, mounting)
+    return dataclasses.replace(reference, magnetic=magnetic, meanwhile=circumstances(capture))
 
 
 def fingerprint(*values: object) -> str:
@@ -311,6 +337,15 @@ def _feed(digest: Any, value: object) -> None:
     else:
         digest.update(repr(value).encode())
     digest.update(b")")
+
+
+def _scores(data: Mapping[str, Any]) -> dict[str, Score]:
+    return {name: Score(**score) for name, score in data.items()}
+
+
+def _with_error(result: CaseResult) -> str:
+    body = "with the body" if result.case.body else "alone"
+    return f"{result.case.short} {body} {result.overall.rmse_deg:.2f}°" if result.overall else ""
 
 
 def _ordered(names: Collection[str]) -> tuple[str, ...]:

@@ -8,7 +8,8 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 
 from .capture import Capture
-from .comparing import Case, CaseResult, Reference, run_case
+from .comparing import Case, CaseResult, run_case
+from .reference import Reference
 
 _GIVEN: list[tuple[Capture, Reference, bool]] = []  # what every case of a process is about
 

@@ -11,8 +11,12 @@ from rich.table import Table
 from rich.text import Text
 
 from .comparing import CaseResult, Comparison
-from .printed import WIDTH, number, plain_table
+from .printed import NONE, WIDTH, number, plain_table
 from .turn_scores import Score
+
+SIZES = ("rmse_deg", "median_deg", "p95_deg", "ends_removed_deg")
+WAYS = ("heading_deg", "inclination_deg", "about_field_deg", "across_field_deg")
+TIMES = ("quiet_deg", "shaken_deg", "clean_deg", "bent_deg")
 
 
 def print_comparison(
@@ -32,13 +36,14 @@ def print_comparison(
     lines = {"capture": comparison.title, "against": comparison.against}
     for name, line in lines.items():
         console.print(Text(f"{name:<9}", style="bold") + Text(line))
-    console.print()
+    if comparison.in_short:
+        console.print(Text(f"{'in short':<9}", style="bold") + Text(comparison.in_short))
     sets = [result for result in comparison.results if not result.case.leave_out]
     left = [result for result in comparison.results if result.case.leave_out]
-    console.print(_sets(sets, comparison.to_truth))
+    console.print(Padding(_sizes(sets, comparison.to_truth), (1, 0, 0, 0)))
+    console.print(Padding(_ways(sets), (1, 0, 0, 0)))
     if left:
-        console.print()
-        console.print(_left_out(left))
+        console.print(Padding(_left_out(left), (1, 0, 0, 0)))
     for result in comparison.results:
         if result.refused:
             console.print(Padding(Text(f"{result.case.name}: {result.refused}"), (1, 0, 0, 0)))
@@ -46,44 +51,61 @@ def print_comparison(
     console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
 
 
-def _sets(results: Sequence[CaseResult], to_truth: bool) -> Table:
-    """Error by sensor set."""
-    band = "its own" if to_truth else "the full"
+def _sizes(results: Sequence[CaseResult], to_truth: bool) -> Table:
+    """How large errors are, by sensor set."""
+    band = "its own" if to_truth else "the full one's"
     table = plain_table(
-        "sensors", "body", ">RMS\n°", ">median\n°", ">95 %\n°", ">ends\nremoved °", ">about\none axis °",
-        ">across\n°", ">axis above\nlevel °", f">in {band}\nband %",
+        "sensors", "body", ">RMS\n°", ">median\n°", ">95 %\n°", ">ends\nremoved °",
+        f">in {band}\n95 % band, %", "mostly",
     )  # fmt: skip
     for result in results:
-        case, score = result.case, result.overall
-        about = (Text(case.short, style="bold"), _body(result))
-        table.add_row(*about, *(["refused"] if score is None else _figures(score)))
+        score = result.overall
+        if score is None:
+            table.add_row(*_set(result), "refused")
+        else:
+            table.add_row(*_set(result), *_degrees(score, SIZES), _percent(score.band_share), score.mostly)
     return table
 
 
-def _body(result: CaseResult) -> str:
-    return "yes" if result.case.body else "alone"
+def _ways(results: Sequence[CaseResult]) -> Table:
+    """Which way errors go, and when, by sensor set."""
+    table = plain_table(
+        "RMS, °", "body", ">heading", ">inclination", ">about\nfield", ">across\nfield", ">when\nquiet",
+        ">when\nshaken", ">field\nclean", ">field\nbent",
+    )  # fmt: skip
+    for result in results:
+        if result.overall is not None:
+            table.add_row(*_set(result), *_degrees(result.overall, (*WAYS, *TIMES)))
+    return table
 
 
-def _figures(score: Score) -> list[str]:
-    degrees = (score.rmse_deg, score.median_deg, score.p95_deg, score.ends_removed_deg)
-    axis = (score.about_axis_deg, score.across_axis_deg)
-    share = None if score.band_share is None else 100 * score.band_share
-    figures = [number(value, 2) for value in (*degrees, *axis)]
-    return [*figures, number(score.axis_elevation_deg, 0), number(share, 0)]
+def _set(result: CaseResult) -> tuple[Text, str]:
+    return Text(result.case.short, style="bold"), "yes" if result.case.body else "alone"
+
+
+def _degrees(score: Score, names: Sequence[str]) -> list[str]:
+    return [number(getattr(score, name), 2) for name in names]
+
+
+def _percent(share: float | None) -> str:
+    return number(None if share is None else 100 * share, 0)
 
 
 def _left_out(results: Sequence[CaseResult]) -> Table:
-    """Error with units left out."""
+    """Error with units left out: over the joints, of each segment without one, of its neighbours."""
     table = plain_table(
-        "without", ">RMS\n°", ">95 %\n°", ">worst\n°", "joint", "neighbours of the gap, RMS °"
+        "without", "sensors", ">RMS\n°", "inferred", ">error\n°", ">in its 95 %\nband, %", "across the gap, °"
     )
     for result in results:
-        name, score = Text(", ".join(result.case.leave_out), style="bold"), result.overall
-        if score is None:
-            table.add_row(name, "refused")
+        name = Text("\n".join(result.case.leave_out), style="bold")
+        if result.overall is None:
+            table.add_row(name, result.case.short, "refused")
             continue
-        worst = max(result.joints, key=lambda joint: result.joints[joint].rmse_deg)
-        across = ", ".join(f"{pair} {number(s.rmse_deg, 2)}" for pair, s in result.across.items())
-        figures = (score.rmse_deg, score.p95_deg, result.joints[worst].rmse_deg)
-        table.add_row(name, *(number(value, 2) for value in figures), Text(worst), Text(across))
+        rows = [(n, number(s.rmse_deg, 2), _percent(s.band_share)) for n, s in result.inferred.items()]
+        inferred = ["\n".join(column) for column in zip(*rows, strict=True)] or [NONE, "", ""]
+        across = "\n".join(f"{pair} {number(s.rmse_deg, 2)}" for pair, s in result.across.items())
+        overall = number(result.overall.rmse_deg, 2)
+        table.add_row(
+            name, result.case.short, overall, Text(inferred[0]), *inferred[1:], Text(across or NONE)
+        )
     return table

@@ -103,6 +103,21 @@ def _nearest_ends(found: Rotation, true: Rotation, left: Rotation, right: Rotati
     return left * true * right
 
 
+def picked(rotations: Rotation, rows: np.ndarray) -> Rotation:
+    """Those of a series that a mask or indices name.
+
+    Parameters
+    ----------
+    rotations : of length N
+    rows : (N,) mask, or indices
+
+    Returns
+    -------
+    rotations : of as many as are named
+    """
+    return Rotation.from_quat(rotations.as_quat()[rows])
+
+
 def renaming(found: Rotation, true: Rotation) -> Rotation:
     """The axes from which the true rotation vectors look most like the found ones."""
     U, _, Vt = np.linalg.svd(found.as_rotvec().T @ true.as_rotvec())
@@ -129,3 +144,28 @@ def main_axis(error: np.ndarray) -> tuple[float, float, float]:
     squares, axes = np.linalg.eigh(error.T @ error / len(error))
     elevation = np.arcsin(min(abs(axes[1, 2]), 1.0))
     return float(elevation), float(np.sqrt(squares[2])), float(np.sqrt(max(squares[0] + squares[1], 0.0)))
+
+
+def split_about(error: np.ndarray, axis: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How far each rotation turns about an axis, and how far it tilts that axis.
+
+    Parameters
+    ----------
+    error : (T, 3) rotation vectors, rad
+    axis : (3,) of length one, same frame
+
+    Returns
+    -------
+    about : (T,) rad, −π to π
+    across : (T,) rad, 0 to π
+
+    Notes
+    -----
+    q = swing · twist: twist = 2 atan2(q·n, w), swing = 2 acos √(w² + (q·n)²). About +Y they are the errors of
+    heading and of inclination.
+    """
+    q = Rotation.from_rotvec(error).as_quat()
+    along = q[:, :3] @ axis
+    about = 2 * np.arctan2(along, q[:, 3])
+    about = np.arctan2(np.sin(about), np.cos(about))
+    return about, 2 * np.arccos(np.clip(np.hypot(along, q[:, 3]), 0.0, 1.0))

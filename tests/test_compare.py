@@ -19,6 +19,7 @@ import bodyfit
 from bodyfit import comparing, comparing_jobs
 from bodyfit.body import BodyModel, Joint, Segment
 from bodyfit.capture import Capture
+from bodyfit.circumstances import Circumstances, circumstances
 from bodyfit.cli import main
 from bodyfit.comparing import Case, CaseResult, Comparison, cases_of, fingerprint, full_case, sensors_of
 from bodyfit.errors import CannotReconstructError, InputError
@@ -26,14 +27,17 @@ from bodyfit.formats.capture_writer import write_capture
 from bodyfit.formats.comparison import read_case, write_case
 from bodyfit.formats.comparison_page import comparison_page
 from bodyfit.formats.pose_tables import read_segments
+from bodyfit.motion_scores import neighbours
 from bodyfit.printed_comparison import print_comparison
+from bodyfit.reference import Reference
 from bodyfit.stick_figures import lines_of, stick_figure
-from bodyfit.turn_errors import Pair, best_lag, ends_removed, main_axis, rotation_rms
-from bodyfit.turn_scores import Score
+from bodyfit.turn_errors import Pair, best_lag, ends_removed, main_axis, rotation_rms, split_about
+from bodyfit.turn_scores import Score, scored
 
 DEMO = Path(__file__).resolve().parents[1] / "demo_captures" / "cello_arm"
 TRUTH = DEMO / "truth" / "segments.csv.gz"
 ALL = ("accelerometer", "gyroscope", "magnetometer")
+ONE = Score(1.5, 1.0, 3.0, 0.7, 1.4, 0.5, None, None, 1.0, 2.0, None, None, 88.0, 1.4, 0.5, 0.95)
 NASTY = '</script><img src="https://x.example/y">"&'
 
 
@@ -111,6 +115,82 @@ def test_a_heading_error_is_about_an_upright_axis():
     assert (about, across) == pytest.approx((10 / np.sqrt(2), 1 / np.sqrt(2)))
 
 
+def test_an_error_is_split_into_a_turn_about_an_axis_and_a_tilt_of_it():
+    """Twist then swing, put together with scipy's Euler angles: 30° about +Y after 4° about +X."""
+    turns = Rotation.from_euler("YX", [[30, 4], [-170, 0], [0, 5]], degrees=True)
+    about, across = np.degrees(split_about(turns.as_rotvec(), np.array([0.0, 1.0, 0.0])))
+    np.testing.assert_allclose(about, [30, -170, 0], atol=1e-9)
+    np.testing.assert_allclose(across, [4, 0, 5], atol=1e-6)
+
+
+def bent_over_time(time: np.ndarray, axis: list[float], angle_deg: np.ndarray, **options):
+    """Two segments as they truly turn; the lower one is found turned off, in the world."""
+    _, true = turning(len(time))
+    found = Rotation.from_rotvec(np.radians(angle_deg)[:, None] * np.array(axis)) * true
+    parent = Rotation.from_euler("YX", np.stack([time, 0.3 * time], 1))
+    pair, above = (Pair(time, parent.inv() * R, time, parent.inv() * true) for R in (found, true))
+    return scored(
+        pair, dataclasses.replace(above, true=parent), 0.0, options.get("field"), options.get("meanwhile")
+    )
+
+
+def test_errors_are_said_to_be_in_heading_or_about_the_field():
+    """Invented: an error about the vertical, one about a field that dips by 65°, and one about every axis."""
+    time = np.arange(400) / 100
+    dip = np.radians(65)
+    field = np.array([np.cos(dip), -np.sin(dip), 0.0])
+    heading = bent_over_time(time, [0.0, 1.0, 0.0], 5 * time, field=field).score
+    assert heading.mostly == "heading" and heading.inclination_deg < 1e-3
+    assert heading.heading_deg == pytest.approx(np.sqrt(np.mean((5 * time) ** 2)), rel=3e-3)
+    about = bent_over_time(time, list(field), 5 * time, field=field).score
+    assert about.mostly == "about the field" and (about.across_field_deg or 0) < 1e-3
+    assert about.inclination_deg > 1
+    assert bent_over_time(time, [1.0, 0.0, 0.0], 5 * time).score.mostly == "one axis, 0° up"
+
+
+def test_errors_are_told_apart_by_what_went_on(capture):
+    """Wrong by 1° at rest and 9° when shaken; the field is as usual, so nothing is said about it."""
+    time = np.arange(400) / 100
+    shaken = np.where(time < 2, 0.1, 8.0)
+    calm = Circumstances(time, shaken, np.full(400, 0.01))
+    score = bent_over_time(time, [0.0, 1.0, 0.0], np.where(time < 2, 1.0, 9.0), meanwhile=calm).score
+    assert (score.quiet_deg, score.shaken_deg) == pytest.approx((1.0, 9.0), abs=1e-3)
+    assert score.clean_deg is None and score.bent_deg is None
+    there = circumstances(capture)
+    assert there.shaken is not None and there.bent is not None
+    assert len(there.time) == len(there.shaken) == 28 and np.all(there.shaken > 0)
+
+
+def test_the_field_shows_where_it_points_in_the_true_world(capture):
+    """The field that the invented arm was simulated in, its heading left open; iron near by bends it some."""
+    truth = read_segments(TRUTH)
+    full = comparing.solved(capture, full_case(capture))
+    told = comparing.told(capture, Reference(truth.time, truth.rotations), full)
+    assert told.magnetic is not None and np.linalg.norm(told.magnetic) == pytest.approx(1)
+    dip = json.loads((DEMO / "truth" / "truth.json").read_text())["magnetic_field"]["dip"]
+    assert -np.arcsin(told.magnetic[1]) == pytest.approx(dip, abs=np.radians(3))
+
+
+def test_neighbours_of_a_gap_of_any_length():
+    """A chain a-b-c-d, and a root whose branches are worn."""
+    joints = {f"{p}{c}": Joint(f"{p}{c}", p, c) for p, c in ("ab", "bc", "cd", "be")}
+    model = BodyModel("tree", {n: Segment(n) for n in "abcde"}, joints)
+    assert set(neighbours(model, ["b", "c"], dict.fromkeys("abcde"))) == {("a", "e"), ("a", "d")}
+    assert neighbours(model, ["a", "b"], dict.fromkeys("abcde")) == [("c", "e")]
+    assert neighbours(model, ["b"], dict.fromkeys("bcde")) == []
+
+
+def test_a_truth_with_gaps_is_read_where_it_is_known(tmp_path):
+    path = tmp_path / "truth.csv"
+    path.write_text("time_s,a_qx,a_qy,a_qz,a_qw\n0,0,0,0,1\n1,,,,\n2,0,1,0,0\n")
+    table = read_segments(path, gaps=True)
+    assert table.seen["a"].tolist() == [True, False, True]
+    time, turns = Reference(table.time, table.rotations, table.seen).track("a")
+    assert time.tolist() == [0, 2] and np.degrees(turns.magnitude()).tolist() == [0, 180]
+    with pytest.raises(InputError):
+        read_segments(path)
+
+
 def test_constant_rotations_at_the_ends_are_counted_out():
     _, true = turning()
     found = Rotation.from_rotvec([0.2, -0.1, 0.1]) * true * Rotation.from_rotvec([-0.1, 0.3, 0.0])
@@ -126,9 +206,17 @@ def test_a_clock_offset_is_found():
 
 
 def test_a_result_returns_from_its_data_unchanged(tmp_path):
-    score = Score(1.0, 0.5, 2.0, 0.7, 88.0, 0.9, 0.2, None)
+    score = dataclasses.replace(ONE, band_share=None)
     curve = {"time_s": [0.0, 1.0], "all": [1.0, None]}
-    result = CaseResult(Case(ALL, False, ("hand",)), {"j": score}, score, {"a to b": score}, curve)
+    result = CaseResult(
+        Case(ALL, False, ("hand",)),
+        {"j": score},
+        score,
+        {"a to b": score},
+        {"b": score},
+        curve,
+        {"heading": [0.5, None]},
+    )
     write_case(tmp_path, "k", result)
     assert read_case(tmp_path, "k") == result and read_case(tmp_path, "other") is None
 
@@ -175,18 +263,19 @@ def test_a_capture_compared_with_its_truth(compared, capture):
     """Figures of one case against scipy's own angles between rotations."""
     out, result = compared
     assert result.exit_code == 0, result.output
-    rows = {(r["sensors"], r["body"], r["left_out"], r["joint"]): r for r in rows_of(out)}
+    rows = {(r["sensors"], r["body"], r["left_out"], r["kind"], r["name"]): r for r in rows_of(out)}
     assert len({key[:3] for key in rows}) == 5
     fit, truth = bodyfit.fit(capture, sensors=ALL[:2]), read_segments(TRUTH)
     at = (fit.time > truth.time[0]) & (fit.time < truth.time[-1])
     found, true = (r["r_upperarm"].inv() * r["r_forearm"] for r in (fit.rotations, truth.rotations))
     angle = np.degrees((found[at] * Slerp(truth.time, true)(fit.time[at]).inv()).magnitude())
-    row = rows["accelerometer+gyroscope", "yes", "", "r_elbow"]
+    row = rows["accelerometer+gyroscope", "yes", "", "joint", "r_elbow"]
     assert float(row["rmse_deg"]) == pytest.approx(np.sqrt(np.mean(angle**2)), abs=2e-3)
     assert float(row["median_deg"]) == pytest.approx(np.median(angle), abs=2e-3)
     assert float(row["p95_deg"]) == pytest.approx(np.percentile(angle, 95), abs=2e-3)
-    assert float(rows["+".join(ALL), "yes", "", "all"]["rmse_deg"]) < 4
-    assert ("+".join(ALL), "yes", "forearm", "r_upperarm to r_hand") in rows
+    assert float(rows["+".join(ALL), "yes", "", "all", ""]["rmse_deg"]) < 4
+    assert ("+".join(ALL[:2]), "yes", "forearm", "gap", "r_upperarm to r_hand") in rows
+    assert ("+".join(ALL[:2]), "yes", "forearm", "inferred", "r_forearm") in rows
 
 
 def test_solutions_are_drawn_beside_the_truth(compared):
@@ -250,8 +339,7 @@ def solved_cases(monkeypatch) -> list[Case]:
 
     def quick(capture, case, reference, align_clock=False):
         done.append(case)
-        score = Score(1.0, 1.0, 1.0, 1.0, 90.0, 1.0, 0.0, 1.0)
-        return CaseResult(case, {"r_elbow": score}, score)
+        return CaseResult(case, {"r_elbow": ONE}, ONE)
 
     monkeypatch.setattr(comparing_jobs, "run_case", quick)
     return done
@@ -263,8 +351,8 @@ def test_finished_cases_are_kept_and_a_changed_option_runs_them_again(folder, tm
     assert run(*words).exit_code == 0 and len(solved_cases) == 4
     next(iter(sorted((tmp_path / "cases").iterdir()))).write_text('{"case": ')  # as if the disk had failed
     assert run(*words).exit_code == 0 and len(solved_cases) == 5
-    assert run(*words, "--leave-out", "hand").exit_code == 0 and len(solved_cases) == 6
-    assert run(*words, "--align-clock").exit_code == 0 and len(solved_cases) == 10
+    assert run(*words, "--leave-out", "hand").exit_code == 0 and len(solved_cases) == 7
+    assert run(*words, "--align-clock").exit_code == 0 and len(solved_cases) == 11
 
 
 def test_an_interrupted_run_keeps_what_was_finished(folder, tmp_path, solved_cases, monkeypatch):
@@ -282,7 +370,7 @@ def test_an_interrupted_run_keeps_what_was_finished(folder, tmp_path, solved_cas
     monkeypatch.setattr(comparing_jobs, "run_case", quick)
     assert run(*words).exit_code == 0
     assert len(solved_cases) == len(set(solved_cases)) == 14
-    assert [row["joint"] for row in rows_of(tmp_path)] == ["all", "r_elbow"] * 14
+    assert [row["kind"] for row in rows_of(tmp_path)] == ["all", "joint"] * 14
 
 
 def test_a_refusal_is_listed_with_its_reason(folder, tmp_path, monkeypatch):
@@ -324,13 +412,22 @@ class Page(HTMLParser):
 
 
 def nasty() -> Comparison:
-    score = Score(1.5, 1.0, 3.0, 0.7, 88.0, 0.9, 0.2, 0.95)
+    score = ONE
     curve = {"time_s": [0.0, 1.0, 2.0, 3.0], "all": [1.0, None, 5.0, 400.0]}
     figure = {"time_s": [0.0, 1.0], "points": [[0, 0, 0, 0, -250, 0], [0, 0, 0, 250, 0, 0]]}
     results = (
-        CaseResult(Case(ALL), {NASTY: score}, score, {}, curve, figure),
-        CaseResult(Case(ALL, False), {NASTY: score}, score, {}, curve),
-        CaseResult(Case(ALL, True, (NASTY,)), {NASTY: score}, score, {f"{NASTY} to b": score}, curve, figure),
+        CaseResult(Case(ALL), {NASTY: score}, score, {}, {}, curve, {}, figure),
+        CaseResult(Case(ALL, False), {NASTY: score}, score, {}, {}, curve),
+        CaseResult(
+            Case(ALL, True, (NASTY,)),
+            {NASTY: score},
+            score,
+            {f"{NASTY} to b": score},
+            {NASTY: score},
+            curve,
+            {},
+            figure,
+        ),
         CaseResult(Case(("gyroscope",)), refused=NASTY),
     )
     return Comparison(NASTY, NASTY, True, results, [(0, 1)], figure)

@@ -34,7 +34,7 @@ LAYERS = (
     "intake",
     "bounded_step bounded_chain bounded_motion bounded_stretches strict",
     "root_path summary pictures fitting inspection inspecting",
-    "turn_errors turn_scores stick_figures comparing comparing_jobs",
+    "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
     "disturbances information planning planning_search planning_jobs",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",

@@ -18,7 +18,11 @@ from .toml_text import write_text
 
 CASES = "cases"
 FIGURES = tuple(field.name for field in dataclasses.fields(Score))
-COLUMNS = ("sensors", "body", "left_out", "joint", *FIGURES, "clock_offset_s", "seconds", "refused")
+COLUMNS = (
+    *("sensors", "body", "left_out", "kind", "name"),
+    *FIGURES,
+    *("clock_offset_s", "seconds", "refused"),
+)
 
 
 def read_case(out: Path, key: str) -> CaseResult | None:
@@ -68,7 +72,11 @@ def write_comparison(comparison: Comparison, out: Path) -> tuple[Path, ...]:
 
 
 def comparison_csv(comparison: Comparison) -> str:
-    """A row for each case and joint; joint "all" is the mean over the joints, a refusal has one row."""
+    """A row for each case and joint, with its kind; "all" is the mean over the joints, a refusal has one row.
+
+    Kinds: all, joint, gap (two segments that only segments without a unit lie between), inferred (a segment
+    without a unit, in the world).
+    """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -80,10 +88,16 @@ def comparison_csv(comparison: Comparison) -> str:
 def _rows(result: CaseResult) -> Iterator[list[object]]:
     case = result.case
     about = ["+".join(case.sensors), "yes" if case.body else "no", " ".join(case.leave_out)]
-    scores = {"all": result.overall, **result.joints, **result.across}
-    for joint, score in scores.items():
-        figures = [None if score is None else getattr(score, name) for name in FIGURES]
-        yield [*about, joint, *figures, result.clock_offset_s, result.seconds, result.refused]
+    kinds = {
+        "all": {"": result.overall},
+        "joint": result.joints,
+        "gap": result.across,
+        "inferred": result.inferred,
+    }
+    for kind, scores in kinds.items():
+        for name, score in scores.items():
+            figures = [None if score is None else getattr(score, figure) for figure in FIGURES]
+            yield [*about, kind, name, *figures, result.clock_offset_s, result.seconds, result.refused]
 
 
 def _case_file(out: Path, key: str) -> Path:

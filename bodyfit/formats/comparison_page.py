@@ -32,6 +32,19 @@ AXIS_NOTE = (
     "mounting that is off, counted out."
 )
 
+WAYS = {
+    "heading": "heading_deg", "inclination": "inclination_deg",
+    "about the field": "about_field_deg", "across the field": "across_field_deg",
+    "when quiet": "quiet_deg", "when shaken": "shaken_deg",
+    "field clean": "clean_deg", "field bent": "bent_deg",
+}  # fmt: skip
+WAYS_NOTE = (
+    "Root mean square of parts of the error: about the vertical and the rest, about the direction of the "
+    "magnetic field and the rest; and of the whole error in the fifth of the time that shakes units least "
+    "and most, and whose field differs least and most in strength. “Mostly”: where four fifths of the mean "
+    "square lie."
+)
+
 
 def comparison_page(comparison: Comparison) -> str:
     """The page as text.
@@ -54,7 +67,7 @@ def comparison_page(comparison: Comparison) -> str:
         "content=\"default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'\">",
         f"<title>{title}: which sensors</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
         f'<a class="skip" href="#sets">To the table</a><header><h1>{title}</h1>{_about(comparison)}</header>',
-        f"<main>{_sets(sets, comparison.to_truth)}{_joints(sets)}",
+        f"<main>{_sets(sets, comparison.to_truth)}{_ways(sets)}{_joints(sets)}",
         _left_out(left),
         _times(sets),
         motions(comparison),
@@ -76,7 +89,7 @@ def _about(comparison: Comparison) -> str:
         )
     return (
         f"<p>Error of each joint's rotation, child segment against parent, from {escape(comparison.against)} "
-        f"({what}), mean over the joints.{clock}</p>"
+        f"({what}), mean over the joints.{clock}</p><p>{escape(comparison.in_short)}</p>"
     )
 
 
@@ -93,6 +106,23 @@ def _sets(results: Sequence[CaseResult], to_truth: bool) -> str:
     )  # fmt: skip
     rows = [(_set_name(r), "with" if r.case.body else "alone", *_figures(r.overall)) for r in results]
     return section("sets", "Sensor sets", AXIS_NOTE, table_of("Error by sensor set", headings, rows))
+
+
+def _ways(results: Sequence[CaseResult]) -> str:
+    """Which way errors go, and when."""
+    solved = [r for r in results if r.overall is not None]
+    headings = ("sensors", "body", *(f"#{name}, °" for name in WAYS), "mostly")
+    rows = [
+        (
+            _set_name(r),
+            "with" if r.case.body else "alone",
+            *(decimal(getattr(r.overall, figure), 2) for figure in WAYS.values()),
+            r.overall.mostly if r.overall else "",
+        )
+        for r in solved
+    ]
+    table = table_of("Parts of the error", headings, rows)
+    return section("ways", "Which way errors go, and when", WAYS_NOTE, table)
 
 
 def _figures(score: Score | None) -> tuple[str, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
@@ -34,11 +34,13 @@ class SegmentTable:
     time : (T,) s
     rotations : segment name -> rotation of length T, world_from_segment
     positions : point name -> (T, 3) m in the world; empty when the file has none
+    seen : segment name -> (T,) whether the row holds its rotation; only of those with rows that do not
     """
 
     time: np.ndarray
     rotations: Mapping[str, Rotation]
     positions: Mapping[str, np.ndarray]
+    seen: Mapping[str, np.ndarray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,10 +110,20 @@ def write_joints(
     _write(file, _joint_columns(time, angles, angle_sd or {}))
 
 
-def read_segments(path: str | Path) -> SegmentTable:
+def read_segments(path: str | Path, gaps: bool = False) -> SegmentTable:
     """The segments.csv at `path`, or another table file with the same columns.
 
     Points that have a position and no rotation (a toe tip, say) are read too.
+
+    Parameters
+    ----------
+    path : of the file
+    gaps : whether a segment's four cells may all be empty, as where an optical system lost its markers; such
+        rows hold no turn and are not in `seen`
+
+    Returns
+    -------
+    SegmentTable
 
     Raises
     ------
@@ -125,9 +137,10 @@ def read_segments(path: str | Path) -> SegmentTable:
     if not segments:
         raise InputError(f"{path}: no column ends in _qx; expected <segment>_qx, _qy, _qz, _qw")
     points = [name.removesuffix("_x_m") for name in table if name.endswith("_x_m")]
-    rotations = {name: _rotation(path, name, table) for name in segments}
+    seen = _seen(table, segments) if gaps else {}
+    rotations = {name: _rotation(path, name, table, seen.get(name)) for name in segments}
     positions = {name: _stack(path, name, POSITION, table) for name in points}
-    return SegmentTable(table["time_s"], rotations, positions)
+    return SegmentTable(table["time_s"], rotations, positions, seen)
 
 
 def read_joints(path: str | Path) -> JointTable:
@@ -201,8 +214,23 @@ def _check_increasing(table: Table, time: np.ndarray) -> None:
         table.refuse("time_s", f"row {row + 1}: found {time[row]}{after}; expected seconds that increase")
 
 
-def _rotation(path: Path, segment: str, table: Mapping[str, np.ndarray]) -> Rotation:
+def _seen(table: Mapping[str, np.ndarray], segments: list[str]) -> dict[str, np.ndarray]:
+    """Segment -> rows in which not all four cells are empty, of those with such rows and with others."""
+    out = {}
+    for name in segments:
+        parts = [table[f"{name}_{part}"] for part in QUATERNION if f"{name}_{part}" in table]
+        seen = ~np.isnan(parts).all(0)
+        if seen.any() and not seen.all():
+            out[name] = seen
+    return out
+
+
+def _rotation(
+    path: Path, segment: str, table: Mapping[str, np.ndarray], seen: np.ndarray | None = None
+) -> Rotation:
     quat = _stack(path, segment, QUATERNION, table)
+    if seen is not None:
+        quat[~seen] = [0.0, 0.0, 0.0, 1.0]
     length = np.linalg.norm(quat, axis=1)
     bad = np.flatnonzero(~(np.abs(length - 1) < UNIT_TOLERANCE))
     if len(bad):

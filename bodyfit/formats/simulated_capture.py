@@ -42,6 +42,18 @@ def write_simulated(
     write_capture(simulated.capture, folder, table_kind, model)
 
 
+def truth_file(capture: str | Path) -> Path | None:
+    """The truth beside a capture, as `write_truth` names it, zipped or not; None where there is none.
+
+    Parameters
+    ----------
+    capture : the folder, or the setup.toml in it
+    """
+    folder = Path(capture) if Path(capture).is_dir() else Path(capture).parent
+    paths = (folder / "truth" / name for name in ("segments.csv.gz", "segments.csv"))
+    return next((path for path in paths if path.is_file()), None)
+
+
 def write_truth(simulated: Simulated, folder: Path) -> None:
     """`segments.csv.gz` and `joints.csv.gz`, in the columns of a fit, and `truth.json`.
 
