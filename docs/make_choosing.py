@@ -25,6 +25,7 @@ from bodyfit.turn_scores import ONE_WAY, Score
 HERE = Path(__file__).resolve().parent
 ALL = ALL_SETS[-1]
 ACC_MAG, GYRO_MAG, ACC_GYRO = ALL_SETS[3:6]
+DRIFT_DEG = 1.0  # from which on a drift is large enough to have a kind
 SEVERAL = 2.0  # times as wrong when shaken as when quiet
 NONE = "–"
 
@@ -95,6 +96,18 @@ def single_drifts() -> str:
     return table(headings, rows)
 
 
+def mountings() -> str:
+    """What is left when a wrong mounting is counted out."""
+    headings = ["sensors"]
+    headings += [f"`{name}`, {words}" for name in DEMOS for words in ("with the body", "each unit alone")]
+    rows = []
+    for sensors in (s for s in ALL_SETS if len(s) > 1):
+        scores = [_score(result(name, sensors, body)) for name in DEMOS for body in (True, False)]
+        cells = (f"{figure(s.rmse_deg)} → {figure(s.ends_removed_deg)}" for s in scores)
+        rows.append([short(sensors), *cells])
+    return table(headings, rows)
+
+
 def left_out(name: str) -> str:
     """Units left out of one recording, every sensor, with the body."""
     rows = [["none", parts(result(name, ALL, True).overall), NONE, NONE, NONE]]
@@ -132,7 +145,9 @@ def pattern() -> str:
     names = (*CHAINS, *DEMOS)
     alone = {name: {s: result(name, s, False) for s in ALL_SETS} for name in names}
     rows = [_heading_only(f"`{name}`", _score(alone[name][ACC_GYRO])) for name in names]
+    rows.append(_by_drift("alone, acc + gyro: heading only", ACC_GYRO, "heading", "inclination"))
     rows += [_field_only(f"`{name}`", _score(alone[name][GYRO_MAG])) for name in names]
+    rows.append(_by_drift("alone, gyro + mag: about the field only", GYRO_MAG, "about_field", "across_field"))
     rows += [_shaken(f"`{name}`", _score(alone[name][ACC_MAG])) for name in names]
     rows += [_as_nine(name) for name in names]
     return table(["expected", "recording", "measured, degrees", "holds"], rows)
@@ -152,6 +167,14 @@ def _field_only(name: str, score: Score) -> Sequence[str]:
     about, across = score.about_field_deg, score.across_field_deg
     told = f"about the field {figure(about)}, across it {figure(across)}"
     return ["alone, gyro + mag: about the field only", name, told, _mostly(about, across)]
+
+
+def _by_drift(expected: str, sensors: Sequence[str], part: str, rest: str) -> Sequence[str]:
+    """Of the recordings of one unit, those that drift enough for it to have a kind."""
+    some = [d for (_, used), d in drifts().items() if used == sensors and d.all >= DRIFT_DEG]
+    holds = [_mostly(getattr(d, part), getattr(d, rest)) == "yes" for d in some]
+    words = f"one unit, drift of {DRIFT_DEG:g}° or more"
+    return [expected, words, f"in {sum(holds)} of {len(holds)} recordings", _yes(all(holds))]
 
 
 def _mostly(part: float | None, rest: float | None) -> str:
@@ -203,6 +226,7 @@ def page() -> str:
         "KNEE": knees(),
         "SINGLES": singles(),
         "DRIFTS": single_drifts(),
+        "MOUNTINGS": mountings(),
         "NO_HELP": no_help(),
         "LEFT_OUT_CELLO": left_out("cello_arm"),
         "LEFT_OUT_CHAIN": left_out("chain_rigid"),

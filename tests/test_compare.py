@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import io
 import json
+import shutil
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -353,6 +354,19 @@ def test_finished_cases_are_kept_and_a_changed_option_runs_them_again(folder, tm
     assert run(*words).exit_code == 0 and len(solved_cases) == 5
     assert run(*words, "--leave-out", "hand").exit_code == 0 and len(solved_cases) == 7
     assert run(*words, "--align-clock").exit_code == 0 and len(solved_cases) == 11
+
+
+def test_a_truth_beside_the_capture_is_used_unless_told_otherwise(folder, tmp_path, solved_cases):
+    beside = tmp_path / "capture"
+    shutil.copytree(folder, beside)
+    (beside / "truth").mkdir()
+    shutil.copy(TRUTH, beside / "truth")
+    for words, known in (((), True), (("--against-full",), False)):
+        out = tmp_path / f"out_{known}"
+        assert run(beside, "--out", out, "--sets", "all", "--jobs", 1, *words).exit_code == 0
+        assert json.loads((out / "comparison.json").read_text())["to_truth"] is known
+    both = run(beside, "--out", tmp_path / "no", "--against-full", "--reference", TRUTH)
+    assert both.exit_code == 2 and "expected one of them" in both.output
 
 
 def test_an_interrupted_run_keeps_what_was_finished(folder, tmp_path, solved_cases, monkeypatch):
