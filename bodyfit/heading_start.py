@@ -57,7 +57,7 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
 
 def _start_body(problem: Problem, R: np.ndarray) -> Body:
     """Lever arms as far as they are known beforehand; no axes yet."""
-    felt, w = problem.signals.has["accelerometer"], problem.weights
+    felt, w = problem.followed, problem.weights
     joints = [i for i, tie in enumerate(problem.ties) if felt[tie.parent] and felt[tie.child]]
     ends = Ends(
         np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)

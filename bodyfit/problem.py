@@ -82,6 +82,16 @@ class Problem:
         return self.signals.has["accelerometer"] | self.signals.has["orientation"]
 
     @property
+    def followed(self) -> np.ndarray:
+        """(U,) bool, units whose acceleration can be told in the world between keyframes: they feel and turn.
+
+        Without a gyroscope, a joint's forces at both ends would be turned until they agree, at every
+        keyframe anew.
+        """
+        has = self.signals.has
+        return has["accelerometer"] & (has["gyroscope"] | has["orientation"])
+
+    @property
     def root(self) -> int:
         """The unit that no tie leads to."""
         children = {tie.child for tie in self.ties}
@@ -95,16 +105,14 @@ class Problem:
     @property
     def swaying(self) -> np.ndarray:
         """Units of which only the velocity is looked for: one for each group that joints hold together."""
-        felt = self.signals.has["accelerometer"]
-        held = {tie.child for tie in self.ties if felt[tie.parent]}
+        felt, followed = self.signals.has["accelerometer"], self.followed
+        held = {tie.child for tie in self.ties if followed[tie.parent] and followed[tie.child]}
         return np.array([u for u in np.flatnonzero(felt) if u not in held and u not in self.placed], int)
 
     @cached_property
     def bridges(self) -> tuple[Bridge, ...]:
         """Ways across segments without a unit, between units whose motion can be integrated."""
-        has = self.signals.has
-        turning = has["gyroscope"] | has["orientation"]
-        return bridges_of(self.ties, self.measured, has["accelerometer"] & turning)
+        return bridges_of(self.ties, self.measured, self.followed)
 
     @cached_property
     def placed(self) -> np.ndarray:

@@ -11,11 +11,12 @@ from __future__ import annotations
 
 import dataclasses
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
-from scipy.spatial.transform import Rotation
+from scipy.spatial.transform import Rotation, Slerp
 from scripted_motion import (
     direction_deg,
     errors,
@@ -31,11 +32,13 @@ from scripted_motion import (
 
 import bodyfit
 from bodyfit.capture import SENSORS, Calibration, Capture
+from bodyfit.formats.motion import read_motion
 from bodyfit.magnetic_field import MagneticField
 from bodyfit.poses import PoseSequence, from_joint_angles
 from bodyfit.rotations import heading_matrix
 from bodyfit.simulation import Simulated, simulate
 
+DEMOS = Path(__file__).resolve().parents[2] / "demo_captures"
 ACC, GYR, MAG = "accelerometer", "gyroscope", "magnetometer"
 NORTH = MagneticField().earth / MagneticField().norm
 BODIES, LAYERS = ("right_arm", "lower_body"), ("alone", "body")
@@ -134,6 +137,21 @@ def test_accelerometer_in_full_motion_is_rough_and_finite(body, layer):
     """5 m/s² beside 9.8 m/s² of gravity tilt by 27°; the mean over a second takes some of it away."""
     found, true = fitted(body, layer, (ACC,)), truth(body)
     assert worst(direction_deg, found, true) < 45.0
+
+
+@pytest.mark.parametrize("demo", ["cello_arm", "steel_stairs"])
+def test_the_body_does_no_harm_to_accelerometers_alone(demo):
+    """Forces of units that nobody watched turning tell joints nothing; the body has little to add."""
+    capture = bodyfit.read_capture(DEMOS / demo).between(0.0, 20.0)
+    true = read_motion(DEMOS / demo / "truth" / "segments.csv.gz", capture.model)
+    mean_deg = []
+    for alone in (False, True):
+        found = bodyfit.fit(capture, sensors={ACC}, alone=alone)
+        at = (found.time > true.time[0]) & (found.time < true.time[-1])
+        truth = {name: Slerp(true.time, R)(found.time[at]) for name, R in true.rotations.items()}
+        mine = {name: R[at] for name, R in found.rotations.items()}
+        mean_deg.append(np.mean([*relative_deg(capture.model, mine, truth).values()]))
+    assert mean_deg[0] < mean_deg[1] + 1.0
 
 
 @both_bodies
