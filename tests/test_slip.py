@@ -12,7 +12,12 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import bodyfit
+from bodyfit.formats.model_file import read_model
+from bodyfit.formats.motion import read_motion
+from bodyfit.planning import SIX, Question, WornSet, drawn, stretch, tolerances
+from bodyfit.simulation_settings import SimulationSettings
 from bodyfit.slip import Slip, slip_finding, without_slip
+from bodyfit.slip_evidence import Centre
 
 sys.path.append(str(Path(__file__).parents[1] / "docs"))
 from mounting_honesty import KINDS, TWO, slipping
@@ -37,6 +42,46 @@ def test_a_slip_of_30_degrees_is_found_within_a_second(kind, seed):
 def test_nothing_slips_where_nothing_slipped(kind, seed):
     made, _, _ = slipping(kind, seed, 0.0)
     assert bodyfit.fit(made.capture, sensors=TWO).summary["slips"] == []
+
+
+@pytest.mark.parametrize("seed", [2, 7])
+def test_soft_tissue_and_foot_strikes_on_stairs_are_no_slip(seed):
+    """15 s with a turn in them: arms along knee axes show little, and soft tissue bends them by 10 cm."""
+    truth = Path(__file__).parents[1] / "demo_captures" / "steel_stairs" / "truth" / "segments.csv.gz"
+    motion = stretch(read_motion(truth, read_model("lower_body")))
+    settings = SimulationSettings(soft_tissue_deg_per_g=3.0, soft_tissue_mm_per_g=5.0)
+    worn = WornSet(tuple((segment, SIX) for segment in motion.model.segments))
+    _, capture = drawn(Question(motion, tolerances(["5"], motion), settings), worn, seed)
+    assert bodyfit.fit(capture).summary["slips"] == []
+
+
+def one_joint(after: np.ndarray) -> Centre:
+    """Agreement in 400 keyframes of a joint whose child's arm, 0.2 m along X, is another after the 200th."""
+    rng = np.random.default_rng(0)
+    A = rng.standard_normal((400, 3, 6))
+    arms = np.array([0.0, 0.1, 0.0, 0.2, 0.0, 0.0])
+    z = A @ arms + 0.05 * rng.standard_normal((400, 3))
+    z[201:] += A[201:, :, 3:] @ (after - arms[3:])
+    weighted = np.swapaxes(A, -1, -2) / 0.05**2
+    H, b = np.cumsum(weighted @ A, 0), np.cumsum((weighted @ z[..., None])[..., 0], 0)
+    return Centre(np.array([0, 1]), H, np.zeros((400, 6, 18)), b)
+
+
+def test_a_turn_explains_an_arm_that_turned():
+    turn = Rotation.from_euler("z", 25, degrees=True)  # old_unit_from_new_unit
+    joint = one_joint(turn.inv().apply([0.2, 0.0, 0.0]))
+    gain = joint.free(1)
+    assert np.argmax(gain) == 200
+    assert joint.turned(200, 1, turn.as_matrix()) == pytest.approx(gain[200], rel=0.01)
+    assert joint.turned(200, 1, turn.as_matrix().T) < 0
+
+
+def test_no_turn_explains_an_arm_that_grew():
+    joint = one_joint(np.array([0.3, 0.0, 0.0]))
+    gain = joint.free(1)[200]
+    turns = Rotation.random(200, random_state=np.random.default_rng(1)).as_matrix()
+    assert gain > 1000
+    assert max(joint.turned(200, 1, turn) for turn in turns) < 0.01 * gain
 
 
 def test_later_samples_are_turned_into_the_frame_before_and_earlier_ones_left():
