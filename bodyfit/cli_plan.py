@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from .planning import Question
 
 FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square about the path (from memory)
-TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
 
 
 @click.command()
@@ -100,12 +99,11 @@ def plan(
         from .body import Person
         from .comparing import sensors_of
         from .formats.model_file import read_model
-        from .formats.motion import read_motion
+        from .formats.motion import motion_file, read_motion
         from .formats.outputs import check_folder
         from .formats.plan import read_grade, read_job, write_job, write_plan
         from .planning import NINE, Question, stretch, tolerances
-        from .planning_jobs import workers
-        from .planning_search import plan as planned
+        from .planning_jobs import plan as planned
         from .printed_plan import print_plan
 
         check_folder(out)
@@ -115,7 +113,7 @@ def plan(
             soft_tissue_mm_per_g=5 / 3 * soft_tissue,
             magnetic_distortion=FIELDS[field],
         )
-        path = _table(motion)
+        path = motion_file(motion)
         person = Person(stature) if stature else None
         part = stretch(read_motion(path, read_model(model), person), *(between or (None, None)))
         question = Question(
@@ -130,21 +128,15 @@ def plan(
             seed,
         )
         about = _about(question, path, grade, model, field, tolerance)
-        with workers(
+        result = planned(
             question,
             jobs or os.cpu_count() or 1,
-            lambda key: read_job(out, key),
-            lambda key, found: write_job(out, key, found),
-        ) as work:
-            result = planned(question, work, progress, about)
+            kept=(lambda key: read_job(out, key), lambda key, found: write_job(out, key, found)),
+            progress=progress,
+            about=about,
+        )
         paths = write_plan(result, out)
     print_plan(result, paths)
-
-
-def _table(motion: Path) -> Path:
-    """The table in a folder, or in the truth folder of a demo capture."""
-    places = [folder / name for folder in (motion, motion / "truth") for name in TABLES]
-    return next((path for path in places if path.is_file()), motion) if motion.is_dir() else motion
 
 
 def _about(

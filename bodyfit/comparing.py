@@ -7,6 +7,7 @@ import hashlib
 import time as clock
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -141,6 +142,22 @@ class Comparison:
         data = {name: getattr(self, name) for name in ("title", "against", "to_truth", "version")}
         results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
         return {**data, "in_short": self.in_short, "results": results}
+
+    def write(self, out: str | Path) -> None:
+        """Writes comparison.csv, comparison.json and comparison.html to a folder.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            One can't be written; nothing half-written is left.
+        """
+        from .formats.comparison import write_comparison
+
+        write_comparison(self, Path(out))
 
     @property
     def in_short(self) -> str:

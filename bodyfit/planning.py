@@ -26,6 +26,7 @@ SIX = ("accelerometer", "gyroscope")
 NINE = ("accelerometer", "gyroscope", "magnetometer")
 UNKNOWN = math.pi  # rad, error of an angle that no solution gives
 LEAST_MOUNTING = math.radians(0.01)
+LEAST_S = 3.0  # s of a motion that a plan can be made of
 BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order of sets the same
 
 
@@ -169,15 +170,13 @@ def stretch(motion: PoseSequence, start: float | None = None, end: float | None 
     middle = 0.5 * (motion.time[0] + motion.time[-1])
     low = middle - 7.5 if start is None else start
     high = (middle if start is None else start + 7.5) + 7.5 if end is None else end
-    kept = (motion.time >= low - 1e-9) & (motion.time <= high + 1e-9)
-    if kept.sum() < 2 or np.ptp(motion.time[kept]) < 3.0:
+    if min(high, motion.time[-1]) - max(low, motion.time[0]) < LEAST_S:
         raise InputError(
             f"between {low:g} and {high:g} s: the motion lasts {motion.time[0]:.2f} to "
-            f"{motion.time[-1]:.2f} s; expected at least 3 s of it"
+            f"{motion.time[-1]:.2f} s; expected at least {LEAST_S:g} s of it"
         )
-    rotations = {n: Rotation.from_quat(R.as_quat()[kept]) for n, R in motion.rotations.items()}
-    root = None if motion.root_position is None else motion.root_position[kept]
-    return PoseSequence(motion.time[kept] - motion.time[kept][0], rotations, motion.model, root)
+    part = motion.between(low, high)
+    return dataclasses.replace(part, time=part.time - part.time[0])
 
 
 # ---- one recording simulated ----

@@ -330,6 +330,28 @@ def test_a_reference_of_another_body_is_refused(folder, tmp_path):
     assert result.exit_code == 2 and "it has leg; expected both segments" in result.output
 
 
+def test_a_folder_given_as_reference_is_answered_with_the_file_to_name(folder, tmp_path):
+    result = run(folder, "--out", tmp_path / "o", "--reference", DEMO)
+    said = " ".join(result.output.split())
+    assert result.exit_code == 2
+    assert f"{DEMO} is a folder; expected a file with the columns of segments.csv, such as {TRUTH}" in said
+    result = run(folder, "--out", tmp_path / "o", "--reference", tmp_path)
+    assert result.exit_code == 2 and "found none in it" in result.output
+
+
+def test_python_compares_as_the_command_does(compared, capture, tmp_path):
+    reference = bodyfit.read_reference(TRUTH)
+    found = bodyfit.compare(capture, reference, ["acc+gyro"], [["forearm"]])
+    found.write(tmp_path / "new")
+    assert {p.name for p in (tmp_path / "new").iterdir()} == {
+        f"comparison.{e}" for e in ("csv", "json", "html")
+    }
+    theirs, ours = rows_of(compared[0]), rows_of(tmp_path / "new")
+    assert [r["name"] for r in ours] == [r["name"] for r in theirs]
+    for mine, other in zip(ours, theirs, strict=True):
+        assert float(mine["rmse_deg"]) == pytest.approx(float(other["rmse_deg"]), abs=2e-3)
+
+
 # ---- going on ----
 
 

@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 
 # A module imports only from those before it, in reading order.
 LAYERS = (
-    "errors",
+    "errors side_by_side",
     "rotations isb earth weights finding",
     "person body body_data shapes measured_body",
     "capture",
@@ -41,11 +41,11 @@ LAYERS = (
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
     "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
     "reviewing.forces reviewing.review",
-    "formats formats.whole_file formats.toml_checks formats.toml_text formats.tables",
+    "formats formats.whole_file formats.toml_checks formats.toml_text formats.kept formats.tables",
     "formats.model_parts formats.model_file",
     "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
     "formats.capture_writer formats.capture_folder formats.simulation_file",
-    "formats.pose_tables formats.motion formats.simulated_capture",
+    "formats.pose_tables formats.motion formats.simulated_capture formats.reference_file",
     "formats.inspection_style formats.inspection_plots formats.page_parts formats.inspection_page",
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
     "formats.fit_folder formats.findings_file",
@@ -59,7 +59,11 @@ LAYERS = (
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
 # Imports that run against the order, inside a function: a result that can write itself.
-UPWARD = {("fitting", "formats.outputs")}
+UPWARD = {
+    ("fitting", "formats.outputs"),
+    ("comparing", "formats.comparison"),
+    ("planning_search", "formats.plan"),
+}
 
 TOUCH_FILES = ("formats.", "cli", "__main__")
 FILE_MODULES = {
@@ -103,7 +107,7 @@ HOMES = {
         "cli_review",
     ),
     "matplotlib": ("formats.inspection_plots", "pictures"),
-    "threadpoolctl": ("fitting", "inspecting", "planning_jobs"),
+    "threadpoolctl": ("fitting", "inspecting", "side_by_side"),
 }
 
 

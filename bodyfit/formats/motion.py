@@ -13,11 +13,13 @@ from ..poses import PoseSequence
 from .model_file import read_model
 from .pose_tables import SegmentTable, read_segments
 
+TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
+
 
 def read_motion(
     path: str | Path, model: BodyModel | None = None, person: Person | None = None
 ) -> PoseSequence:
-    """Pose sequence from a table, or from a folder that holds `segments.csv`.
+    """Pose sequence from a table, or from a folder that holds one, as fits and demo captures do.
 
     Parameters
     ----------
@@ -36,8 +38,7 @@ def read_motion(
     InputError
         The file is not such a table, a segment of the model is not in it, or a position is missing.
     """
-    path = Path(path)
-    path = path / "segments.csv" if path.is_dir() else path
+    path = motion_file(path)
     table = read_segments(path)
     model = model or read_model("whole_body")
     for segment in model.segments:
@@ -52,6 +53,32 @@ def read_motion(
         person = person or person_from_legs(model)
     rotations = {segment: table.rotations[segment] for segment in model.segments}
     return PoseSequence(table.time, rotations, model.scaled(person), table.positions.get(model.root))
+
+
+def tables_in(folder: Path) -> list[Path]:
+    """Tables of segment rotations in a folder, or in the `truth` of a capture's folder."""
+    paths = (place / name for place in (folder, folder / "truth") for name in TABLES)
+    return [path for path in paths if path.is_file()]
+
+
+def motion_file(path: str | Path) -> Path:
+    """The file of a motion: the path itself, or the table in that folder.
+
+    Raises
+    ------
+    InputError
+        A folder without a table.
+    """
+    path = Path(path)
+    if not path.is_dir():
+        return path
+    found = tables_in(path)
+    if not found:
+        raise InputError(
+            f"{path}: a folder without {' or '.join(TABLES)}, in it or in its truth; expected a folder that "
+            "holds a motion, or name the file"
+        )
+    return found[0]
 
 
 def _check_positions(path: Path, table: SegmentTable, model: BodyModel) -> None:

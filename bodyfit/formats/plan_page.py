@@ -58,39 +58,7 @@ def plan_page(plan: Plan) -> str:
 
 
 def _answer(plan: Plan) -> str:
-    return "".join(f'<p class="answer">{escape(line)}</p>' for line in answer_lines(plan))
-
-
-def answer_lines(plan: Plan) -> list[str]:
-    """The answer in sentences.
-
-    Parameters
-    ----------
-    plan : with its results
-
-    Returns
-    -------
-    one to three sentences, plain text
-    """
-    shown, share = plan.shown, f"{100 * plan.probability:g} %"
-    first = shown.breaks_first(plan.tolerance_deg)
-    size = f"{shown.worn.units} unit{'s' * (shown.worn.units > 1)}, {shown.worn.axes} axes: {shown.worn.name}"
-    if plan.answer:
-        lines = [f"Enough with a probability of at least {share}: {size}."]
-    else:
-        lines = [f"No set was shown to be enough with a probability of {share}. Nearest: {size}."]
-    low, high = (100 * value for value in shown.chance)
-    lines += [
-        f"{shown.met} of {shown.trials} simulated recordings met every tolerance (95 % interval "
-        f"{low:.0f} to {high:.0f} %). First to break: {first}, {shown.error_deg[first]:.1f}° of "
-        f"{plan.tolerance_deg[first]:g}°, over it in {100 * shown.over[first]:.0f} %."
-    ]
-    if shown.slipped:
-        lines.append(
-            f"In {shown.slipped} of them the fit took soft tissue for a unit that had slipped, which makes "
-            "errors large; longer recordings or firmer fastening make that rarer."
-        )
-    return lines
+    return "".join(f'<p class="answer">{escape(line)}</p>' for line in plan.in_short)
 
 
 def _angles(plan: Plan) -> str:
@@ -113,7 +81,8 @@ def _angles(plan: Plan) -> str:
 def _curves(plan: Plan) -> str:
     note = (
         '<span class="key"></span> information bound, <span class="key dashed"></span> simulated recordings '
-        "where there are some; mean over the angles of the set with the best bound of that size. Logarithmic."
+        "where there are some; mean over the angles, of the smallest set of that size whose bound is within "
+        "5 % of the best. Logarithmic."
     )
     units = _curve(plan, lambda worn: worn.units, "units")
     axes = _curve(plan, lambda worn: worn.axes, "axes")
