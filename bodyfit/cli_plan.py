@@ -26,7 +26,9 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     required=True,
     help="Most that an angle may err, in degrees: 5 for all, r_elbow=5, r_elbow.flexion=3; repeatable.",
 )
-@click.option("--model", default="whole_body", show_default=True, help="Body model: a name or a file.")
+@click.option(
+    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
+)
 @click.option("--grade", default="consumer", show_default=True, help="Of the units: a name or a TOML file.")
 @click.option("--probability", default=0.9, show_default=True, help="With which all tolerances are met.")
 @click.option(
@@ -67,7 +69,7 @@ def plan(
     motion: Path,
     out: Path,
     tolerance: tuple[str, ...],
-    model: str,
+    model: str | None,
     grade: str,
     probability: float,
     mounting_sd: float,
@@ -84,9 +86,9 @@ def plan(
     """Find the smallest set of units to wear for MOTION, before anything is bought or strapped on.
 
     MOTION is a table of segment rotations and positions (segments.csv, .csv.gz, .parquet), a folder that
-    holds one, or a demo capture. OUT gets plan.csv, plan.json, plan.html and, in jobs, a file for each
-    finished piece of work: a run that was interrupted goes on from there. Exit code 2: the call or a file is
-    wrong. That no set is enough is an answer and no error.
+    holds one, a demo capture, or a TOML file that scripts joint angles (docs/planning.md). OUT gets plan.csv,
+    plan.json, plan.html and, in jobs, a file for each finished piece of work: a run that was interrupted goes
+    on from there. Exit code 2: the call or a file is wrong. That no set is enough is an answer and no error.
     """
     import math
 
@@ -98,8 +100,7 @@ def plan(
 
         from .body import Person
         from .comparing import sensors_of
-        from .formats.model_file import read_model
-        from .formats.motion import motion_file, read_motion
+        from .formats.motion import motion_body, motion_file, read_motion
         from .formats.outputs import check_folder
         from .formats.plan import read_grade, read_job, write_job, write_plan
         from .planning import NINE, Question, stretch, tolerances
@@ -114,8 +115,8 @@ def plan(
             magnetic_distortion=FIELDS[field],
         )
         path = motion_file(motion)
-        person = Person(stature) if stature else None
-        part = stretch(read_motion(path, read_model(model), person), *(between or (None, None)))
+        name, tree, person = motion_body(path, model, Person(stature) if stature else None)
+        part = stretch(read_motion(path, tree, person), *(between or (None, None)))
         question = Question(
             part,
             tolerances(tolerance, part),
@@ -127,7 +128,7 @@ def plan(
             seeds,
             seed,
         )
-        about = _about(question, path, grade, model, field, tolerance)
+        about = _about(question, path, grade, name, field, tolerance)
         result = planned(
             question,
             jobs or os.cpu_count() or 1,

@@ -1,4 +1,4 @@
-"""Motions: a pose sequence from a table of segment rotations and positions, columns as in segments.csv."""
+"""Motions: a pose sequence from a table of segment rotations and positions, or from a script."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from ..measured_body import measured_body, person_from_legs
 from ..poses import PoseSequence
 from .model_file import read_model
 from .pose_tables import SegmentTable, read_segments
+from .scripted_motion import read_script, scripted_body
 
 TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
 
@@ -19,14 +20,16 @@ TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
 def read_motion(
     path: str | Path, model: BodyModel | None = None, person: Person | None = None
 ) -> PoseSequence:
-    """Pose sequence from a table, or from a folder that holds one, as fits and demo captures do.
+    """Pose sequence from a table, from a folder that holds one, or from a script.
 
     Parameters
     ----------
     path : columns `time_s`, `<segment>_qx, _qy, _qz, _qw` (world_from_segment) and, where known,
-        `<segment>_x_m, _y_m, _z_m`; what is no segment of the model is left alone
-    model : the body; default is `whole_body`
-    person : scales what is not measured; default is the person with legs as long as those measured
+        `<segment>_x_m, _y_m, _z_m`; what is no segment of the model is left alone; or a .toml with the keys
+        of docs/planning.md
+    model : the body; default is what a script names, or `whole_body`
+    person : scales what is not measured; default is what a script says, or the person with legs as long as
+        those measured
 
     Returns
     -------
@@ -39,6 +42,9 @@ def read_motion(
         The file is not such a table, a segment of the model is not in it, or a position is missing.
     """
     path = motion_file(path)
+    if path.suffix == ".toml":
+        _, named, wearer = scripted_body(path)
+        return read_script(path, (model or named).scaled(person or wearer))
     table = read_segments(path)
     model = model or read_model("whole_body")
     for segment in model.segments:
@@ -53,6 +59,28 @@ def read_motion(
         person = person or person_from_legs(model)
     rotations = {segment: table.rotations[segment] for segment in model.segments}
     return PoseSequence(table.time, rotations, model.scaled(person), table.positions.get(model.root))
+
+
+def motion_body(
+    path: str | Path, model: str | None = None, person: Person | None = None
+) -> tuple[str, BodyModel, Person | None]:
+    """Name of the body model of a motion, the model, not scaled, and the person.
+
+    Parameters
+    ----------
+    path : of the motion, see `read_motion`
+    model : name or file; None: what a script names, else `whole_body`
+    person : None: what a script says, else unknown
+
+    Raises
+    ------
+    InputError
+        There is no such model, or a script says something wrong of it.
+    """
+    if Path(path).suffix == ".toml":
+        name, named, wearer = scripted_body(Path(path))
+        return model or name, read_model(model) if model else named, person or wearer
+    return model or "whole_body", read_model(model or "whole_body"), person
 
 
 def tables_in(folder: Path) -> list[Path]:
