@@ -211,7 +211,7 @@ def test_a_result_returns_from_its_data_unchanged(tmp_path):
     curve = {"time_s": [0.0, 1.0], "all": [1.0, None]}
     result = CaseResult(
         Case(ALL, False, ("hand",)),
-        {"j": score},
+        {"j": score, "a": score},
         score,
         {"a to b": score},
         {"b": score},
@@ -219,7 +219,9 @@ def test_a_result_returns_from_its_data_unchanged(tmp_path):
         {"heading": [0.5, None]},
     )
     write_case(tmp_path, "k", result)
-    assert read_case(tmp_path, "k") == result and read_case(tmp_path, "other") is None
+    again = read_case(tmp_path, "k")
+    assert again == result and read_case(tmp_path, "other") is None
+    assert again and list(again.joints) == ["j", "a"]  # a run that goes on tells joints in the same order
 
 
 def test_the_fingerprint_tells_one_sample_apart(capture):

@@ -42,7 +42,7 @@ def write_case(out: Path, key: str, result: CaseResult) -> None:
     OutputError
         The file can't be written.
     """
-    write_kept(out / CASES, key, summary_text(result.as_data()))
+    write_kept(out / CASES, key, result.as_data())
 
 
 def write_comparison(comparison: Comparison, out: Path) -> tuple[Path, ...]:

@@ -18,15 +18,15 @@ def read_kept(folder: Path, key: str) -> Any:
         return None
 
 
-def write_kept(folder: Path, key: str, text: str) -> None:
-    """Keeps a JSON text, whole or not at all.
+def write_kept(folder: Path, key: str, data: Any) -> None:
+    """Keeps plain mappings, lists and numbers as JSON, in their order, whole or not at all.
 
     Raises
     ------
     OutputError
         The file can't be written.
     """
-    write_files(folder, {_file(folder, key).name: text})
+    write_files(folder, {_file(folder, key).name: json.dumps(data) + "\n"})
 
 
 def write_files(folder: Path, content: dict[str, str]) -> tuple[Path, ...]:

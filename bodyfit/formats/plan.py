@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -70,7 +69,7 @@ def write_job(out: Path, key: str, found: Found) -> None:
     OutputError
         The file can't be written.
     """
-    write_kept(out / JOBS, key, json.dumps({"found": [dict(row) for row in found]}) + "\n")
+    write_kept(out / JOBS, key, {"found": [dict(row) for row in found]})
 
 
 def write_plan(plan: Plan, out: Path) -> tuple[Path, ...]:

@@ -22,7 +22,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 STAIRS = Path(__file__).resolve().parents[2] / "demo_captures" / "steel_stairs"
-SCORE = Score(1.5, 1.0, 3.0, 0.7, 1.4, 0.5, None, None, 1.0, 2.0, None, None, 88.0, 1.4, 0.5, 0.95)
+SCORE = Score(1.5, 1.0, 3.0, 0.7, 1.0, 1.1, 1.1, 1.0, 1.0, 2.0, 1.0, 2.0, 45.0, 1.4, 0.5, 0.95)
 SIX = ("accelerometer", "gyroscope")
 
 
