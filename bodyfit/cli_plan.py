@@ -10,6 +10,7 @@ import click
 
 if TYPE_CHECKING:
     from .planning import Question
+    from .simulation_settings import SimulationSettings
 
 FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square about the path (from memory)
 
@@ -96,31 +97,23 @@ def plan(
 
     with Progress() as progress:
         progress(0, 0, "loading")
-        from dataclasses import replace
-
         from .body import Person
         from .comparing import sensors_of
         from .formats.motion import motion_body, motion_file, read_motion
         from .formats.outputs import check_folder
-        from .formats.plan import read_grade, read_job, write_job, write_plan
+        from .formats.plan import read_job, write_job, write_plan
         from .planning import NINE, Question, stretch, tolerances
         from .planning_jobs import plan as planned
         from .printed_plan import print_plan
 
         check_folder(out)
-        units = replace(
-            read_grade(grade),
-            soft_tissue_deg_per_g=soft_tissue,
-            soft_tissue_mm_per_g=5 / 3 * soft_tissue,
-            magnetic_distortion=FIELDS[field],
-        )
         path = motion_file(motion)
         name, tree, person = motion_body(path, model, Person(stature) if stature else None)
         part = stretch(read_motion(path, tree, person), *(between or (None, None)))
         question = Question(
             part,
             tolerances(tolerance, part),
-            units,
+            _settings(grade, soft_tissue, field),
             math.radians(mounting_sd),
             probability,
             tuple(dict.fromkeys(sensors_of(word, NINE) for word in kinds.split(","))),
@@ -128,16 +121,29 @@ def plan(
             seeds,
             seed,
         )
-        about = _about(question, path, grade, name, field, tolerance)
         result = planned(
             question,
             jobs or os.cpu_count() or 1,
             kept=(lambda key: read_job(out, key), lambda key, found: write_job(out, key, found)),
             progress=progress,
-            about=about,
+            about=_about(question, path, grade, name, field, tolerance),
         )
         paths = write_plan(result, out)
     print_plan(result, paths)
+
+
+def _settings(grade: str, soft_tissue: float, field: str) -> SimulationSettings:
+    """How good the units are, with the tissue under them and the field around them."""
+    from dataclasses import replace
+
+    from .formats.plan import read_grade
+
+    return replace(
+        read_grade(grade),
+        soft_tissue_deg_per_g=soft_tissue,
+        soft_tissue_mm_per_g=5 / 3 * soft_tissue,
+        magnetic_distortion=FIELDS[field],
+    )
 
 
 def _about(

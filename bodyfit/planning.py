@@ -14,10 +14,9 @@ from .capture import Capture
 from .comparing import SHORT
 from .errors import BodyfitError, InputError, suggest
 from .fitting import Fit, fit
-from .information import angle_bound
+from .information import angle_bound, clear_of_lock
 from .joint_angles import wrap
 from .poses import PoseSequence
-from .residuals.joint_angle import angle_rates
 from .simulation import Simulated, simulate
 from .simulation_settings import SimulationSettings
 from .weights import Weights
@@ -230,8 +229,7 @@ def angle_errors(found: Fit, truth: PoseSequence) -> dict[str, dict[str, float]]
     nearest = np.searchsorted(truth.time, found.time[inside] - 1e-6).clip(0, len(truth.time) - 1)
     for name, joint in truth.model.joints.items():
         true = {a: np.unwrap(v) for a, v in truth.joint_angles[name].items()}
-        raw = np.stack([true[a] for a in joint.angles], -1) * np.array(joint.signs, float)
-        clear = (angle_rates(raw, joint.sequence)[1] > 0)[nearest]
+        clear = clear_of_lock(joint, true)[nearest]
         out[name] = {}
         for a, values in true.items():
             off = wrap(
