@@ -13,12 +13,12 @@ from .comparing import (
     CaseResult,
     Comparison,
     cases_of,
-    fingerprint,
     full_case,
     full_solution,
     run_case,
     told,
 )
+from .fingerprints import fingerprint
 from .reference import Reference, check_reference
 from .side_by_side import side_by_side
 from .stick_figures import at_times, lines_of, stick_figure

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from .comparing import fingerprint
+from .fingerprints import fingerprint
 from .planning import Question
 from .planning_search import Job, Plan, Progress, done, search
 from .side_by_side import side_by_side

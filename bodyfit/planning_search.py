@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from . import __version__
-from .planning import Question, SetResult, WornSet, bound, full_set, summed_up, trial
+from .planning import Question, WornSet, bound, full_set, trial
+from .planning_results import SetResult, summed_up
 from .simulation_settings import SimulationSettings
 
 EXHAUSTIVE = 5  # segments up to which every set is looked at

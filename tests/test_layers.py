@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 
 # A module imports only from those before it, in reading order.
 LAYERS = (
-    "errors side_by_side",
+    "errors side_by_side fingerprints",
     "rotations isb earth weights finding",
     "person body body_data shapes measured_body",
     "capture",
@@ -36,7 +36,7 @@ LAYERS = (
     "root_path summary pictures fitting inspection inspecting",
     "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
-    "disturbances information planning planning_search planning_jobs",
+    "disturbances information planning planning_results planning_search planning_jobs",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
     "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",

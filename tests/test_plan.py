@@ -24,7 +24,8 @@ from bodyfit.formats.model_file import read_model
 from bodyfit.formats.motion import read_motion
 from bodyfit.formats.plan import grade_names, read_grade, read_job, write_job
 from bodyfit.formats.plan_page import plan_page
-from bodyfit.planning import NINE, SIX, Question, WornSet, bound, stretch, tolerances, trial, wilson
+from bodyfit.planning import NINE, SIX, Question, WornSet, bound, stretch, tolerances, trial
+from bodyfit.planning_results import wilson
 from bodyfit.planning_search import HOPELESS, Job, every_set, search
 from bodyfit.poses import PoseSequence
 from bodyfit.printed_plan import print_plan

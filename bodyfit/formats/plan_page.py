@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 
-from ..planning import SetResult, WornSet
+from ..planning import WornSet
+from ..planning_results import SetResult
 from ..planning_search import Plan
 from .inspection_plots import Tick
 from .inspection_style import STYLE
