@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
-
-if TYPE_CHECKING:
-    from .body import BodyModel
-    from .capture import Capture
-    from .comparing import Case, CaseResult
-    from .progress import Progress
-    from .reference import Reference
 
 
 @click.command()
@@ -24,8 +17,9 @@ if TYPE_CHECKING:
     "--reference",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="A segments.csv that holds the truth; a segment's cells may be empty.  [truth/segments.csv or "
-    ".csv.gz beside setup.toml where there is one, else the solution with every sensor]",
+    help="File that holds the truth, such as truth/segments.csv.gz: columns as in segments.csv; a segment's "
+    "cells may be empty.  [truth/segments.csv or .csv.gz beside setup.toml where there is one, else the "
+    "solution with every sensor]",
 )
 @click.option("--against-full", is_flag=True, help="Compare with the solution with every sensor in any case.")
 @click.option(
@@ -67,89 +61,37 @@ def compare(
 
     with Progress() as progress:
         progress(0, 0, "loading")
-        from .circumstances import circumstances
-        from .comparing import Comparison, cases_of, full_case
+        import dataclasses
+
+        from .comparing_jobs import compare as compared
         from .errors import InputError
         from .formats.capture_folder import read_capture
-        from .formats.comparison import write_comparison
+        from .formats.comparison import read_case, write_case, write_comparison
         from .formats.outputs import check_folder
+        from .formats.reference_file import read_reference
         from .formats.simulated_capture import truth_file
         from .formats.viewing_layout import laid_out
         from .printed_comparison import print_comparison
-        from .stick_figures import at_times, lines_of, stick_figure
 
         if reference is not None and against_full:
             raise InputError("compare: found --reference and --against-full; expected one of them")
         check_folder(out)
         progress(0, 0, f"reading {capture}")
         recording = read_capture(capture)
-        subsets = [[name.strip() for name in word.split(",")] for word in leave_out]
-        words = None if sets is None else [word.strip() for word in sets.split(",")]
-        cases = cases_of(recording, words, leave_out_each, subsets)
-        drawn = laid_out(recording.model.scaled(recording.person))[0]
-        if reference is None and not against_full:
-            reference = truth_file(capture)
-        truth = None if reference is None else _reference(recording, reference, drawn)
-        results = _results(recording, cases, truth, drawn, out, align_clock, jobs, progress)
-        if truth is None:
-            figure = next(result.figure for result in results if result.case == full_case(recording))
-        elif set(drawn.segments) <= set(truth.rotations):
-            time = truth.time[truth.rows(*drawn.segments)]
-            turns = {name: at_times(*truth.track(name), time) for name in drawn.segments}
-            figure = stick_figure(time, turns, drawn) if len(time) else {}
-        else:
-            figure = {}
-        comparison = Comparison(
-            recording.title or str(capture),
-            "the full solution" if reference is None else str(reference),
-            reference is not None,
-            results,
-            lines_of(drawn),
-            figure,
-            circumstances(recording),
+        path = reference or (None if against_full else truth_file(capture))
+        comparison = compared(
+            recording,
+            None if path is None else read_reference(path),
+            None if sets is None else [word.strip() for word in sets.split(",")],
+            [[name.strip() for name in word.split(",")] for word in leave_out],
+            leave_out_each,
+            align_clock=align_clock,
+            jobs=jobs or os.cpu_count() or 1,
+            drawn=laid_out(recording.model.scaled(recording.person))[0],
+            kept=(lambda key: read_case(out, key), lambda key, result: write_case(out, key, result)),
+            progress=progress,
         )
+        against = comparison.against if path is None else str(path)
+        comparison = dataclasses.replace(comparison, title=recording.title or str(capture), against=against)
         paths = write_comparison(comparison, out)
     print_comparison(comparison, paths)
-
-
-def _reference(capture: Capture, path: Path, drawn: BodyModel) -> Reference:
-    """The truth in a file."""
-    from .formats.pose_tables import read_segments
-    from .reference import Reference, check_reference
-
-    table = read_segments(path, gaps=True)
-    reference = Reference(table.time, table.rotations, table.seen, drawn=drawn)
-    check_reference(capture, reference)
-    return reference
-
-
-def _results(
-    capture: Capture,
-    cases: tuple[Case, ...],
-    truth: Reference | None,
-    drawn: BodyModel,
-    out: Path,
-    align_clock: bool,
-    jobs: int | None,
-    progress: Progress,
-) -> tuple[CaseResult, ...]:
-    """A result of each case: kept from an earlier run, or new and kept as soon as it is there."""
-    import os
-
-    from .comparing import fingerprint, full_solution, told
-    from .comparing_jobs import results_of
-    from .formats.comparison import read_case, write_case
-
-    common = fingerprint(capture, truth, align_clock)
-    keys = {case: fingerprint(common, case)[:32] for case in cases}
-    kept = {case: read_case(out, key) for case, key in keys.items()}
-    done = {case: result for case, result in kept.items() if result is not None}
-    missing = [case for case in cases if case not in done]
-    progress(len(done), len(cases), "comparing")
-    if missing:
-        against = full_solution(capture, drawn) if truth is None else told(capture, truth)
-        for result in results_of(capture, missing, against, align_clock, jobs or os.cpu_count() or 1):
-            write_case(out, keys[result.case], result)
-            done[result.case] = result
-            progress(len(done), len(cases), f"finished {result.case.name}")
-    return tuple(done[case] for case in cases)

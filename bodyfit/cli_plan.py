@@ -10,9 +10,9 @@ import click
 
 if TYPE_CHECKING:
     from .planning import Question
+    from .simulation_settings import SimulationSettings
 
 FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square about the path (from memory)
-TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
 
 
 @click.command()
@@ -27,7 +27,9 @@ TABLES = ("segments.csv", "segments.csv.gz", "segments.parquet")
     required=True,
     help="Most that an angle may err, in degrees: 5 for all, r_elbow=5, r_elbow.flexion=3; repeatable.",
 )
-@click.option("--model", default="whole_body", show_default=True, help="Body model: a name or a file.")
+@click.option(
+    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
+)
 @click.option("--grade", default="consumer", show_default=True, help="Of the units: a name or a TOML file.")
 @click.option("--probability", default=0.9, show_default=True, help="With which all tolerances are met.")
 @click.option(
@@ -68,7 +70,7 @@ def plan(
     motion: Path,
     out: Path,
     tolerance: tuple[str, ...],
-    model: str,
+    model: str | None,
     grade: str,
     probability: float,
     mounting_sd: float,
@@ -85,9 +87,9 @@ def plan(
     """Find the smallest set of units to wear for MOTION, before anything is bought or strapped on.
 
     MOTION is a table of segment rotations and positions (segments.csv, .csv.gz, .parquet), a folder that
-    holds one, or a demo capture. OUT gets plan.csv, plan.json, plan.html and, in jobs, a file for each
-    finished piece of work: a run that was interrupted goes on from there. Exit code 2: the call or a file is
-    wrong. That no set is enough is an answer and no error.
+    holds one, a demo capture, or a TOML file that scripts joint angles (docs/planning.md). OUT gets plan.csv,
+    plan.json, plan.html and, in jobs, a file for each finished piece of work: a run that was interrupted goes
+    on from there. Exit code 2: the call or a file is wrong. That no set is enough is an answer and no error.
     """
     import math
 
@@ -95,33 +97,23 @@ def plan(
 
     with Progress() as progress:
         progress(0, 0, "loading")
-        from dataclasses import replace
-
         from .body import Person
         from .comparing import sensors_of
-        from .formats.model_file import read_model
-        from .formats.motion import read_motion
+        from .formats.motion import motion_body, motion_file, read_motion
         from .formats.outputs import check_folder
-        from .formats.plan import read_grade, read_job, write_job, write_plan
+        from .formats.plan import read_job, write_job, write_plan
         from .planning import NINE, Question, stretch, tolerances
-        from .planning_jobs import workers
-        from .planning_search import plan as planned
+        from .planning_jobs import plan as planned
         from .printed_plan import print_plan
 
         check_folder(out)
-        units = replace(
-            read_grade(grade),
-            soft_tissue_deg_per_g=soft_tissue,
-            soft_tissue_mm_per_g=5 / 3 * soft_tissue,
-            magnetic_distortion=FIELDS[field],
-        )
-        path = _table(motion)
-        person = Person(stature) if stature else None
-        part = stretch(read_motion(path, read_model(model), person), *(between or (None, None)))
+        path = motion_file(motion)
+        name, tree, person = motion_body(path, model, Person(stature) if stature else None)
+        part = stretch(read_motion(path, tree, person), *(between or (None, None)))
         question = Question(
             part,
             tolerances(tolerance, part),
-            units,
+            _settings(grade, soft_tissue, field),
             math.radians(mounting_sd),
             probability,
             tuple(dict.fromkeys(sensors_of(word, NINE) for word in kinds.split(","))),
@@ -129,22 +121,29 @@ def plan(
             seeds,
             seed,
         )
-        about = _about(question, path, grade, model, field, tolerance)
-        with workers(
+        result = planned(
             question,
             jobs or os.cpu_count() or 1,
-            lambda key: read_job(out, key),
-            lambda key, found: write_job(out, key, found),
-        ) as work:
-            result = planned(question, work, progress, about)
+            kept=(lambda key: read_job(out, key), lambda key, found: write_job(out, key, found)),
+            progress=progress,
+            about=_about(question, path, grade, name, field, tolerance),
+        )
         paths = write_plan(result, out)
     print_plan(result, paths)
 
 
-def _table(motion: Path) -> Path:
-    """The table in a folder, or in the truth folder of a demo capture."""
-    places = [folder / name for folder in (motion, motion / "truth") for name in TABLES]
-    return next((path for path in places if path.is_file()), motion) if motion.is_dir() else motion
+def _settings(grade: str, soft_tissue: float, field: str) -> SimulationSettings:
+    """How good the units are, with the tissue under them and the field around them."""
+    from dataclasses import replace
+
+    from .formats.plan import read_grade
+
+    return replace(
+        read_grade(grade),
+        soft_tissue_deg_per_g=soft_tissue,
+        soft_tissue_mm_per_g=5 / 3 * soft_tissue,
+        magnetic_distortion=FIELDS[field],
+    )
 
 
 def _about(

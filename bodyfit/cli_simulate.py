@@ -10,7 +10,9 @@ import click
 @click.command()
 @click.argument("poses", type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write the capture to.")
-@click.option("--model", default="whole_body", show_default=True, help="Body model: a name or a file.")
+@click.option(
+    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
+)
 @click.option("--on", "worn", multiple=True, metavar="SEGMENT", help="Wear a unit on it (default: on all).")
 @click.option(
     "--settings",
@@ -33,7 +35,7 @@ import click
 def simulate(
     poses: Path,
     out: Path,
-    model: str,
+    model: str | None,
     worn: tuple[str, ...],
     settings_file: Path | None,
     perfect: bool,
@@ -43,14 +45,14 @@ def simulate(
 ) -> None:
     """Simulate what worn units measure during a motion, and write the truth beside it.
 
-    POSES is a table of segment rotations and positions (segments.csv, .csv.gz, .parquet), or a folder that
-    `bodyfit fit` wrote.
+    POSES is a table of segment rotations and positions (segments.csv, .csv.gz, .parquet), a folder that holds
+    one, such as what `bodyfit fit` wrote, or a TOML file that scripts joint angles (docs/planning.md).
     """
     from .body import Person
     from .capture import Place
     from .errors import InputError
-    from .formats.model_file import model_names, read_model
-    from .formats.motion import read_motion
+    from .formats.model_file import model_names
+    from .formats.motion import motion_body, read_motion
     from .formats.simulated_capture import write_simulated
     from .formats.simulation_file import read_settings
     from .measured_body import person_from_legs
@@ -61,7 +63,7 @@ def simulate(
         raise InputError("--perfect and --settings: give one of the two")
     settings = read_settings(settings_file) if settings_file else SimulationSettings()
     settings = SimulationSettings.perfect() if perfect else settings
-    tree, person = read_model(model), Person(stature) if stature else None
+    name, tree, person = motion_body(poses, model, Person(stature) if stature else None)
     motion = read_motion(poses, tree, person)
     simulated = simulate_capture(
         motion,
@@ -73,7 +75,7 @@ def simulate(
         person=person or person_from_legs(motion.model),
         place=Place(*place) if place else None,
     )
-    write_simulated(simulated, out, model if model in model_names() else None)
+    write_simulated(simulated, out, name if name in model_names() else None)
     click.echo(table(simulated))
     click.echo(f"Written to {out}; the truth is in {out / 'truth'}.")
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import time as clock
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
-
-import numpy as np
-from scipy.spatial.transform import Rotation
 
 from . import __version__
 from .body import BodyModel
@@ -141,6 +138,22 @@ class Comparison:
         data = {name: getattr(self, name) for name in ("title", "against", "to_truth", "version")}
         results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
         return {**data, "in_short": self.in_short, "results": results}
+
+    def write(self, out: str | Path) -> None:
+        """Writes comparison.csv, comparison.json and comparison.html to a folder.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            One can't be written; nothing half-written is left.
+        """
+        from .formats.comparison import write_comparison
+
+        write_comparison(self, Path(out))
 
     @property
     def in_short(self) -> str:
@@ -308,35 +321,6 @@ def told(capture: Capture, reference: Reference, full: Fit | None = None) -> Ref
         mounting = {}
     magnetic = field_direction(capture, reference, mounting)
     return dataclasses.replace(reference, magnetic=magnetic, meanwhile=circumstances(capture))
-
-
-def fingerprint(*values: object) -> str:
-    """A hash of everything that a result depends on: arrays, plain values, dataclasses; hexadecimal."""
-    digest = hashlib.sha256(__version__.encode())
-    for value in values:
-        _feed(digest, value)
-    return digest.hexdigest()
-
-
-def _feed(digest: Any, value: object) -> None:
-    """Takes a value in, with its type, so that none runs into the next."""
-    digest.update(type(value).__name__.encode() + b"(")
-    if isinstance(value, Rotation):
-        _feed(digest, value.as_quat())
-    elif isinstance(value, np.ndarray) and value.dtype != object:
-        digest.update(repr((value.dtype.str, value.shape)).encode() + np.ascontiguousarray(value).tobytes())
-    elif dataclasses.is_dataclass(value):
-        _feed(digest, {f.name: getattr(value, f.name) for f in dataclasses.fields(value)})
-    elif isinstance(value, Mapping):
-        _feed(digest, [part for item in value.items() for part in item])
-    elif isinstance(value, (set, frozenset)):
-        _feed(digest, sorted(value))
-    elif isinstance(value, (list, tuple, np.ndarray)):
-        for part in value:
-            _feed(digest, part)
-    else:
-        digest.update(repr(value).encode())
-    digest.update(b")")
 
 
 def _scores(data: Mapping[str, Any]) -> dict[str, Score]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +11,7 @@ from scipy.linalg import block_diag
 from scipy.spatial.transform import Slerp
 
 from .averages import HALF_WINDOW_S, Averages, averages
+from .body import Joint
 from .capture import Capture
 from .constants import information_beforehand, with_constants
 from .disturbances import (
@@ -23,11 +24,13 @@ from .disturbances import (
     tissue_effects,
     variances,
 )
+from .field_trust import FieldTrust
 from .fitting import problem_of
 from .heading_start import start
 from .linearise import linearise
 from .posterior import posterior
 from .problem import Body, Problem, State, Tie
+from .residuals import Linearised
 from .residuals.joint_angle import angle_rates
 from .simulation import Simulated
 from .simulation_settings import SimulationSettings
@@ -48,6 +51,7 @@ class Truth:
     Attributes
     ----------
     problem, state, body, average : see `estimate`
+    trust : in magnetometers, by their readings alone
     bones : (K + 1, U, 3, 3) world_from_segment
     at : (K + 1,) s, keyframes, within the true times
     """
@@ -56,6 +60,7 @@ class Truth:
     state: State
     body: Body
     average: Averages
+    trust: FieldTrust
     bones: np.ndarray
     at: np.ndarray
 
@@ -113,7 +118,7 @@ def angle_bound(made: Simulated, capture: Capture, mounting_sd: float) -> dict[s
 
 def _at_truth(made: Simulated, problem: Problem, worn: Mapping[str, str], mounting_sd: float) -> Truth:
     """Everything that the estimator looks for, as it truly is."""
-    state, body, _ = start(problem)
+    state, body, trust = start(problem)
     segments, time = segments_of(problem), made.truth.time
     at = np.clip(problem.signals.key_time, time[0], time[-1])
     bones = np.stack([Slerp(time, made.truth.rotations[s])(at).as_matrix() for s in segments], 1)
@@ -130,7 +135,7 @@ def _at_truth(made: Simulated, problem: Problem, worn: Mapping[str, str], mounti
     position = np.stack(places, 1) if places else state.position
     state = replace(state, R=R, bias=bias, velocity=velocity, position=position)
     body = _true_body(made, problem, body, worn, mounting_sd)
-    return Truth(problem, state, body, averages(problem.signals, problem.turns, R), bones, at)
+    return Truth(problem, state, body, averages(problem.signals, problem.turns, R), trust, bones, at)
 
 
 def segments_of(problem: Problem) -> list[str]:
@@ -164,42 +169,49 @@ def _true_body(
 def _relative(made: Simulated, truth: Truth, effects: Mapping[str, TissueEffect]) -> np.ndarray:
     """(K + 1, J, 3, 3) rad², covariance of each child bone's rotation against its parent's, world frame."""
     problem, state, body, average = truth.problem, truth.state, truth.body, truth.average
-    settings, units = made.settings, state.R.shape[1]
-    segments, time = segments_of(problem), made.truth.time
-    _, _, gated = start(problem)
-    level = math.hypot(settings.magnetometer_bias_sd, settings.magnetic_distortion) / _level_field(made)
-    lasting = truth.at[-1] - truth.at[0]
-    trust = gated.with_level(np.full(units, level), lasting, problem.signals.has["magnetometer"])
+    units, time = state.R.shape[1], made.truth.time
+    trust = _trust(made, truth)
     parts = with_constants(linearise(problem, state, body, average, trust), problem, state, body, average)
     known, allowed = information_beforehand(problem, body)
-    felt = {
-        u: {
-            n: at_keyframes(second_derivative(d, time), time, truth.at, averaged=True)
-            for n, d in effects[s].parted.items()
-        }
-        for u, s in enumerate(segments)
-        if s in effects
-    }
+    soft = {u: effects[s] for u, s in enumerate(segments_of(problem)) if s in effects}
+    felt = {u: _felt(effect, time, truth.at) for u, effect in soft.items()}
     names = [problem.ties[i].joint.name for i in body.joints]
-    setting = (body, state, average, settings)
+    setting = (body, state, average, made.settings)
     parts = disturbed(parts, len(known), 6 * len(body.levers), felt, names, setting)
-    own = 1 / variances(settings)
+    own = 1 / variances(made.settings)
     prior = block_diag(known, np.diag(np.r_[np.tile(own[:TISSUE], units), np.tile(own[TISSUE:], units)]))
     allowed = np.r_[allowed, np.ones((TISSUE + AXES) * units, bool)]
     turn = np.zeros((len(truth.at), units, 3, TISSUE))
-    for u, s in enumerate(segments):
-        if s in effects:
-            turn[:, u] = at_keyframes(effects[s].turn, time, truth.at)
+    for u, effect in soft.items():
+        turn[:, u] = at_keyframes(effect.turn, time, truth.at)
     return _between_bones(parts, truth, np.asarray(prior), allowed, len(known), turn)
 
 
-def _level_field(made: Simulated) -> float:
-    """Horizontal part of the Earth's field, T."""
-    return max(made.field.norm * math.cos(made.field.dip), 1e-9)
+def _trust(made: Simulated, truth: Truth) -> FieldTrust:
+    """In magnetometers whose headings are off, all the time, by what bias and distortion make of them."""
+    level_field = max(made.field.norm * math.cos(made.field.dip), 1e-9)  # T
+    level = math.hypot(made.settings.magnetometer_bias_sd, made.settings.magnetic_distortion) / level_field
+    lasting, has = truth.at[-1] - truth.at[0], truth.problem.signals.has["magnetometer"]
+    return truth.trust.with_level(np.full(truth.state.R.shape[1], level), lasting, has)
 
 
-def _between_bones(parts, truth: Truth, prior, allowed, first: int, turn: np.ndarray) -> np.ndarray:
-    """Covariances by one pass of the smoother's factor."""
+def _felt(effect: TissueEffect, time: np.ndarray, at: np.ndarray) -> dict[str, np.ndarray]:
+    """Joint -> (K + 1, 3, 7) m/s² by which its force is off, per unit of each constant of the tissue."""
+    return {
+        name: at_keyframes(second_derivative(parted, time), time, at, averaged=True)
+        for name, parted in effect.parted.items()
+    }
+
+
+def _between_bones(
+    parts: Sequence[Linearised],
+    truth: Truth,
+    prior: np.ndarray,
+    allowed: np.ndarray,
+    first: int,
+    turn: np.ndarray,
+) -> np.ndarray:
+    """(K + 1, J, 3, 3) rad², covariances by one pass of the smoother's factor."""
     ties, state = truth.problem.ties, truth.state
     out = np.empty((len(state.R), len(ties), 3, 3))
 
@@ -216,6 +228,22 @@ def _between_bones(parts, truth: Truth, prior, allowed, first: int, turn: np.nda
     return out
 
 
+def clear_of_lock(joint: Joint, angles: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Where a joint's angles mean something: not next to gimbal lock.
+
+    Parameters
+    ----------
+    joint : sequence, names and signs of its angles
+    angles : angle name -> (T,) rad
+
+    Returns
+    -------
+    (T,) bool array
+    """
+    raw = np.stack([angles[name] for name in joint.angles], -1) * np.array(joint.signs, float)
+    return angle_rates(raw, joint.sequence)[1] > 0
+
+
 def _over_time(made: Simulated, truth: Truth, tie: Tie, world: np.ndarray) -> dict[str, float]:
     """Angle -> root mean square over time of its standard deviation, rad, mountings counted in."""
     joint, mounting = tie.joint, truth.body.mounting.covariance
@@ -226,8 +254,7 @@ def _over_time(made: Simulated, truth: Truth, tie: Tie, world: np.ndarray) -> di
     true = made.truth.joint_angles[joint.name]
     nearest = np.searchsorted(made.truth.time, truth.at).clip(0, len(made.truth.time) - 1)
     angles = {name: true[name][nearest] for name in joint.angles}
-    raw = np.stack([angles[name] for name in joint.angles], -1) * np.array(joint.signs, float)
     beyond = truth.at != truth.problem.signals.key_time  # a keyframe past the end, which nothing holds
-    clear = (angle_rates(raw, joint.sequence)[1] > 0) & ~beyond
+    clear = clear_of_lock(joint, angles) & ~beyond
     sd = joint_angle_sd(joint, angles, sigma, np.arange(len(truth.at), dtype=float))
     return {n: float(np.sqrt(np.mean(v[clear] ** 2))) if clear.any() else math.nan for n, v in sd.items()}

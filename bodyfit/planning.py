@@ -14,10 +14,9 @@ from .capture import Capture
 from .comparing import SHORT
 from .errors import BodyfitError, InputError, suggest
 from .fitting import Fit, fit
-from .information import angle_bound
+from .information import angle_bound, clear_of_lock
 from .joint_angles import wrap
 from .poses import PoseSequence
-from .residuals.joint_angle import angle_rates
 from .simulation import Simulated, simulate
 from .simulation_settings import SimulationSettings
 from .weights import Weights
@@ -26,6 +25,7 @@ SIX = ("accelerometer", "gyroscope")
 NINE = ("accelerometer", "gyroscope", "magnetometer")
 UNKNOWN = math.pi  # rad, error of an angle that no solution gives
 LEAST_MOUNTING = math.radians(0.01)
+LEAST_S = 3.0  # s of a motion that a plan can be made of
 BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order of sets the same
 
 
@@ -169,15 +169,13 @@ def stretch(motion: PoseSequence, start: float | None = None, end: float | None 
     middle = 0.5 * (motion.time[0] + motion.time[-1])
     low = middle - 7.5 if start is None else start
     high = (middle if start is None else start + 7.5) + 7.5 if end is None else end
-    kept = (motion.time >= low - 1e-9) & (motion.time <= high + 1e-9)
-    if kept.sum() < 2 or np.ptp(motion.time[kept]) < 3.0:
+    if min(high, motion.time[-1]) - max(low, motion.time[0]) < LEAST_S:
         raise InputError(
             f"between {low:g} and {high:g} s: the motion lasts {motion.time[0]:.2f} to "
-            f"{motion.time[-1]:.2f} s; expected at least 3 s of it"
+            f"{motion.time[-1]:.2f} s; expected at least {LEAST_S:g} s of it"
         )
-    rotations = {n: Rotation.from_quat(R.as_quat()[kept]) for n, R in motion.rotations.items()}
-    root = None if motion.root_position is None else motion.root_position[kept]
-    return PoseSequence(motion.time[kept] - motion.time[kept][0], rotations, motion.model, root)
+    part = motion.between(low, high)
+    return dataclasses.replace(part, time=part.time - part.time[0])
 
 
 # ---- one recording simulated ----
@@ -231,8 +229,7 @@ def angle_errors(found: Fit, truth: PoseSequence) -> dict[str, dict[str, float]]
     nearest = np.searchsorted(truth.time, found.time[inside] - 1e-6).clip(0, len(truth.time) - 1)
     for name, joint in truth.model.joints.items():
         true = {a: np.unwrap(v) for a, v in truth.joint_angles[name].items()}
-        raw = np.stack([true[a] for a in joint.angles], -1) * np.array(joint.signs, float)
-        clear = (angle_rates(raw, joint.sequence)[1] > 0)[nearest]
+        clear = clear_of_lock(joint, true)[nearest]
         out[name] = {}
         for a, values in true.items():
             off = wrap(
@@ -246,102 +243,3 @@ def _asked(question: Question, angles: Mapping[str, Mapping[str, float]]) -> dic
     """Those under tolerance that mean something."""
     named = {f"{joint}.{angle}": angles[joint][angle] for joint, angle in question.tolerance}
     return {name: value for name, value in named.items() if math.isfinite(value)}
-
-
-# ---- what came of a set ----
-
-
-@dataclass(frozen=True)
-class SetResult:
-    """What is known of one set; plain data, degrees.
-
-    Attributes
-    ----------
-    worn : the set
-    bound_deg : "joint.angle" -> information bound
-    error_deg : "joint.angle" -> root mean square error over time and recordings; empty: none simulated
-    trials, met : recordings simulated, and those that met every tolerance
-    chance : share that met them, lowest and highest that it may be (95 %)
-    over : "joint.angle" -> share of the recordings in which it was over its tolerance
-    slipped : recordings in which the fit believed that a unit slipped
-    """
-
-    worn: WornSet
-    bound_deg: Mapping[str, float]
-    error_deg: Mapping[str, float] = field(default_factory=dict)
-    trials: int = 0
-    met: int = 0
-    chance: tuple[float, float] = (0.0, 1.0)
-    over: Mapping[str, float] = field(default_factory=dict)
-    slipped: int = 0
-
-    def worst_bound(self, tolerance_deg: Mapping[str, float]) -> float:
-        """Largest share of its tolerance that an angle's bound takes."""
-        return max(value / tolerance_deg[name] for name, value in self.bound_deg.items())
-
-    def breaks_first(self, tolerance_deg: Mapping[str, float]) -> str:
-        """The angle whose error, or bound where none was simulated, is largest against its tolerance."""
-        values = self.error_deg or self.bound_deg
-        return max(values, key=lambda name: values[name] / tolerance_deg[name])
-
-    @property
-    def bound_mean_deg(self) -> float:
-        """Mean bound over the angles."""
-        return float(np.mean(list(self.bound_deg.values())))
-
-    @property
-    def error_mean_deg(self) -> float | None:
-        """Mean error over the angles."""
-        return float(np.mean(list(self.error_deg.values()))) if self.error_deg else None
-
-
-def wilson(met: int, trials: int, z: float = 1.96) -> tuple[float, float]:
-    """Interval of a share, 95 % by default.
-
-    Parameters
-    ----------
-    met, trials : counts
-    z : standard deviations either side
-
-    Returns
-    -------
-    low, high
-
-    Notes
-    -----
-    (p + z²/2n ± z √(p (1 − p)/n + z²/4n²)) / (1 + z²/n). Source: Wilson 1927,
-    doi:10.1080/01621459.1927.10502953.
-    """
-    if not trials:
-        return 0.0, 1.0
-    p, s = met / trials, z * z / trials
-    half = z * math.sqrt(p * (1 - p) / trials + s / (4 * trials))
-    return max(0.0, (p + s / 2 - half) / (1 + s)), min(1.0, (p + s / 2 + half) / (1 + s))
-
-
-def summed_up(
-    worn: WornSet,
-    bounds: Mapping[str, float],
-    trials: Sequence[Mapping[str, float]],
-    tolerance: Mapping[tuple[str, str], float],
-) -> SetResult:
-    """A set's result from its bound and its simulated recordings."""
-    limit = {f"{joint}.{angle}": value for (joint, angle), value in tolerance.items()}
-    bound_deg = {name: math.degrees(value) for name, value in bounds.items()}
-    names = [name for name in bounds if all(name in t for t in trials)]
-    if not trials:
-        return SetResult(worn, bound_deg)
-    errors = np.array([[t[name] for name in names] for t in trials])
-    over = errors > np.array([limit[name] for name in names])
-    met = int((~over.any(1)).sum())
-    error = np.degrees(np.sqrt(np.mean(errors**2, 0)))
-    return SetResult(
-        worn,
-        bound_deg,
-        dict(zip(names, error.tolist(), strict=True)),
-        len(trials),
-        met,
-        wilson(met, len(trials)),
-        dict(zip(names, over.mean(0).tolist(), strict=True)),
-        sum(t["slips"] > 0 for t in trials),
-    )

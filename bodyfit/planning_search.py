@@ -7,10 +7,12 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 from . import __version__
-from .planning import Question, SetResult, WornSet, bound, full_set, summed_up, trial
+from .planning import Question, WornSet, bound, full_set, trial
+from .planning_results import SetResult, summed_up
 from .simulation_settings import SimulationSettings
 
 EXHAUSTIVE = 5  # segments up to which every set is looked at
@@ -75,17 +77,50 @@ class Plan:
         """The answer, or what comes nearest."""
         return self.answer or self.nearest
 
-    def best_by(self, size: Callable[[WornSet], int]) -> dict[int, SetResult]:
-        """The set with the best bound of every size, such as the number of units, by size."""
-        out: dict[int, SetResult] = {}
-        for result in self.results:
-            n = size(result.worn)
-            if n not in out or self._worst(result) < self._worst(out[n]):
-                out[n] = result
-        return dict(sorted(out.items()))
+    @property
+    def in_short(self) -> list[str]:
+        """The answer in one to three sentences."""
+        shown, share = self.shown, f"{100 * self.probability:g} %"
+        first = shown.breaks_first(self.tolerance_deg)
+        worn = shown.worn
+        size = f"{worn.units} unit{'s' * (worn.units > 1)}, {worn.axes} axes: {worn.name}"
+        low, high = (100 * value for value in shown.chance)
+        lines = [
+            f"Enough with a probability of at least {share}: {size}."
+            if self.answer
+            else f"No set was shown to be enough with a probability of {share}. Nearest: {size}.",
+            f"{shown.met} of {shown.trials} simulated recordings met every tolerance (95 % interval "
+            f"{low:.0f} to {high:.0f} %). First to break: {first}, {shown.error_deg[first]:.1f}° of "
+            f"{self.tolerance_deg[first]:g}°, over it in {100 * shown.over[first]:.0f} %.",
+        ]
+        if shown.slipped:
+            lines.append(
+                f"In {shown.slipped} of them the fit took soft tissue for a unit that had slipped, which "
+                "makes errors large; longer recordings or firmer fastening make that rarer."
+            )
+        return lines
 
-    def _worst(self, result: SetResult) -> float:
-        return result.worst_bound(self.tolerance_deg)
+    def best_by(self, size: Callable[[WornSet], int]) -> dict[int, SetResult]:
+        """By size, such as the number of units, the smallest set whose bound is within 5 % of the best."""
+        worst = {r.worn: r.worst_bound(self.tolerance_deg) for r in self.results}
+        by_set = {r.worn: r for r in self.results}
+        return {n: by_set[worn] for n, worn in _best_by(size, worst).items()}
+
+    def write(self, out: str | Path) -> None:
+        """Writes plan.csv, plan.json and plan.html to a folder.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            One can't be written; nothing half-written is left.
+        """
+        from .formats.plan import write_plan
+
+        write_plan(self, Path(out))
 
     def as_data(self) -> dict[str, Any]:
         """As plain mappings, lists and numbers."""
@@ -93,7 +128,7 @@ class Plan:
         data["results"] = [self._row(r) for r in self.results]
         data["answer"] = None if self.answer is None else self._row(self.answer)
         data["nearest"], data["greedy"] = self._row(self.nearest), [w.name for w in self.greedy]
-        return data
+        return {**data, "in_short": self.in_short}
 
     def _row(self, result: SetResult) -> dict[str, Any]:
         worn = {segment: list(sensors) for segment, sensors in result.worn.worn}
@@ -113,7 +148,7 @@ def done(question: Question, job: Job) -> list[dict[str, float]]:
     return [trial(question, job.worn, job.first + i) for i in range(job.count)]
 
 
-def plan(
+def search(
     question: Question,
     work: Worker | None = None,
     progress: Progress | None = None,
@@ -139,22 +174,22 @@ def plan(
     smallest upward, until it is clear whether they meet all of them with the probability asked: until the
     95 % interval of that share lies on one side. A set for which it stays unclear counts as not enough.
     """
-    search = _Search(question, work or (lambda jobs: [done(question, j) for j in jobs]), progress or _silent)
+    known = _Search(question, work or (lambda jobs: [done(question, j) for j in jobs]), progress or _silent)
     whole = full_set(question)
     exhaustive = len(whole.worn) <= EXHAUSTIVE
     if exhaustive:
-        search.bounds(every_set(question))
-    path = search.greedy(whole)
-    nearest = search.nearest()
-    answer = search.confirmed()
-    search.simulate(answer or nearest, question.most_seeds)
-    for worn in search.best_of_each_size():
-        search.simulate(worn, ROUND)
-    results = tuple(search.result(w) for w in sorted(search.bound, key=search.size))
+        known.bounds(every_set(question))
+    path = known.greedy(whole)
+    nearest = known.nearest()
+    answer = known.confirmed()
+    known.simulate(answer or nearest, question.most_seeds)
+    for worn in known.best_of_each_size():
+        known.simulate(worn, ROUND)
+    results = tuple(known.result(w) for w in sorted(known.bound, key=known.size))
     by_set = {r.worn: r for r in results}
-    first = by_set[answer or nearest].breaks_first(search.limit)
+    first = by_set[answer or nearest].breaks_first(known.limit)
     return Plan(
-        search.limit,
+        known.limit,
         question.probability,
         results,
         by_set[answer] if answer else None,
@@ -190,6 +225,24 @@ def every_set(question: Question) -> list[WornSet]:
     return [WornSet(w) for w in worn if w]
 
 
+def _best_by(size: Callable[[WornSet], int], worst: Mapping[WornSet, float]) -> dict[int, WornSet]:
+    """By size, the smallest set whose worst bound is within 5 % of the best of that size."""
+    by_size: dict[int, list[WornSet]] = {}
+    for worn in worst:
+        by_size.setdefault(size(worn), []).append(worn)
+    return {n: _smallest_near_best(by_size[n], worst) for n in sorted(by_size)}
+
+
+def _smallest_near_best(sets: Sequence[WornSet], worst: Mapping[WornSet, float]) -> WornSet:
+    limit = AS_GOOD * min(worst[worn] for worn in sets)
+    return min((w for w in sets if worst[w] <= limit), key=lambda w: _rank(w, worst[w]))
+
+
+def _rank(worn: WornSet, worst: float) -> tuple[int, int, float, str]:
+    """What sets are sorted by: fewest units, fewest axes, best bound."""
+    return worn.units, worn.axes, round(worst, 6), worn.name
+
+
 def _silent(done: int, total: int, what: str) -> None:
     """Says nothing."""
 
@@ -218,8 +271,8 @@ class _Search:
         return max(math.degrees(v) / self.limit[n] for n, v in self.bound[worn].items())
 
     def size(self, worn: WornSet) -> tuple[int, int, float, str]:
-        """What sets are sorted by: fewest units, fewest axes, best bound."""
-        return worn.units, worn.axes, round(self.worst(worn), 6), worn.name
+        """What sets are sorted by."""
+        return _rank(worn, self.worst(worn))
 
     def greedy(self, whole: WornSet) -> list[WornSet]:
         """The whole set, and from each the next smaller one that costs least."""
@@ -259,16 +312,13 @@ class _Search:
                 have += found
 
     def best_of_each_size(self) -> list[WornSet]:
-        """The best set by bound for every number of units, where there is any hope for it."""
-        best: dict[int, WornSet] = {}
-        for worn in sorted(self.bound, key=lambda w: (round(self.worst(w), 6), w.axes, w.name)):
-            best.setdefault(worn.units, worn)
+        """A set for every number of units, see `Plan.best_by`, where there is any hope for it."""
+        best = _best_by(lambda worn: worn.units, {w: self.worst(w) for w in self.bound})
         return [w for w in best.values() if self.worst(w) < HOPELESS]
 
     def nearest(self) -> WornSet:
         """The smallest set that is almost as good as the best."""
-        best = min(map(self.worst, self.bound))
-        return min((w for w in self.bound if self.worst(w) <= AS_GOOD * best), key=self.size)
+        return _smallest_near_best(list(self.bound), {w: self.worst(w) for w in self.bound})
 
     def result(self, worn: WornSet) -> SetResult:
         """What is known of a set."""

@@ -76,6 +76,24 @@ class PoseSequence:
             positions[joint.child] = centre - self.rotations[joint.child].apply(in_child)
         return {name: positions[name] for name in self.model.segments}
 
+    def between(self, start: float, end: float) -> PoseSequence:
+        """The same motion with only what happened in start ≤ time ≤ end (s).
+
+        Raises
+        ------
+        InputError
+            None of it did.
+        """
+        kept = (self.time >= start - 1e-9) & (self.time <= end + 1e-9)
+        if not kept.any():
+            raise InputError(
+                f"between({start:g}, {end:g}): found a motion of {self.time[0]:g} to {self.time[-1]:g} s; "
+                "expected some of that time"
+            )
+        rotations = {name: Rotation.from_quat(R.as_quat()[kept]) for name, R in self.rotations.items()}
+        root = None if self.root_position is None else self.root_position[kept]
+        return PoseSequence(self.time[kept], rotations, self.model, root)
+
     def centre_of_mass(self) -> np.ndarray:
         """Centre of mass of all segments.
 

@@ -10,7 +10,6 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from .formats.plan_page import answer_lines
 from .planning_search import Plan
 from .printed import WIDTH, number, plain_table
 
@@ -30,7 +29,7 @@ def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None =
     for name, value in plan.about.items():
         console.print(Text(f"{name:<12}", style="bold") + Text(str(value)))
     console.print()
-    for line in answer_lines(plan):
+    for line in plan.in_short:
         console.print(Text(line))
     for table in (_angles(plan), _sizes(plan)):
         console.print(Padding(table, (1, 0, 0, 0)))
@@ -56,7 +55,7 @@ def _angles(plan: Plan) -> Table:
 
 
 def _sizes(plan: Plan) -> Table:
-    """The best set for every number of units."""
+    """A set for every number of units, see `Plan.best_by`."""
     table = plain_table(
         ">units", ">axes", ">bound\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
     )

@@ -17,8 +17,8 @@ from scipy.spatial.transform import Rotation
 
 import bodyfit
 from bodyfit.capture import Capture
-from bodyfit.comparing import SETS, Case, CaseResult, cases_of, run_case, solved, told
-from bodyfit.comparing_jobs import results_of
+from bodyfit.comparing import SETS, Case, CaseResult, run_case, solved, told
+from bodyfit.comparing_jobs import compare
 from bodyfit.errors import BodyfitError
 from bodyfit.formats.pose_tables import read_segments
 from bodyfit.reference import Reference, pair_of
@@ -41,10 +41,8 @@ LEFT_OUT = {  # recording -> units left out together
 def compared(name: str) -> tuple[CaseResult, ...]:
     """Every set of sensors of one recording, with the body and without, then units left out."""
     capture = demo(name) if name in DEMOS else real.capture(name)
-    reference = told(capture, _reference(name))
-    cases = cases_of(capture, None, False, LEFT_OUT.get(name, ()))
-    results = {r.case: r for r in results_of(capture, cases, reference, True, JOBS)}
-    return tuple(results[case] for case in cases)
+    found = compare(capture, _reference(name), None, LEFT_OUT.get(name, ()), align_clock=True, jobs=JOBS)
+    return found.results
 
 
 def result(name: str, sensors: Sequence[str], body: bool, without: Sequence[str] = ()) -> CaseResult:

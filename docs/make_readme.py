@@ -1,4 +1,4 @@
-"""Renews what is measured in README.md: printed output, and tables from validation.md.
+"""Renews what is measured in README.md: printed output, tables from validation.md; and prints of planning.md.
 
 python docs/make_readme.py
 """
@@ -15,7 +15,11 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-README, VALIDATION = ROOT / "README.md", ROOT / "docs" / "validation.md"
+README, VALIDATION, PLANNING = (
+    ROOT / "README.md",
+    ROOT / "docs" / "validation.md",
+    ROOT / "docs" / "planning.md",
+)
 TABLES = {
     "accuracy": "In short",
     "layers": "What each layer buys",
@@ -41,26 +45,26 @@ def blocks(text: str, language: str) -> list[str]:
     return re.findall(rf"```{language}\n(.*?)```", text, re.S)
 
 
-def run_command(text: str) -> str:
-    """What the README's first command prints, run in a folder of its own."""
-    command = next(block for block in blocks(text, "sh") if "bodyfit fit" in block)
-    arguments = command.split("bodyfit fit", 1)[1].split()
+def run_command(text: str, name: str = "fit") -> str:
+    """What the README's first command of that name prints, run in a folder of its own."""
+    command = next(block for block in blocks(text, "sh") if f"bodyfit {name}" in block)
+    arguments = command.split(f"bodyfit {name}", 1)[1].replace("\\\n", " ").split()
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     with tempfile.TemporaryDirectory() as folder:
         (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
-        call = [sys.executable, "-m", "bodyfit", "fit", *arguments]
+        call = [sys.executable, "-m", "bodyfit", name, *arguments]
         done = subprocess.run(call, cwd=folder, env=environment, capture_output=True, text=True, check=True)
     return "\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines()) + "\n"
 
 
 def run_python(text: str) -> str:
-    """What the README's Python prints, run in a folder of its own."""
+    """What a page's first Python prints, run in a folder of its own."""
     out, here = io.StringIO(), Path.cwd()
     with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(out):
         (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
         os.chdir(folder)
         try:
-            exec(compile(blocks(text, "python")[0], "README.md", "exec"), {})
+            exec(compile(blocks(text, "python")[0], "page", "exec"), {"__name__": "page"})
         finally:
             os.chdir(here)
     return out.getvalue()
@@ -70,7 +74,13 @@ def renewed(text: str, page: str) -> str:
     """The README with its measured parts made anew."""
     parts = {name: table_of(page, section) for name, section in TABLES.items()}
     parts["printed"] = f"```text\n{run_command(text)}```\n"
+    parts["planned"] = f"```text\n{run_command(text, 'plan')}```\n"
     parts["python"] = f"```text\n{run_python(text)}```\n"
+    return with_parts(text, parts)
+
+
+def with_parts(text: str, parts: dict[str, str]) -> str:
+    """The page with its marked parts replaced."""
     for name, new in parts.items():
         text = text.replace(f"<!-- {name} -->\n{part(text, name)}", f"<!-- {name} -->\n{new}")
     return text
@@ -78,4 +88,6 @@ def renewed(text: str, page: str) -> str:
 
 if __name__ == "__main__":
     README.write_text(renewed(README.read_text(), VALIDATION.read_text()))
-    print(f"written {README}")
+    page = PLANNING.read_text()
+    PLANNING.write_text(with_parts(page, {"python": f"```text\n{run_python(page)}```\n"}))
+    print(f"written {README}, {PLANNING}")

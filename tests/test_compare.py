@@ -22,8 +22,9 @@ from bodyfit.body import BodyModel, Joint, Segment
 from bodyfit.capture import Capture
 from bodyfit.circumstances import Circumstances, circumstances
 from bodyfit.cli import main
-from bodyfit.comparing import Case, CaseResult, Comparison, cases_of, fingerprint, full_case, sensors_of
+from bodyfit.comparing import Case, CaseResult, Comparison, cases_of, full_case, sensors_of
 from bodyfit.errors import CannotReconstructError, InputError
+from bodyfit.fingerprints import fingerprint
 from bodyfit.formats.capture_writer import write_capture
 from bodyfit.formats.comparison import read_case, write_case
 from bodyfit.formats.comparison_page import comparison_page
@@ -211,7 +212,7 @@ def test_a_result_returns_from_its_data_unchanged(tmp_path):
     curve = {"time_s": [0.0, 1.0], "all": [1.0, None]}
     result = CaseResult(
         Case(ALL, False, ("hand",)),
-        {"j": score},
+        {"j": score, "a": score},
         score,
         {"a to b": score},
         {"b": score},
@@ -219,7 +220,9 @@ def test_a_result_returns_from_its_data_unchanged(tmp_path):
         {"heading": [0.5, None]},
     )
     write_case(tmp_path, "k", result)
-    assert read_case(tmp_path, "k") == result and read_case(tmp_path, "other") is None
+    again = read_case(tmp_path, "k")
+    assert again == result and read_case(tmp_path, "other") is None
+    assert again and list(again.joints) == ["j", "a"]  # a run that goes on tells joints in the same order
 
 
 def test_the_fingerprint_tells_one_sample_apart(capture):
@@ -328,6 +331,29 @@ def test_a_reference_of_another_body_is_refused(folder, tmp_path):
     path.write_text("time_s,leg_qx,leg_qy,leg_qz,leg_qw\n0,0,0,0,1\n9,0,0,0,1\n")
     result = run(folder, "--out", tmp_path / "o", "--reference", path)
     assert result.exit_code == 2 and "it has leg; expected both segments" in result.output
+
+
+def test_a_folder_given_as_reference_is_answered_with_the_file_to_name(folder, tmp_path):
+    result = run(folder, "--out", tmp_path / "o", "--reference", DEMO)
+    said = " ".join(result.output.split())
+    assert result.exit_code == 2
+    assert f"{DEMO} is a folder; expected a file with the columns of segments.csv, such as {TRUTH}" in said
+    result = run(folder, "--out", tmp_path / "o", "--reference", tmp_path)
+    assert result.exit_code == 2 and "found none in it" in result.output
+
+
+def test_python_compares_as_the_command_does(compared, capture, tmp_path):
+    reference = bodyfit.read_reference(TRUTH)
+    found = bodyfit.compare(capture, reference, ["all"])
+    found.write(tmp_path / "new")
+    assert {p.name for p in (tmp_path / "new").iterdir()} == {
+        f"comparison.{e}" for e in ("csv", "json", "html")
+    }
+    ours = rows_of(tmp_path / "new")
+    theirs = [r for r in rows_of(compared[0]) if r["sensors"] == "+".join(ALL)]
+    assert [r["name"] for r in ours] == [r["name"] for r in theirs]
+    for mine, other in zip(ours, theirs, strict=True):
+        assert float(mine["rmse_deg"]) == pytest.approx(float(other["rmse_deg"]), abs=2e-3)
 
 
 # ---- going on ----

@@ -48,10 +48,21 @@ def test_readme_python_prints_what_is_shown():
     same_but_for_rounding(readme.run_python(README), shown, within=1.0)
 
 
+def test_python_of_the_planning_page_prints_what_is_shown():
+    page = (ROOT / "docs" / "planning.md").read_text()
+    shown = readme.blocks(readme.part(page, "python"), "text")[0]
+    same_but_for_rounding(readme.run_python(page), shown, within=1.0)
+
+
 def test_readme_command_prints_what_is_shown():
     shown = readme.blocks(readme.part(README, "printed"), "text")[0]
     found = readme.run_command(README)
     same_but_for_rounding(without_wall_time(found), without_wall_time(shown), within=3.0)
+
+
+def test_readme_plan_prints_what_is_shown():
+    shown = readme.blocks(readme.part(README, "planned"), "text")[0]
+    same_but_for_rounding(readme.run_command(README, "plan"), shown, within=3.0)
 
 
 @pytest.mark.parametrize(("part", "section"), readme.TABLES.items())

@@ -11,7 +11,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 
 # A module imports only from those before it, in reading order.
 LAYERS = (
-    "errors",
+    "errors side_by_side fingerprints",
     "rotations isb earth weights finding",
     "person body body_data shapes measured_body",
     "capture",
@@ -37,16 +37,17 @@ LAYERS = (
     "root_path summary pictures fitting inspection inspecting",
     "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
     "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
-    "disturbances information planning planning_search planning_jobs",
+    "disturbances information planning planning_results planning_search planning_jobs",
     "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
     "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
     "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
     "reviewing.forces reviewing.review",
-    "formats formats.whole_file formats.toml_checks formats.toml_text formats.tables",
+    "formats formats.whole_file formats.toml_checks formats.toml_text formats.kept formats.tables",
     "formats.model_parts formats.model_file",
     "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
     "formats.capture_writer formats.capture_folder formats.simulation_file",
-    "formats.pose_tables formats.motion formats.simulated_capture",
+    "formats.pose_tables formats.scripted_motion formats.motion formats.simulated_capture",
+    "formats.reference_file",
     "formats.inspection_style formats.inspection_plots formats.page_parts formats.inspection_page",
     "formats.glb formats.viewing_layout formats.gltf formats.outputs",
     "formats.fit_folder formats.findings_file",
@@ -60,7 +61,11 @@ LAYERS = (
 ORDER = [module for layer in LAYERS for module in layer.split()]
 
 # Imports that run against the order, inside a function: a result that can write itself.
-UPWARD = {("fitting", "formats.outputs")}
+UPWARD = {
+    ("fitting", "formats.outputs"),
+    ("comparing", "formats.comparison"),
+    ("planning_search", "formats.plan"),
+}
 
 TOUCH_FILES = ("formats.", "cli", "__main__")
 FILE_MODULES = {
@@ -104,7 +109,7 @@ HOMES = {
         "cli_review",
     ),
     "matplotlib": ("formats.inspection_plots", "pictures"),
-    "threadpoolctl": ("fitting", "inspecting", "planning_jobs"),
+    "threadpoolctl": ("fitting", "inspecting", "side_by_side"),
 }
 
 

@@ -24,8 +24,9 @@ from bodyfit.formats.model_file import read_model
 from bodyfit.formats.motion import read_motion
 from bodyfit.formats.plan import grade_names, read_grade, read_job, write_job
 from bodyfit.formats.plan_page import plan_page
-from bodyfit.planning import NINE, SIX, Question, WornSet, bound, stretch, tolerances, trial, wilson
-from bodyfit.planning_search import HOPELESS, Job, every_set, plan
+from bodyfit.planning import NINE, SIX, Question, WornSet, bound, stretch, tolerances, trial
+from bodyfit.planning_results import wilson
+from bodyfit.planning_search import HOPELESS, Job, every_set, search
 from bodyfit.poses import PoseSequence
 from bodyfit.printed_plan import print_plan
 from bodyfit.simulation import simulate
@@ -219,7 +220,7 @@ def test_the_smallest_set_that_is_enough_is_the_answer(bowing):
     work, jobs = made_up(
         question, lambda w, n: 2.0 if {"r_upperarm", "r_forearm"} <= dict(w.worn).keys() else 40.0
     )
-    found = plan(question, work)
+    found = search(question, work)
     assert found.answer and found.answer.worn == worn(*ELBOW)
     assert found.exhaustive and len(found.results) == 80
     assert found.answer.chance[0] >= 0.9 and found.answer.trials == question.most_seeds
@@ -230,7 +231,7 @@ def test_the_smallest_set_that_is_enough_is_the_answer(bowing):
 def test_where_none_is_enough_the_nearest_and_what_breaks_are_told(bowing):
     question = asked(bowing, "5", most_seeds=24)
     work, _ = made_up(question, lambda w, n: (4.0 if n % 2 or n < 0 else 6.0) if w.units > 1 else 49.0)
-    found = plan(question, work)
+    found = search(question, work)
     assert found.answer is None and found.nearest.worn.units == 2
     assert found.nearest.met == 12 and found.nearest.chance[1] < 0.9
     text = _printed(found)
@@ -240,7 +241,7 @@ def test_where_none_is_enough_the_nearest_and_what_breaks_are_told(bowing):
 def test_a_set_for_which_it_stays_unclear_is_not_enough(bowing):
     question = asked(bowing, most_seeds=24)
     work, _ = made_up(question, lambda w, n: 9.0 if n == 7 and w.axes < 36 else 4.0)
-    found = plan(question, work)
+    found = search(question, work)
     assert found.answer is None or found.answer.worn.axes == 36
     assert all(r.met < r.trials for r in found.results if r.trials and r.worn.axes < 36)
 
@@ -249,7 +250,7 @@ def test_greedy_search_goes_where_every_set_was_looked_at(bowing):
     """Down to the last set without hope, each step of greedy search is the best of its size among all."""
     question = asked(bowing, "r_elbow=5")
     work, _ = made_up(question, lambda w, n: 2.0 * 12 / w.axes if set(ELBOW) <= dict(w.worn).keys() else 60.0)
-    found = plan(question, work)
+    found = search(question, work)
     by_set = {r.worn: r.worst_bound(found.tolerance_deg) for r in found.results}
     hopeful = [w for w in found.greedy if by_set[w] < HOPELESS]
     assert worn(*ELBOW) in hopeful
@@ -260,7 +261,7 @@ def test_greedy_search_goes_where_every_set_was_looked_at(bowing):
 
 def test_a_plan_becomes_plain_data(bowing):
     question = asked(bowing, most_seeds=12)
-    found = plan(question, made_up(question, lambda w, n: 3.0)[0])
+    found = search(question, made_up(question, lambda w, n: 3.0)[0])
     data = json.loads(json.dumps(found.as_data()))
     assert data["nearest"]["worn"] == {"r_forearm": ["accelerometer", "gyroscope"]}
     assert data["nearest"]["error_deg"]["r_elbow.flexion"] == pytest.approx(3.0)
@@ -291,7 +292,7 @@ class Loads(HTMLParser):
 
 def test_the_page_loads_nothing_and_escapes_names(bowing):
     question = asked(bowing, most_seeds=12)
-    found = plan(question, made_up(question, lambda w, n: 3.0)[0], about={"motion": NASTY, NASTY: "x"})
+    found = search(question, made_up(question, lambda w, n: 3.0)[0], about={"motion": NASTY, NASTY: "x"})
     page = plan_page(found)
     loads = Loads()
     loads.feed(page)
@@ -307,7 +308,7 @@ def _printed(found) -> str:
 
 def test_what_is_printed_fits_a_terminal(bowing):
     question = asked(bowing, "5", most_seeds=12)
-    text = _printed(plan(question, made_up(question, lambda w, n: 3.0)[0]))
+    text = _printed(search(question, made_up(question, lambda w, n: 3.0)[0]))
     assert max(map(len, text.splitlines())) <= 100
     assert "breaks first" in text and "mountings exact" in text
 
@@ -353,6 +354,19 @@ def test_a_wrong_call_is_refused_with_code_two(tmp_path, words, said):
     result = run(DEMO, "--model", "right_arm", *words, "--out", tmp_path / "out")
     assert result.exit_code == 2 and said in " ".join(result.output.split())
     assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_without_a_motion_is_refused_with_the_names_looked_for(tmp_path):
+    result = run(tmp_path, "--model", "right_arm", "--tolerance", "5", "--out", tmp_path / "out")
+    assert result.exit_code == 2 and "a folder without segments.csv or segments.csv.gz" in result.output
+
+
+@pytest.mark.parametrize(("gain", "axes"), [(1.04, 6), (1.06, 9)])
+def test_the_smallest_of_the_sets_that_are_alike_stands_for_its_size(bowing, gain, axes):
+    """A magnetometer that makes a bound 4 % better buys nothing; 6 % count."""
+    question = asked(bowing, most_seeds=12)
+    found = search(question, made_up(question, lambda w, n: 4.0 / (gain if w.axes % 6 else 1.0))[0])
+    assert found.best_by(lambda w: w.units)[1].worn.axes == axes
 
 
 def test_stated_mountings_are_off_by_what_was_asked(bowing):

@@ -40,14 +40,14 @@ def read_capture(path: str | Path) -> Capture:
     """
     setup = read_toml(_setup_file(Path(path)))
     setup.only(SETUP_KEYS)
-    model = _model(setup)
+    model = read_body(setup)
     units, notes = _units(setup)
     _check_worn(setup, units, model)
     return Capture(
         units=units,
         model=model,
         title=setup.text("title") or "",
-        person=_person(setup.table("person"), model),
+        person=read_person(setup.table("person"), model),
         place=_place(setup.table("place")),
         start_time=setup.moment("start_time"),
         calibrations=tuple(_calibration(t, units, model) for t in setup.list_of_tables("calibration")),
@@ -64,7 +64,8 @@ def _setup_file(path: Path) -> Path:
     return path
 
 
-def _model(setup: TomlTable) -> BodyModel:
+def read_body(setup: TomlTable) -> BodyModel:
+    """The body model that [body] names, not scaled."""
     body = setup.table("body") or setup.missing(
         "body", f"[body] with model = one of {', '.join(model_names())}"
     )
@@ -111,7 +112,8 @@ def _check_overlap(setup: TomlTable, units: Mapping[str, Unit]) -> None:
         )
 
 
-def _person(table: TomlTable | None, model: BodyModel) -> Person | None:
+def read_person(table: TomlTable | None, model: BodyModel) -> Person | None:
+    """The person in [person], None where there is no such table."""
     if table is None:
         return None
     table.only(("stature_m", "mass_kg", "sex", "lengths_m"))

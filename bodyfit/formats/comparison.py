@@ -5,16 +5,14 @@ from __future__ import annotations
 import csv
 import dataclasses
 import io
-import json
 from collections.abc import Iterator
 from pathlib import Path
 
 from ..comparing import CaseResult, Comparison
-from ..errors import OutputError
 from ..turn_scores import Score
 from .comparison_page import comparison_page
+from .kept import read_kept, write_files, write_kept
 from .outputs import summary_text
-from .toml_text import write_text
 
 CASES = "cases"
 FIGURES = tuple(field.name for field in dataclasses.fields(Score))
@@ -31,9 +29,8 @@ def read_case(out: Path, key: str) -> CaseResult | None:
     A file that is not what `write_case` writes counts as none.
     """
     try:
-        data = json.loads(_case_file(out, key).read_text(encoding="utf-8"))
-        return CaseResult.from_data(data)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return CaseResult.from_data(read_kept(out / CASES, key))
+    except (KeyError, TypeError, AttributeError):
         return None
 
 
@@ -45,12 +42,7 @@ def write_case(out: Path, key: str, result: CaseResult) -> None:
     OutputError
         The file can't be written.
     """
-    path = _case_file(out, key)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{path.parent}: can't be made: {error.strerror}; choose another folder") from error
-    write_text(path, summary_text(result.as_data()))
+    write_kept(out / CASES, key, result.as_data())
 
 
 def write_comparison(comparison: Comparison, out: Path) -> tuple[Path, ...]:
@@ -66,9 +58,7 @@ def write_comparison(comparison: Comparison, out: Path) -> tuple[Path, ...]:
         "comparison.json": summary_text(comparison.as_data()),
         "comparison.html": comparison_page(comparison),
     }
-    for name, text in content.items():
-        write_text(out / name, text)
-    return tuple(out / name for name in content)
+    return write_files(out, content)
 
 
 def comparison_csv(comparison: Comparison) -> str:
@@ -98,7 +88,3 @@ def _rows(result: CaseResult) -> Iterator[list[object]]:
         for name, score in scores.items():
             figures = [None if score is None else getattr(score, figure) for figure in FIGURES]
             yield [*about, kind, name, *figures, result.clock_offset_s, result.seconds, result.refused]
-
-
-def _case_file(out: Path, key: str) -> Path:
-    return out / CASES / f"{key}.json"

@@ -25,6 +25,8 @@ p { overflow-wrap: anywhere; } tbody th { white-space: nowrap; }
 figure { margin: 0; width: 11rem; break-inside: avoid; }
 figcaption { font-size: 0.85rem; overflow-wrap: anywhere; }
 canvas { width: 100%; border: 1px solid var(--line); } .controls input { vertical-align: middle; }
+.controls > * { margin-right: 0.8rem; } .controls label { display: inline-block; }
+thead th, thead th.n { white-space: normal; vertical-align: bottom; }
 """
 AXIS_NOTE = (
     "“About one axis” and “across”: errors split at the one axis about which they are largest; “axis above "
@@ -153,15 +155,21 @@ def _left_out(results: Sequence[CaseResult]) -> str:
     if not results:
         return ""
     names = next((list(r.joints) for r in results if r.joints), [])
-    headings = ("left out", "#RMS, °", *(f"#{name}, °" for name in names), "neighbours of the gap, RMS")
+    headings = (
+        "left out",
+        "sensors",
+        "#RMS, °",
+        *(f"#{name}, °" for name in names),
+        "neighbours of the gap, RMS °",
+    )
     rows = []
     for r in results:
         across = ", ".join(f"{escape(n)} {decimal(s.rmse_deg, 2)}°" for n, s in r.across.items())
         whole = decimal(r.overall.rmse_deg, 2) if r.overall else "refused"
         rows.append(
-            (escape(", ".join(r.case.leave_out)), whole, *_by_joint(r, names), across or NONE),
+            (escape(", ".join(r.case.leave_out)), _set_name(r), whole, *_by_joint(r, names), across or NONE),
         )
-    note = "With the body and every sensor. The segment of a unit left out is inferred from its neighbours."
+    note = "With the body. The segment of a unit left out is inferred from its neighbours."
     return section("left-out", "Units left out", note, table_of("Units left out", headings, rows))
 
 

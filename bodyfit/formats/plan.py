@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from ..errors import InputError, OutputError, suggest
+from ..errors import InputError, suggest
 from ..planning_search import Plan
 from ..simulation_settings import SimulationSettings
+from .kept import read_kept, write_files, write_kept
 from .outputs import summary_text
 from .plan_page import plan_page
 from .simulation_file import read_settings
-from .toml_text import write_text
 
 JOBS = "jobs"
 COLUMNS = (
@@ -56,9 +55,9 @@ def read_grade(name_or_path: str) -> SimulationSettings:
 def read_job(out: Path, key: str) -> Found | None:
     """What a finished job found, or None: it is to be done. Files of another kind count as none."""
     try:
-        data = json.loads(_job_file(out, key).read_text(encoding="utf-8"))["found"]
+        data = read_kept(out / JOBS, key)["found"]
         return [{str(name): float(value) for name, value in row.items()} for row in data]
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError):
         return None
 
 
@@ -70,12 +69,7 @@ def write_job(out: Path, key: str, found: Found) -> None:
     OutputError
         The file can't be written.
     """
-    path = _job_file(out, key)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{path.parent}: can't be made: {error.strerror}; choose another folder") from error
-    write_text(path, json.dumps({"found": [dict(row) for row in found]}) + "\n")
+    write_kept(out / JOBS, key, {"found": [dict(row) for row in found]})
 
 
 def write_plan(plan: Plan, out: Path) -> tuple[Path, ...]:
@@ -91,9 +85,7 @@ def write_plan(plan: Plan, out: Path) -> tuple[Path, ...]:
         "plan.json": summary_text(plan.as_data()),
         "plan.html": plan_page(plan),
     }
-    for name, text in content.items():
-        write_text(out / name, text)
-    return tuple(out / name for name in content)
+    return write_files(out, content)
 
 
 def plan_csv(plan: Plan) -> str:
@@ -109,7 +101,3 @@ def plan_csv(plan: Plan) -> str:
             own = (plan.tolerance_deg[angle], bound, r.error_deg.get(angle), r.over.get(angle))
             writer.writerow([r.worn.units, r.worn.axes, r.worn.name, angle, *own, *simulated, chosen])
     return text.getvalue()
-
-
-def _job_file(out: Path, key: str) -> Path:
-    return out / JOBS / f"{key}.json"

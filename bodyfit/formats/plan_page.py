@@ -6,7 +6,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 
-from ..planning import SetResult, WornSet
+from ..planning import WornSet
+from ..planning_results import SetResult
 from ..planning_search import Plan
 from .inspection_plots import Tick
 from .inspection_style import STYLE
@@ -20,11 +21,13 @@ p { overflow-wrap: anywhere; } tbody th { font-weight: normal; } .answer { font-
 .grid { stroke: #cfcfcf; vector-effect: non-scaling-stroke; }
 .key { display: inline-block; width: 2.2rem; border-top: 3px solid #0072b2; vertical-align: middle; }
 .key.dashed { border-top: 3px dashed #d55e00; } .plot { break-inside: avoid; }
+thead th, thead th.n { white-space: normal; vertical-align: bottom; }
 """
 SHOWN = 60  # rows of the table
 HEIGHT = 140  # px
-LOW, HIGH = 0.3, 60.0  # degrees, of the curves' logarithmic scale
-GRID = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+LOW, HIGH = 0.3, 200.0  # degrees, of the curves' logarithmic scale
+GRID = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
+LABELS = 9  # below a curve, at most, so that they stay apart on a phone
 NOT_CLINICAL = (
     "A plan is only as good as what was assumed of motion, units, tissue and mounting; it says nothing about "
     "how a person moves, and is no proof that a recording will be good enough for a decision about anyone."
@@ -42,14 +45,15 @@ def plan_page(plan: Plan) -> str:
     -------
     HTML that loads nothing; names that come from files are escaped
     """
-    title = escape(str(plan.about.get("motion", "a motion")))
+    motion = escape(str(plan.about.get("motion", "a motion")))
     parts = [
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
         '<meta http-equiv="Content-Security-Policy" '
         "content=\"default-src 'none'; style-src 'unsafe-inline'\">",
-        f"<title>{title}: which units to wear</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
-        f'<a class="skip" href="#sets">To the table</a><header><h1>{title}</h1>{_answer(plan)}</header>',
+        f"<title>Which units to wear: {motion}</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
+        '<a class="skip" href="#sets">To the table</a><header><h1>Which units to wear</h1>',
+        f"<p>Motion: {motion}</p>{_answer(plan)}</header>",
         f"<main>{_angles(plan)}{_curves(plan)}{_limits(plan)}{_sets(plan)}{_assumed(plan.about)}</main>",
         f'<footer><p class="caution">{escape(NOT_CLINICAL)} {escape(CAUTION)}</p>',
         f'<p class="soft">Made with bodyfit {escape(plan.version)}.</p></footer></body></html>\n',
@@ -58,39 +62,7 @@ def plan_page(plan: Plan) -> str:
 
 
 def _answer(plan: Plan) -> str:
-    return "".join(f'<p class="answer">{escape(line)}</p>' for line in answer_lines(plan))
-
-
-def answer_lines(plan: Plan) -> list[str]:
-    """The answer in sentences.
-
-    Parameters
-    ----------
-    plan : with its results
-
-    Returns
-    -------
-    one to three sentences, plain text
-    """
-    shown, share = plan.shown, f"{100 * plan.probability:g} %"
-    first = shown.breaks_first(plan.tolerance_deg)
-    size = f"{shown.worn.units} unit{'s' * (shown.worn.units > 1)}, {shown.worn.axes} axes: {shown.worn.name}"
-    if plan.answer:
-        lines = [f"Enough with a probability of at least {share}: {size}."]
-    else:
-        lines = [f"No set was shown to be enough with a probability of {share}. Nearest: {size}."]
-    low, high = (100 * value for value in shown.chance)
-    lines += [
-        f"{shown.met} of {shown.trials} simulated recordings met every tolerance (95 % interval "
-        f"{low:.0f} to {high:.0f} %). First to break: {first}, {shown.error_deg[first]:.1f}° of "
-        f"{plan.tolerance_deg[first]:g}°, over it in {100 * shown.over[first]:.0f} %."
-    ]
-    if shown.slipped:
-        lines.append(
-            f"In {shown.slipped} of them the fit took soft tissue for a unit that had slipped, which makes "
-            "errors large; longer recordings or firmer fastening make that rarer."
-        )
-    return lines
+    return "".join(f'<p class="answer">{escape(line)}</p>' for line in plan.in_short)
 
 
 def _angles(plan: Plan) -> str:
@@ -113,7 +85,8 @@ def _angles(plan: Plan) -> str:
 def _curves(plan: Plan) -> str:
     note = (
         '<span class="key"></span> information bound, <span class="key dashed"></span> simulated recordings '
-        "where there are some; mean over the angles of the set with the best bound of that size. Logarithmic."
+        "where there are some; mean over the angles, of the smallest set of that size whose bound is within "
+        "5 % of the best. Logarithmic."
     )
     units = _curve(plan, lambda worn: worn.units, "units")
     axes = _curve(plan, lambda worn: worn.axes, "axes")
@@ -123,7 +96,7 @@ def _curves(plan: Plan) -> str:
 def _curve(plan: Plan, size: Callable[[WornSet], int], unit: str) -> str:
     best = plan.best_by(size)
     low, high = min(best), max(best)
-    place = {n: 0.02 + 0.96 * (n - low) / max(high - low, 1) for n in best}
+    place = {n: 0.04 + 0.92 * (n - low) / max(high - low, 1) for n in best}
     lines = [f'<line class="grid" x1="0" x2="1000" y1="{y:.1f}" y2="{y:.1f}"/>' for y in map(_height, GRID)]
     lines += [_line("bound", place, {n: r.bound_mean_deg for n, r in best.items()})]
     lines += [_line("error", place, {n: r.error_mean_deg for n, r in best.items()})]
@@ -131,7 +104,8 @@ def _curve(plan: Plan, size: Callable[[WornSet], int], unit: str) -> str:
         f'<span style="top:{min(max(_height(d), 5), HEIGHT - 5):.0f}px">{d:g}°</span>' for d in GRID
     )
     said = ", ".join(f"{n} {unit}: {r.bound_mean_deg:.1f}°" for n, r in best.items())
-    labels = axis_labels([Tick(x, str(n)) for n, x in place.items()], unit if len(best) < 6 else "")
+    some = list(place.items())[:: -(-len(place) // LABELS)]
+    labels = axis_labels([Tick(x, str(n)) for n, x in some], "")
     return (
         f'<h3>Number of {unit}</h3><div class="plot" role="img" aria-label="Error by number of {unit}; '
         f'{said}"><div class="gutter">{marks}</div><div class="field"><svg viewBox="0 0 1000 {HEIGHT}" '
@@ -141,13 +115,16 @@ def _curve(plan: Plan, size: Callable[[WornSet], int], unit: str) -> str:
 
 
 def _line(style: str, place: Mapping[int, float], values: Mapping[int, float | None]) -> str:
-    """A curve through the known values, each marked by a short upright line."""
-    known = [(1000 * place[n], _height(v)) for n, v in values.items() if v is not None]
-    points = " ".join(f"{x:.1f},{y:.1f}" for x, y in known)
-    marks = "".join(
-        f'<polyline class="{style}" points="{x:.1f},{y - 5:.1f} {x:.1f},{y + 5:.1f}"/>' for x, y in known
-    )
-    return f'<polyline class="{style}" points="{points}"/>{marks}' if known else ""
+    """A curve through the known values, each marked by a short upright line; a gap where one is unknown."""
+    pieces: list[list[tuple[float, float]]] = [[]]
+    for n, value in values.items():
+        if value is None:
+            pieces.append([])
+        else:
+            pieces[-1].append((1000 * place[n], _height(value)))
+    marks = [[(x, y - 5), (x, y + 5)] for piece in pieces for x, y in piece]
+    lines = [" ".join(f"{x:.1f},{y:.1f}" for x, y in line) for line in (*pieces, *marks) if len(line) > 1]
+    return "".join(f'<polyline class="{style}" points="{points}"/>' for points in lines)
 
 
 def _height(degrees: float) -> float:
@@ -165,11 +142,16 @@ def _limits(plan: Plan) -> str:
 
 def _sets(plan: Plan) -> str:
     looked = "Every set" if plan.exhaustive else "The sets beside the greedy path"
-    order = sorted(plan.results, key=lambda r: (not r.trials, r.worn.units, r.worn.axes))[:SHOWN]
-    note = f"{looked}, {len(plan.results)} in all; simulated ones first, {len(order)} shown, all in plan.csv."
+    worst = {r.worn: r.worst_bound(plan.tolerance_deg) for r in plan.results}
+    order = sorted(plan.results, key=lambda r: (not r.trials, worst[r.worn] > 1, r.worn.units, r.worn.axes))
+    order = order[:SHOWN]
+    note = (
+        f"{looked}, {len(plan.results)} in all; simulated ones first, then those whose bound is within all "
+        f"tolerances; {len(order)} shown, all in plan.csv. From, to: 95 % interval of the share that met all."
+    )
     headings = (
-        "set", "#units", "#axes", "#bound of tolerance, %", "breaks first", "#simulated", "#met, %",
-        "#from", "#to",
+        "set", "#units", "#axes", "#largest bound, % of tolerance", "breaks first", "#recordings simulated",
+        "#met all, %", "#from, %", "#to, %",
     )  # fmt: skip
     rows = [_row(plan, r) for r in order]
     return section("sets", "Sets of units", note, table_of("Sets", headings, rows))
@@ -193,4 +175,4 @@ def _row(plan: Plan, r: SetResult) -> Sequence[str]:
 
 def _assumed(about: Mapping[str, object]) -> str:
     rows = [(escape(str(name)), escape(str(value))) for name, value in about.items()]
-    return section("assumed", "What was assumed", "", table_of("Assumed", ("", ""), rows))
+    return section("assumed", "What was assumed", "", table_of("Assumed", ("of", "assumed"), rows))

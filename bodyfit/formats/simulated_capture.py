@@ -17,6 +17,7 @@ import numpy as np
 from ..errors import OutputError
 from ..simulation import Simulated, UnitTruth
 from .capture_folder import write_capture
+from .motion import tables_in
 from .pose_tables import write_joints, write_segments
 from .toml_text import write_text
 
@@ -50,8 +51,7 @@ def truth_file(capture: str | Path) -> Path | None:
     capture : the folder, or the setup.toml in it
     """
     folder = Path(capture) if Path(capture).is_dir() else Path(capture).parent
-    paths = (folder / "truth" / name for name in ("segments.csv.gz", "segments.csv"))
-    return next((path for path in paths if path.is_file()), None)
+    return next(iter(tables_in(folder / "truth")), None)
 
 
 def write_truth(simulated: Simulated, folder: Path) -> None:

@@ -127,6 +127,12 @@ class TomlTable:
                 outer.refuse(name, f"the name {name!r} is not usable; expected letters, digits, _ and -")
         return {name: inner for name in outer.values if (inner := outer.table(name)) is not None}
 
+    def tables_of(self, known: Iterable[str]) -> dict[str, TomlTable]:
+        """Name -> table, of tables whose names are among the known ones."""
+        known = list(known)
+        self.only(known)
+        return {name: inner for name in known if (inner := self.table(name)) is not None}
+
     def list_of_tables(self, key: str) -> list[TomlTable]:
         """Tables of an array such as [[calibration]]."""
         value = self.values.get(key, [])

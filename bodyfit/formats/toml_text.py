@@ -51,7 +51,7 @@ def toml_section(header: str, values: Mapping[str, object]) -> str:
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a text file whole or not at all.
+    """Write a text file whole or not at all; its folder has to be there.
 
     Raises
     ------

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import shutil
 import time
 
 import pytest
@@ -13,23 +12,9 @@ from bodyfit.formats.report_page import write_report
 
 selenium = pytest.importorskip("selenium", reason="selenium is not installed: pip install -e '.[test]'")
 
-from selenium import webdriver  # noqa: E402
-from selenium.webdriver.chrome.service import Service  # noqa: E402
 from selenium.webdriver.common.by import By  # noqa: E402
 from selenium.webdriver.common.keys import Keys  # noqa: E402
 
-BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-if not (BROWSER and DRIVER):
-    pytest.skip(
-        "no chromium with its driver here: apt-get install chromium chromium-driver", allow_module_level=True
-    )
-
-FLAGS = (
-    *("--headless", "--no-sandbox", "--disable-quic", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync", "--disable-dev-shm-usage"),
-    *("--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"),
-    *("--host-resolver-rules=MAP * ~NOTFOUND", "--window-size=1100,800"),
-)
 PATIENCE = 10.0  # s
 
 
@@ -37,21 +22,6 @@ PATIENCE = 10.0  # s
 def page(tmp_path_factory):
     """Address of a report of an invented walk."""
     return write_report(write_out(tmp_path_factory.mktemp("out"))).as_uri()
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    options = webdriver.ChromeOptions()
-    options.binary_location = BROWSER
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    offline = {"offline": True, "latency": 0, "downloadThroughput": 0, "uploadThroughput": 0}
-    driver.execute_cdp_cmd("Network.enable", {})
-    driver.execute_cdp_cmd("Network.emulateNetworkConditions", offline)
-    yield driver
-    driver.quit()
 
 
 @pytest.fixture(scope="module")
@@ -112,11 +82,6 @@ def picture(browser) -> tuple[int, float]:
     how many there are.
     """
     return tuple(browser.execute_script(TAKE_PICTURE))
-
-
-def show_as(browser, width: int, height: int) -> None:
-    metrics = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 500}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
 
 
 def test_loads_without_a_complaint_and_fetches_nothing(shown):
@@ -222,14 +187,11 @@ def test_band_and_published_range_are_drawn_where_they_are(shown):
     assert "± 5.9°" in flexion.find_element(By.CSS_SELECTOR, ".value").text
 
 
-def test_fits_a_phone(browser, shown):
-    show_as(browser, 400, 800)
-    try:
-        until(lambda: shown.execute_script("return innerWidth") == 400, "the page is narrow")
-        assert shown.execute_script("return document.documentElement.scrollWidth") <= 400
-        assert shown.find_element(By.CSS_SELECTOR, "#lanes svg").size["width"] <= 400
-    finally:
-        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+def test_fits_a_phone(show_as, shown):
+    show_as(400, 800)
+    until(lambda: shown.execute_script("return innerWidth") == 400, "the page is narrow")
+    assert shown.execute_script("return document.documentElement.scrollWidth") <= 400
+    assert shown.find_element(By.CSS_SELECTOR, "#lanes svg").size["width"] <= 400
 
 
 def test_prints_curves_and_a_still_figure(browser, shown):
