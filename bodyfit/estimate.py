@@ -8,19 +8,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .averages import Averages, averages
-from .bridges import expected
 from .constants import information_beforehand, with_constants
+from .explanations import explained
 from .field_level import ADMITTED_AFTER, admitted, judged
 from .field_trust import FieldTrust
 from .heading_start import start
 from .latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from .linearise import linearise
-from .posterior import posterior, solve_with_constants
+from .one_step import one_step
+from .posterior import posterior
 from .problem import Body, Problem, State
 from .refine import refine
 from .residuals import Linearised
 from .rotations import exp, log
-from .smoother import solve
 
 MOST_ITERATIONS = 7
 CONVERGED = 5e-4  # rad, root mean square step
@@ -92,6 +92,7 @@ def estimate(
     problem = problem_at(late)
     state, body, gated = start(problem)
     trust = gated.without(judged(problem))
+    state, body = explained(problem, state, body, trust)
     problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
@@ -99,14 +100,7 @@ def estimate(
         say(iteration, MOST_ITERATIONS, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
-        if len(body.inferred):
-            mean, precision = expected(problem, body.mounting)
-            off = precision @ (body.inferred - mean).ravel()
-            step, change = solve_with_constants(parts, state.slots, len(state.R), precision, off)
-            body = replace(body, inferred=body.inferred + change.reshape(-1, 3))
-        else:
-            step = solve(parts, state.slots, len(state.R))
-        state = state.stepped(step)
+        state, body, step = one_step(problem, state, body, parts)
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
         if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
             late = late + found

@@ -76,7 +76,7 @@ def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     for n, name in enumerate(joint.angles):
         axis = "XYZ".index(joint.sequence[n])
         if name in joint.stiffness:
-            sd[axis] = joint.stiffness[name]
+            sd[axis] = np.hypot(joint.stiffness[name], w.offset)  # a hinge off by that much swings aside
         elif name in joint.range:
             low, high = joint.range[name]
             sd[axis] = SHARE * (high - low)

@@ -146,6 +146,25 @@ def heading_matrix(angle: np.ndarray) -> np.ndarray:
     return exp(np.stack([np.zeros_like(angle), angle, np.zeros_like(angle)], -1))
 
 
+def heading_towards(R: np.ndarray, wanted: np.ndarray) -> float:
+    """The turn about world +Y (up) that brings rotations closest to others.
+
+    Parameters
+    ----------
+    R, wanted : (k, 3, 3)
+
+    Returns
+    -------
+    rad
+
+    Notes
+    -----
+    It maximises tr(Ry(a)ᵀ E), E = Σ wanted Rᵀ: tan a = (E₀₂ − E₂₀) / (E₀₀ + E₂₂).
+    """
+    E = np.sum(wanted @ np.swapaxes(R, -1, -2), axis=0)
+    return float(np.arctan2(E[0, 2] - E[2, 0], E[0, 0] + E[2, 2]))
+
+
 def apply(R: np.ndarray, v: np.ndarray) -> np.ndarray:
     """R v, frame by frame.
 
