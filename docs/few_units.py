@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import time as clock
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
@@ -270,6 +270,7 @@ class Score:
     worn_heading, worn_tilt : of the segments with one
     warned : kinds of what the fit warns of, with the units; nothing of that is so in these captures
     seconds : of the processor
+    variance : segment -> (T,) rad², of its turn about all three axes, as the fit has it
     """
 
     errors: Errors
@@ -281,6 +282,15 @@ class Score:
     worn_tilt: Bands
     warned: tuple[str, ...] = ()
     seconds: float = 0.0
+    variance: Mapping[str, np.ndarray] = field(default_factory=dict)
+
+    @property
+    def expected_deg(self) -> float:
+        """What information there is lets expect as root mean square of all segments and times, degrees.
+
+        By the fit's own covariance, so as good as its bands are. NaN where there is none.
+        """
+        return float(np.degrees(np.sqrt(_mean([*self.variance.values()], False))))
 
     def turn_deg(self, worn: bool | None = None, squared: bool = False) -> float:
         """Mean or root mean square over segments and times, degrees: of all, of those with a unit or without.
@@ -371,7 +381,13 @@ def score(fit: bodyfit.Fit, truth: PoseSequence, worn: Sequence[str], seconds: f
         *(_segment_bands(fit, truth, list(worn), part, start) for part in ("heading", "tilt")),
         tuple(f"{f.kind} {' '.join(f.units)}" for f in fit.findings if f.severity != "note"),
         seconds,
+        {name: turn_variance(sd)[counted(truth, fit.time)] for name, sd in fit.segment_sd.items()},
     )
+
+
+def turn_variance(sd: SegmentSureness) -> np.ndarray:
+    """(T,) rad² about all axes; a heading that is not known at all is anywhere, π / √3."""
+    return np.minimum(sd.heading, np.pi / np.sqrt(3)) ** 2 + 2 * sd.inclination**2
 
 
 def angle_bands(fit: bodyfit.Fit, truth: PoseSequence, bare: Sequence[str]) -> Bands:

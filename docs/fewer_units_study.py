@@ -9,9 +9,10 @@ means as a table.
 
 Degrees are the angle between found and true segment, after one turn of the whole body about the vertical, the
 same at all times; cm the distance of segment origins from the truth, root put on root, as fitted and with the
-found rotations on the true body. All are mean / root mean square over segments and times. Then the share of
-the truth inside the 95 % bands and half their width, mean: joint angles next to segments without a unit,
-heading and tilt of those segments. Last the seconds of the processor.
+found rotations on the true body. Expected is the root mean square of all segments that the fit's own
+covariance lets expect; the others are mean / root mean square over segments and times. Then the share of the
+truth inside the 95 % bands and half their width, mean: joint angles next to segments without a unit, heading
+and tilt of those segments. Last the seconds of the processor.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ COLUMNS = (
     "all °",
     "with unit °",
     "without °",
+    "expected °",
     "origins cm",
     "lengths known cm",
     "angles in band",
@@ -52,7 +54,9 @@ def cells(scores: Sequence[Score]) -> list[str]:
     ]
     places = [both([s.place_cm(true, q) for s in scores] for q in (False, True)) for true in (False, True)]
     bands = [banded([getattr(s, name) for s in scores]) for name in ("angles", "heading", "tilt")]
-    return [*turns, *places, *bands, f"{np.mean([s.seconds for s in scores]):.1f}"]
+    expected, seconds = (np.mean([getattr(s, name) for s in scores]) for name in ("expected_deg", "seconds"))
+    told = "–" if np.isnan(expected) else f"{expected:.1f}"
+    return [*turns, told, *places, *bands, f"{seconds:.1f}"]
 
 
 def both(means) -> str:

@@ -116,6 +116,20 @@ def test_bands_hold_what_a_normal_error_leaves_inside(few, sure):
     assert score.tilt.half_deg == pytest.approx(few.BAND * sure * 4.0)
 
 
+def test_what_is_expected_is_what_normal_errors_come_to(few):
+    """The covariance's own root mean square is that of errors drawn from it; a lost heading is anywhere."""
+    rng = np.random.default_rng(3)
+    off = {
+        name: Rotation.from_rotvec(SPREAD * rng.standard_normal((len(truth().time), 3)))
+        for name in truth().rotations
+    }
+    score = few.score(fit_of(turned(truth(), **off), 1.0, SPREAD), truth(), ["pelvis"])
+    assert score.expected_deg == pytest.approx(score.turn_deg(squared=True), rel=0.03)
+    nowhere = few.turn_variance(SegmentSureness(np.array([50.0]), np.array([0.0])))
+    anywhere = np.radians(rng.uniform(-180.0, 180.0, 100_000))
+    assert nowhere[0] == pytest.approx(anywhere.var(), rel=0.02)
+
+
 def test_only_joints_next_to_a_segment_without_a_unit_count(few):
     poses, rng = truth(), np.random.default_rng(2)
     angles = {joint: dict(by_angle) for joint, by_angle in poses.joint_angles.items()}
