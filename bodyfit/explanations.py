@@ -12,7 +12,6 @@ from .linearise import linearise
 from .mounting import Mounting
 from .one_step import one_step
 from .problem import Body, Problem, State
-from .residuals import Linearised
 from .rotations import exp, heading_matrix, heading_towards
 
 DRAWN = 8  # postures tried beside the usual one
@@ -27,18 +26,16 @@ class Explanation:
     Attributes
     ----------
     state, body : there
-    costs : (G,) half the weighted sum of squares of residuals that touch each group of bare segments
-    cost : of all residuals
+    cost : half the weighted sum of squares of all residuals, before the last step
     """
 
     state: State
     body: Body
-    costs: np.ndarray
     cost: float
 
 
 def explained(problem: Problem, state: State, body: Body, trust: FieldTrust) -> tuple[State, Body]:
-    """The start that explains best where segments without a unit, between units, may be.
+    """The start that explains best where a group of segments without a unit, between units, may be.
 
     Parameters
     ----------
@@ -47,27 +44,22 @@ def explained(problem: Problem, state: State, body: Body, trust: FieldTrust) -> 
 
     Returns
     -------
-    state, body : as given where there is no such segment
+    state, body : as given where there is no such group, or more than one
 
     Notes
     -----
     An elbow may point down or out while the hand goes the same way; the solver ends in the explanation that
     is next to its start. So postures are drawn from what is known of them beforehand, always the same random
-    numbers. Each group of such segments keeps the draw with the lowest cost beside it after some steps, and
-    what these make together is tried too; the best few go on for some steps more.
+    numbers; each is followed for some steps, and the best few for some more. With several groups no draw is
+    good for all of them at once: in whole bodies with six to ten units the usual postures did as well.
     """
-    groups = groups_of(problem)
-    if not groups:
+    if len(groups_of(problem)) != 1:
         return state, body
     draws = np.random.default_rng(0).standard_normal((DRAWN, len(problem.postures.ends), 3))
-    draws = np.concatenate([np.zeros((1, *draws.shape[1:])), draws])
-    starts = [state, *(_drawn(problem, state, body.mounting, trust, draw) for draw in draws[1:])]
-    tried = [_followed(problem, start, body, trust, FIRST_STEPS, groups) for start in starts]
-    if len(groups) > 1:
-        together = _drawn(problem, state, body.mounting, trust, _best_of_each(problem, groups, draws, tried))
-        tried.append(_followed(problem, together, body, trust, FIRST_STEPS, groups))
+    starts = [state, *(_drawn(problem, state, body.mounting, trust, draw) for draw in draws)]
+    tried = [_followed(problem, start, body, trust, FIRST_STEPS, first=True) for start in starts]
     kept = sorted(tried, key=lambda one: one.cost)[:KEPT]
-    ends = [_followed(problem, one.state, one.body, trust, MORE_STEPS, groups) for one in kept]
+    ends = [_followed(problem, one.state, one.body, trust, MORE_STEPS) for one in kept]
     best = min(ends, key=lambda one: one.cost)
     return best.state, best.body
 
@@ -89,17 +81,6 @@ def groups_of(problem: Problem) -> list[np.ndarray]:
         inner = inner.union(*(group for group in groups if group & inner))
         groups = [*(group for group in groups if not group & inner), inner]
     return [np.array(sorted(group)) for group in groups]
-
-
-def _best_of_each(
-    problem: Problem, groups: list[np.ndarray], draws: np.ndarray, tried: list[Explanation]
-) -> np.ndarray:
-    """(L, 3) one draw, put together from those that fit each group best."""
-    together = np.zeros(draws.shape[1:])
-    for group, number in zip(groups, np.argmin([one.costs for one in tried], axis=0), strict=True):
-        beside = np.isin(problem.postures.ends, group).any(1)
-        together[beside] = draws[number, beside]
-    return together
 
 
 def _drawn(problem: Problem, state: State, mounting: Mounting, trust: FieldTrust, draw: np.ndarray) -> State:
@@ -133,19 +114,13 @@ def _beyond(problem: Problem) -> dict[int, list[int]]:
 
 
 def _followed(
-    problem: Problem, state: State, body: Body, trust: FieldTrust, steps: int, groups: list[np.ndarray]
+    problem: Problem, state: State, body: Body, trust: FieldTrust, steps: int, first: bool = False
 ) -> Explanation:
     """A start after some steps, lever arms, axes and mountings held."""
-    parts: list[Linearised] = []
+    cost = np.inf
     for step in range(steps):
         average = averages(problem.signals, problem.turns, state.R)
-        parts = linearise(problem, state, body, average, trust, first=steps == FIRST_STEPS and step == 0)
+        parts = linearise(problem, state, body, average, trust, first=first and step == 0)
         state, body, _ = one_step(problem, state, body, parts)
-    costs = np.array([sum(_cost_beside(part, group) for part in parts) for group in groups])
-    return Explanation(state, body, costs, sum(part.cost for part in parts))
-
-
-def _cost_beside(part: Linearised, group: np.ndarray) -> float:
-    """Half the weighted sum of squares of the residuals that touch a group."""
-    touching = np.any([np.isin(slots, group) for slots, _, _ in part.jacobians], axis=0)
-    return 0.5 * float(np.sum((part.weight * part.value**2)[:, touching]))
+        cost = sum(part.cost for part in parts)
+    return Explanation(state, body, cost)

@@ -49,6 +49,11 @@ def test_the_heading_that_brings_rotations_closest_is_that_of_a_search():
     assert heading_towards(R, wanted) == pytest.approx(best.x, abs=1e-6)  # type: ignore
 
 
+def test_bare_segments_in_several_places_keep_their_usual_postures():
+    problem = SimpleNamespace(bridges=[Bridge(way, ()) for way in ((0, 1, 2), (0, 3, 4))])
+    assert explained(problem, "state", "body", None) == ("state", "body")
+
+
 class Started(Exception):
     """Stops a fit at its start values."""
 
