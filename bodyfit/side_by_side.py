@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -51,9 +53,18 @@ def side_by_side(function: Callable[..., Any], given: Any, jobs: int) -> Iterato
 
 
 def _start(function: Callable[..., Any], given: Any) -> None:
-    """Takes what all pieces share; Ctrl-C is left to whoever started this process."""
+    """Takes what all pieces share; Ctrl-C is left to whoever started this process, whose end is its own."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     _GIVEN[:] = [(function, given)]
+
+
+def _end_with_parent() -> None:
+    """Ends this process when the one that started it is gone, killed perhaps; it would wait for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _run(piece: Any) -> Any:
