@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import multiprocessing
-import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -64,7 +63,7 @@ def _end_with_parent() -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
-        os._exit(1)
+        signal.raise_signal(signal.SIGTERM)
 
 
 def _run(piece: Any) -> Any:
