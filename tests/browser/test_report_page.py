@@ -45,6 +45,12 @@ def until(true, what: str) -> None:
         time.sleep(0.03)
 
 
+def press(browser, element) -> None:
+    """Clicks on what may lie behind the bar at the window's foot, brought to the middle first."""
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center', behavior: 'instant'})", element)
+    element.click()
+
+
 def figure_state(browser):
     return browser.execute_script("return document.getElementById('figure').dataset.ready")
 
@@ -125,7 +131,7 @@ def test_a_finding_leads_to_its_time_and_joint(shown):
     shown.execute_script("bodyfitReport.choose('l_hip')")
     cards = shown.find_elements(By.CSS_SELECTOR, "[data-finding]")
     assert len(cards) == len(FINDINGS)
-    cards[0].click()
+    press(shown, cards[0])
     assert (now(shown), joint(shown)) == (4.0, "r_knee")
     assert shown.find_element(By.ID, "joint").get_attribute("value") == "r_knee"
     # on its lane, by keyboard; the third finding is about the segment that the left hip carries
@@ -195,7 +201,7 @@ def test_fits_a_phone(show_as, shown):
 
 
 def test_prints_curves_and_a_still_figure(browser, shown):
-    shown.find_element(By.ID, "keep").click()
+    press(shown, shown.find_element(By.ID, "keep"))
     assert len(shown.find_elements(By.CSS_SELECTOR, "#kept .plot svg")) == 3
     printed = browser.execute_cdp_cmd("Page.printToPDF", {"printBackground": True})
     assert base64.b64decode(printed["data"]).startswith(b"%PDF")
@@ -228,7 +234,7 @@ def test_without_3d_the_page_says_so_and_the_rest_works(browser, page):
         browser.get(page)
         until(lambda: figure_state(browser) == "no", "the page gives up on the figure")
         assert "no 3-D" in browser.find_element(By.ID, "no-figure").text
-        browser.find_elements(By.CSS_SELECTOR, "[data-finding]")[0].click()
+        press(browser, browser.find_elements(By.CSS_SELECTOR, "[data-finding]")[0])
         assert (now(browser), joint(browser)) == (4.0, "r_knee")
     finally:
         browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", handle)
