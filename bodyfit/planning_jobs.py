@@ -46,7 +46,7 @@ def plan(
     -----
     How it is found: `bodyfit.planning_search.search`. Same question, same plan, whatever `jobs` is.
     """
-    read, write = kept or (_nothing, _forget)
+    read, write = kept or (lambda key: None, lambda key, found: None)
     common = common_key(question)
     with side_by_side(done, question, jobs) as run:
 
@@ -70,11 +70,3 @@ def common_key(question: Question) -> str:
 def key_of(common: str, job: Job) -> str:
     """A hash of everything that a job's result depends on; `common` is `common_key` of the question."""
     return fingerprint(common, job)[:32]
-
-
-def _nothing(key: str) -> None:
-    """Was kept."""
-
-
-def _forget(key: str, found: Found) -> None:
-    """Keeps nothing."""

@@ -25,6 +25,7 @@ from bodyfit.formats.motion import read_motion
 from bodyfit.joint_angles import joint_angles, wrap
 from bodyfit.measured_body import person_from_legs
 from bodyfit.poses import PoseSequence
+from bodyfit.rotations import heading_towards
 from bodyfit.segment_sureness import SegmentSureness
 from bodyfit.simulation import simulate
 from bodyfit.simulation_settings import SimulationSettings
@@ -330,13 +331,9 @@ def counted(truth: PoseSequence, time: np.ndarray) -> np.ndarray:
 
 
 def common_heading(found: Mapping[str, Rotation], true: Mapping[str, Rotation]) -> float:
-    """The turn about the vertical that, put on the truth, brings it closest to what was found, rad.
-
-    It maximises Σ tr(Ry(a)ᵀ E) over segments and times, with E = found true⁻¹:
-    tan a = Σ (E₀₂ − E₂₀) / Σ (E₀₀ + E₂₂).
-    """
-    E = np.sum([(found[s] * true[s].inv()).as_matrix().sum(0) for s in found], axis=0)
-    return float(np.arctan2(E[0, 2] - E[2, 0], E[0, 0] + E[2, 2]))
+    """The turn about the vertical that, put on the truth, brings it closest to what was found, rad."""
+    ours, theirs = (np.concatenate([R[s].as_matrix() for s in found]) for R in (found, true))
+    return heading_towards(theirs, ours)
 
 
 def errors_of(found: PoseSequence, truth: PoseSequence) -> Errors:
