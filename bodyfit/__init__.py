@@ -8,67 +8,115 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING, Any
 
+from .version import __version__
+
 if TYPE_CHECKING:
     from . import errors as errors
-    from .body import BodyModel as BodyModel
-    from .capture import Capture as Capture
-    from .capture import Unit as Unit
-    from .comparing import Comparison as Comparison
-    from .comparing_jobs import compare as compare
-    from .finding import Finding as Finding
-    from .fitting import Fit as Fit
-    from .fitting import fit as fit
-    from .formats.capture_folder import read_capture as read_capture
-    from .formats.fit_folder import read_fit as read_fit
-    from .formats.model_file import read_model as read_model
-    from .formats.motion import read_motion as read_motion
-    from .formats.plan import read_grade as read_grade
-    from .formats.reference_file import read_reference as read_reference
-    from .planning import Question as Question
-    from .planning_jobs import plan as plan
-    from .planning_search import Plan as Plan
-    from .poses import PoseSequence as PoseSequence
-    from .reference import Reference as Reference
-    from .reviewing.review import review as review
-    from .simulation import simulate as simulate
-
-__version__ = "0.1.0"
+    from .body.chain import BodyModel as BodyModel
+    from .body.motion.poses import PoseSequence as PoseSequence
+    from .body.parts import Joint as Joint
+    from .body.parts import Segment as Segment
+    from .body.person import Person as Person
+    from .core.findings import Finding as Finding
+    from .estimator.uncertainty.segments import SegmentSureness as SegmentSureness
+    from .files.capture.folder import read_capture as read_capture
+    from .files.model.model_file import read_model as read_model
+    from .files.motion.motion_file import read_motion as read_motion
+    from .fitting.fit import fit as fit
+    from .fitting.result import Fit as Fit
+    from .fitting.result import read_fit as read_fit
+    from .recording.capture import Calibration as Calibration
+    from .recording.capture import Capture as Capture
+    from .recording.capture import Place as Place
+    from .recording.capture import Unit as Unit
+    from .simulation.grades import read_grade as read_grade
+    from .simulation.settings import SimulationSettings as SimulationSettings
+    from .simulation.simulate import Simulated as Simulated
+    from .simulation.simulate import simulate as simulate
+    from .simulation.unit_path import WornUnit as WornUnit
+    from .study.accuracy.recording_conditions import Circumstances as Circumstances
+    from .study.accuracy.reference import Reference as Reference
+    from .study.accuracy.reference_file import read_reference as read_reference
+    from .study.accuracy.scores import Score as Score
+    from .study.comparison.cases import Case as Case
+    from .study.comparison.compare import Comparison as Comparison
+    from .study.comparison.compare import compare as compare
+    from .study.comparison.result import CaseResult as CaseResult
+    from .study.planning.answer import Plan as Plan
+    from .study.planning.plan import plan as plan
+    from .study.planning.question import Question as Question
+    from .study.planning.question import WornSet as WornSet
+    from .study.planning.set_result import SetResult as SetResult
+    from .study.review.review import review as review
+    from .weights import Weights as Weights
 
 _HOMES = {
-    "BodyModel": ".body",
-    "Capture": ".capture",
-    "Comparison": ".comparing",
-    "Finding": ".finding",
-    "Fit": ".fitting",
-    "Plan": ".planning_search",
-    "PoseSequence": ".poses",
-    "Question": ".planning",
-    "Reference": ".reference",
-    "Unit": ".capture",
-    "compare": ".comparing_jobs",
-    "fit": ".fitting",
-    "plan": ".planning_jobs",
-    "read_capture": ".formats.capture_folder",
-    "read_fit": ".formats.fit_folder",
-    "read_grade": ".formats.plan",
-    "read_model": ".formats.model_file",
-    "read_motion": ".formats.motion",
-    "read_reference": ".formats.reference_file",
-    "review": ".reviewing.review",
-    "simulate": ".simulation",
+    "BodyModel": ".body.chain",
+    "Calibration": ".recording.capture",
+    "Capture": ".recording.capture",
+    "Case": ".study.comparison.cases",
+    "CaseResult": ".study.comparison.result",
+    "Circumstances": ".study.accuracy.recording_conditions",
+    "Comparison": ".study.comparison.compare",
+    "Finding": ".core.findings",
+    "Fit": ".fitting.result",
+    "Joint": ".body.parts",
+    "Person": ".body.person",
+    "Place": ".recording.capture",
+    "Plan": ".study.planning.answer",
+    "PoseSequence": ".body.motion.poses",
+    "Question": ".study.planning.question",
+    "Reference": ".study.accuracy.reference",
+    "Score": ".study.accuracy.scores",
+    "Segment": ".body.parts",
+    "SegmentSureness": ".estimator.uncertainty.segments",
+    "SetResult": ".study.planning.set_result",
+    "Simulated": ".simulation.simulate",
+    "SimulationSettings": ".simulation.settings",
+    "Unit": ".recording.capture",
+    "Weights": ".weights",
+    "WornSet": ".study.planning.question",
+    "WornUnit": ".simulation.unit_path",
+    "compare": ".study.comparison.compare",
+    "fit": ".fitting.fit",
+    "plan": ".study.planning.plan",
+    "read_capture": ".files.capture.folder",
+    "read_fit": ".fitting.result",
+    "read_grade": ".simulation.grades",
+    "read_model": ".files.model.model_file",
+    "read_motion": ".files.motion.motion_file",
+    "read_reference": ".study.accuracy.reference_file",
+    "review": ".study.review.review",
+    "simulate": ".simulation.simulate",
 }
 
 __all__ = [
     "BodyModel",
+    "Calibration",
     "Capture",
+    "Case",
+    "CaseResult",
+    "Circumstances",
     "Comparison",
     "Finding",
     "Fit",
+    "Joint",
+    "Person",
+    "Place",
     "Plan",
     "PoseSequence",
     "Question",
     "Reference",
+    "Score",
+    "Segment",
+    "SegmentSureness",
+    "SetResult",
+    "Simulated",
+    "SimulationSettings",
     "Unit",
+    "Weights",
+    "WornSet",
+    "WornUnit",
     "__version__",
     "compare",
     "errors",

@@ -1,5 +1,7 @@
 """`python -m bodyfit`: the same command."""
 
-from .cli import main
+from __future__ import annotations
+
+from .commands.main import main
 
 main(prog_name="bodyfit")

@@ -23,17 +23,18 @@ from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter1d, minimum_filter1d
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import BodyModel, Person
-from bodyfit.capture import Calibration, Place, Unit
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.simulated_capture import write_truth
-from bodyfit.formats.tables import write_table
-from bodyfit.formats.toml_text import toml_section, write_text
-from bodyfit.magnetic_field import Dipole, MagneticField
-from bodyfit.poses import PoseSequence, from_joint_angles
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
-from bodyfit.unit_path import WornUnit
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.plain.tables import write_table
+from bodyfit.files.plain.toml_writer import toml_section, write_text
+from bodyfit.recording.capture import Calibration, Place, Unit
+from bodyfit.simulation.room_field import Dipole, MagneticField
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
+from bodyfit.simulation.truth_files import write_truth
+from bodyfit.simulation.unit_path import WornUnit
 
 HERE = Path(__file__).resolve().parent
 RATE = 120.0  # Hz of the scripted motion

@@ -16,14 +16,16 @@ import recordings as real
 from scipy.spatial.transform import Rotation
 
 import bodyfit
-from bodyfit.capture import Capture
-from bodyfit.comparing import SETS, Case, CaseResult, run_case, solved, told
-from bodyfit.comparing_jobs import compare
 from bodyfit.errors import BodyfitError
-from bodyfit.formats.pose_tables import read_segments
-from bodyfit.reference import Reference, pair_of
-from bodyfit.turn_errors import LAGS_S, picked, rms, split_about
-from bodyfit.turn_scores import UP
+from bodyfit.files.motion.pose_tables import read_segments
+from bodyfit.recording.capture import Capture
+from bodyfit.study.accuracy.reference import Reference, pair_of
+from bodyfit.study.accuracy.rotation_error import LAGS_S, picked, rms, split_about
+from bodyfit.study.accuracy.scores import UP
+from bodyfit.study.comparison.cases import SETS, Case
+from bodyfit.study.comparison.compare import compare
+from bodyfit.study.comparison.result import CaseResult
+from bodyfit.study.comparison.run_case import run_case, solved, told
 
 DEMO_FOLDER = Path(__file__).resolve().parents[1] / "demo_captures"
 CHAINS = ("chain_rigid", "chain_soft")
@@ -123,7 +125,7 @@ class Drift:
 
     Attributes
     ----------
-    result : as from `bodyfit.comparing.run_case`, a constant heading taken off
+    result : as from `bodyfit.study.comparison.run_case.run_case`, a constant heading taken off
     all, heading, inclination : root mean square of what is left, and its parts
     about_field, across_field : its parts about the direction of the magnetic field, and of the rest
     """

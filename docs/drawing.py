@@ -9,9 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
 
-from bodyfit.formats.gltf import COLOURS
-from bodyfit.poses import PoseSequence
-from bodyfit.shapes import segment_shape
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.shapes import segment_shape
+from bodyfit.files.scene.gltf import COLOURS
 
 INK = "#23272e"
 LIGHT = np.array([-0.4, 0.6, 0.69])  # right, up, towards the viewer

@@ -19,16 +19,17 @@ from scores import Pair
 from walking import walk
 
 import bodyfit
-from bodyfit.body import BodyModel, Joint
-from bodyfit.capture import Calibration, Capture
-from bodyfit.formats.motion import read_motion
-from bodyfit.joint_angles import joint_angles, wrap
-from bodyfit.measured_body import person_from_legs
-from bodyfit.poses import PoseSequence
-from bodyfit.rotations import heading_towards
-from bodyfit.segment_sureness import SegmentSureness
-from bodyfit.simulation import simulate
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.chain_from_motion import person_from_legs
+from bodyfit.body.motion.joint_angles import joint_angles, wrap
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint
+from bodyfit.core.rotations import heading_towards
+from bodyfit.estimator.uncertainty.segments import SegmentSureness
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.recording.capture import Calibration, Capture
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import simulate
 
 MOTIONS = {  # what is done -> file
     "jumps": "01_01",

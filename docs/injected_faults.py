@@ -17,12 +17,12 @@ sys.path.insert(0, str(ROOT / "tests"))
 from faults import FAULTS, tells  # noqa: E402
 
 import bodyfit  # noqa: E402
-from bodyfit.body import Person  # noqa: E402
-from bodyfit.capture import Capture, Unit  # noqa: E402
-from bodyfit.finding import Finding  # noqa: E402
-from bodyfit.formats.motion import read_motion  # noqa: E402
-from bodyfit.poses import PoseSequence  # noqa: E402
-from bodyfit.smooth_motion import smooth_motion  # noqa: E402
+from bodyfit.body.motion.poses import PoseSequence  # noqa: E402
+from bodyfit.body.motion.smooth_curves import smooth_motion  # noqa: E402
+from bodyfit.body.person import Person  # noqa: E402
+from bodyfit.core.findings import Finding  # noqa: E402
+from bodyfit.files.motion.motion_file import read_motion  # noqa: E402
+from bodyfit.recording.capture import Capture, Unit  # noqa: E402
 
 DATA = ROOT.parent / "shared" / "data" / "motions"
 CUTOFF_HZ = 6.0

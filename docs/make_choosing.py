@@ -19,8 +19,9 @@ from choosing import ALL_SETS, CHAINS, DEMOS, LEFT_OUT, ONE_UNIT_SETS, compared,
 from tables import number, table
 
 from bodyfit import __version__
-from bodyfit.comparing import CLOSE_DEG, SHORT, CaseResult
-from bodyfit.turn_scores import ONE_WAY, Score
+from bodyfit.recording.capture import SHORT
+from bodyfit.study.accuracy.scores import ONE_WAY, Score
+from bodyfit.study.comparison.result import CLOSE_DEG, CaseResult
 
 HERE = Path(__file__).resolve().parent
 ALL = ALL_SETS[-1]

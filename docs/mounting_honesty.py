@@ -15,12 +15,13 @@ from scipy.spatial.transform import Rotation
 from scipy.stats import chi2
 
 import bodyfit
-from bodyfit.body import BodyModel, Joint, Segment
-from bodyfit.capture import Calibration
-from bodyfit.poses import PoseSequence
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
-from bodyfit.unit_path import WornUnit
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint, Segment
+from bodyfit.recording.capture import Calibration
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
+from bodyfit.simulation.unit_path import WornUnit
 from bodyfit.weights import Weights
 
 KINDS = ("two hinges, mountings given", "still pose", "soft hinge")

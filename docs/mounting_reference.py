@@ -17,8 +17,8 @@ from scipy.spatial.transform import Rotation, Slerp
 from scores import ends_removed, over_pairs
 
 import bodyfit
-from bodyfit.body import BodyModel
-from bodyfit.capture import Capture, Unit
+from bodyfit.body.chain import BodyModel
+from bodyfit.recording.capture import Capture, Unit
 
 LATE_S, STEP_S = 0.015, 0.2  # the reference's clock; over which turns are compared
 

@@ -16,9 +16,9 @@ from drawing import INK, colour_of, draw_axes, draw_body, view
 from matplotlib.axes import Axes
 
 import bodyfit
-from bodyfit.body import Person
-from bodyfit.formats.motion import read_motion
-from bodyfit.poses import PoseSequence, from_joint_angles
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
+from bodyfit.body.person import Person
+from bodyfit.files.motion.motion_file import read_motion
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent / "demo_captures" / "parcel_lift"

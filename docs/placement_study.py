@@ -19,13 +19,13 @@ import numpy as np
 from recordings import DATA
 from walking import walk
 
-from bodyfit.capture import Unit
-from bodyfit.formats.motion import read_motion
-from bodyfit.placement import Placement, find_placement
-from bodyfit.poses import PoseSequence
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
-from bodyfit.unaided import unaided
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.calibration.placement.assignment import Placement, find_placement
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.recording.capture import Unit
+from bodyfit.recording.single_units import unaided
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
 
 WALKS = ("02_01", "02_02")
 OTHERS = ("01_01", "01_05", "01_08", "02_01", "02_02", "02_04", "02_06", "02_08", "02_10")

@@ -13,10 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.motion import read_motion
-from bodyfit.planning import NINE, SIX, Question, WornSet, bound, stretch, tolerances, trial
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.study.planning.question import NINE, SIX, Question, WornSet, stretch, tolerances
+from bodyfit.study.planning.trial import bound, trial
 
 DEMOS = Path(__file__).resolve().parents[1] / "demo_captures"
 INDOOR = 3e-6  # T

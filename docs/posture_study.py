@@ -21,11 +21,11 @@ import pandas as pd
 from recordings import DATA
 from tables import table
 
-from bodyfit.body import Joint
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.motion import read_motion
-from bodyfit.poses import PoseSequence
-from bodyfit.smooth_motion import smooth_motion
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.motion.smooth_curves import smooth_motion
+from bodyfit.body.parts import Joint
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.motion_file import read_motion
 
 RATE = 50.0  # Hz
 LONGEST_S = 8.0  # s, up to which correlations are followed

@@ -13,7 +13,7 @@ from scores import LAGS_S, Pair, heading_and_inclination, rms
 from vqf import offlineVQF
 
 import bodyfit
-from bodyfit.capture import Capture, Unit
+from bodyfit.recording.capture import Capture, Unit
 from bodyfit.weights import Weights
 
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data"

@@ -7,7 +7,15 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.turn_errors import LAGS_S, Pair, best_lag, ends_removed, renaming, rms, rotation_rms
+from bodyfit.study.accuracy.rotation_error import (
+    LAGS_S,
+    Pair,
+    best_lag,
+    ends_removed,
+    renaming,
+    rms,
+    rotation_rms,
+)
 
 __all__ = [
     "LAGS_S",

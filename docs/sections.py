@@ -13,8 +13,8 @@ from scores import Pair, best_lag, ends_removed, frames_renamed, over_pairs
 from tables import mean_and_parts, numbers, table
 
 import bodyfit
-from bodyfit.body import BodyModel
-from bodyfit.capture import Capture
+from bodyfit.body.chain import BodyModel
+from bodyfit.recording.capture import Capture
 from bodyfit.weights import Weights
 
 CHAINS = {"chain_rigid": "rigid mounting", "chain_soft": "foam mounting"}

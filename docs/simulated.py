@@ -14,12 +14,12 @@ from scipy.spatial.transform import Rotation
 from scores import Pair, rms, rotation_rms
 
 import bodyfit
-from bodyfit.body import BodyModel
-from bodyfit.formats.motion import read_motion
-from bodyfit.formats.pose_tables import read_segments
-from bodyfit.measured_body import person_from_legs
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.chain_from_motion import person_from_legs
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.files.motion.pose_tables import read_segments
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
 from bodyfit.weights import Weights
 
 DEMOS = Path(__file__).resolve().parents[1] / "demo_captures"

@@ -27,17 +27,17 @@ from scores import Pair, best_lag, ends_removed
 from simulated import free_body, motion
 
 import bodyfit
-from bodyfit import fitting
-from bodyfit.averages import HALF_WINDOW_S
-from bodyfit.body import Joint
-from bodyfit.estimate import Estimate
-from bodyfit.formats.motion import read_motion
-from bodyfit.joint_angles import joint_angles, wrap
-from bodyfit.poses import PoseSequence
-from bodyfit.rotations import apply, log
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
-from bodyfit.sureness import relative_covariance
+from bodyfit.body.motion.joint_angles import joint_angles, wrap
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint
+from bodyfit.core.rotations import apply, log
+from bodyfit.estimator.problem.estimate import Estimate
+from bodyfit.estimator.uncertainty.joint_angles import relative_covariance
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.fitting import accuracy
+from bodyfit.recording.keyframe_averages import HALF_WINDOW_S
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
 from bodyfit.weights import Weights
 
 BAND = 1.96  # standard deviations either side that hold 95 %
@@ -110,7 +110,7 @@ def solved(capture, **options) -> tuple[bodyfit.Fit, Estimate, np.ndarray]:
         kept.append((found, relative_covariance(found)))
         return kept[-1][1]
 
-    with mock.patch.object(fitting, "relative_covariance", keep):
+    with mock.patch.object(accuracy, "relative_covariance", keep):
         fit = bodyfit.fit(capture, **options)
     return fit, *kept[-1]
 
@@ -314,7 +314,7 @@ def nothing(problem, state, body, average, parts) -> tuple[np.ndarray, np.ndarra
 
 def cost(name: str = "01_01", rounds: int = 3) -> None:
     """Prints how long fits take with covariance and without, least of a few."""
-    from bodyfit import estimate
+    from bodyfit.estimator import estimate
 
     poses = read_motion(motion(name))
     capture = simulate(poses, None, SimulationSettings(), 0, model=free_body(poses.model)).capture

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 from scipy.spatial.transform import Rotation, Slerp
 
-from bodyfit.poses import PoseSequence
+from bodyfit.body.motion.poses import PoseSequence
 
 STRIDE_S = (0.9, 1.35)  # how long a stride of walking takes
 BLEND = 0.15  # share of the stride over which its end is led over into its beginning

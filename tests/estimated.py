@@ -3,9 +3,9 @@
 from unittest import mock
 
 import bodyfit
-from bodyfit import fitting
-from bodyfit.capture import Capture
-from bodyfit.estimate import Estimate
+from bodyfit.estimator.problem.estimate import Estimate
+from bodyfit.fitting import track as fitting
+from bodyfit.recording.capture import Capture
 
 
 def estimated(capture: Capture, **options) -> tuple[bodyfit.Fit, Estimate]:

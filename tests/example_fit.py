@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import BodyModel, Joint, Person, Segment
-from bodyfit.formats.model_file import read_model
-from bodyfit.poses import PoseSequence
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint, Segment
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
 
 SUMMARY = {
     "bodyfit_version": "0.1.0",

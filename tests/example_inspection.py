@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from bodyfit.capture import Unit
-from bodyfit.finding import Finding, worst_first
-from bodyfit.inspection import Candidate, Inspection, UnitInspection, timelines
+from bodyfit.core.findings import Finding, worst_first
+from bodyfit.recording.capture import Unit
+from bodyfit.study.inspection.result import Candidate, Inspection, UnitInspection, timelines
 
 FINDINGS = worst_first(
     [

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import Person
-from bodyfit.finding import Finding
-from bodyfit.formats.gltf import write_pose
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.outputs import summary_text
-from bodyfit.formats.pose_tables import write_joints, write_segments
-from bodyfit.poses import PoseSequence
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.person import Person
+from bodyfit.core.findings import Finding
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.pose_tables import write_joints, write_segments
+from bodyfit.files.plain.json_text import summary_text
+from bodyfit.files.scene.gltf import write_pose
 
 TITLE = '</script><script>window.broken = 1</script><b>Walk</b> & "turn"'
 FINDINGS = (

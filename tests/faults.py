@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import Joint
-from bodyfit.finding import Finding
-from bodyfit.joint_angles import rotation_from_angles
-from bodyfit.poses import PoseSequence
+from bodyfit.body.motion.joint_angles import rotation_from_angles
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint
+from bodyfit.core.findings import Finding
 
 BLEND_S = 0.3  # s in which a fault comes and goes
 LASTS_S = 1.0  # s

@@ -3,8 +3,9 @@
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import BodyModel, Joint, Segment
-from bodyfit.poses import PoseSequence
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.parts import Joint, Segment
 
 PLACE = {"centre_in_parent": np.array([0.0, -0.4, 0.0]), "centre_in_child": np.zeros(3)}
 AXIS = np.array([0.0, 0.0, 1.0])

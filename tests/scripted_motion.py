@@ -10,12 +10,13 @@ from functools import cache
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import BodyModel, Person
-from bodyfit.capture import Capture, Place
-from bodyfit.formats.model_file import read_model
-from bodyfit.poses import PoseSequence, from_joint_angles
-from bodyfit.simulation import Simulated, simulate
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
+from bodyfit.recording.capture import Capture, Place
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import Simulated, simulate
 
 PLACE = Place(47.858, 9.0, 300.0)  # where the dip by WMM-2025 in 2027.5 is that of the simulated field, 64°
 PERSON = Person(stature_m=1.75, mass_kg=70.0)

@@ -103,7 +103,7 @@ def test_files_named_exist(page):
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
 def test_commands_and_options_named_exist(page):
-    from bodyfit.cli import main
+    from bodyfit.commands.main import main
 
     commands = {name: main.get_command(None, name) for name in main.list_commands(None)}  # type: ignore
     options = {o for command in commands.values() for p in command.params for o in p.opts}  # type: ignore
@@ -139,3 +139,14 @@ def test_measured_pages_leave_no_place_open(page):
     text = (ROOT / "docs" / page).read_text()
     assert "{{" not in text
     assert "nan" not in text
+
+
+def test_the_page_of_public_names_is_current():
+    assert script("make_api").page() == (ROOT / "docs" / "api.md").read_text(), "run python docs/make_api.py"
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_modules_that_are_named_exist(page):
+    named = re.findall(r"`((?:bodyfit/|tests/|docs/|demo_captures/)?[\w/]+\.py)`", page.read_text())
+    missing = [n for n in named if not any((ROOT / base / n).is_file() for base in ("", "bodyfit"))]
+    assert missing == []

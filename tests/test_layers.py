@@ -3,72 +3,49 @@
 from __future__ import annotations
 
 import ast
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 
-# A module imports only from those before it, in reading order.
-LAYERS = (
-    "errors side_by_side fingerprints",
-    "rotations isb earth weights finding",
-    "person body body_data shapes measured_body",
-    "capture",
-    "joint_angles poses",
-    "sampling",
-    "signals preintegration averages",
-    "clipping allan noise unit_axes earth_field",
-    "start unaided gravity_windows accelerometer_scale gyroscope_scale",
-    "mounting_evidence mounting_fusion mounting",
-    "field_trust magnetometer_calibration field_check",
-    "residuals.base residuals",
-    "residuals.turn_rate residuals.bias residuals.gravity residuals.joint_centre residuals.hinge",
-    "residuals.joint_angle residuals.bridge residuals.posture residuals.travel",
-    "residuals.field residuals.fused residuals.at_start",
-    "smoother",
-    "geometry clock_pairs clocks latency bridges postures problem linearise mounted mounting_findings refine",
-    "constants posterior one_step field_level heading_start explanations estimate softness sureness",
-    "segment_sureness",
-    "slip_evidence slip",
-    "segment_length motion_lengths length_findings body_size",
-    "pair_fit placement_evidence placement_search placement placement_findings",
-    "intake",
-    "bounded_step bounded_chain bounded_motion bounded_stretches strict",
-    "root_path summary pictures fitting inspection inspecting",
-    "turn_errors circumstances reference turn_scores motion_scores stick_figures comparing comparing_jobs",
-    "magnetic_field sensor_errors soft_tissue smooth_motion unit_path simulation_settings simulation",
-    "disturbances information planning planning_results planning_search planning_jobs",
-    "reviewing reviewing.limits reviewing.kinds reviewing.stretches reviewing.reviewed",
-    "reviewing.ranges reviewing.rates reviewing.jumps reviewing.slips reviewing.plateaus reviewing.sides",
-    "reviewing.gimbal reviewing.own_account reviewing.contact reviewing.ground reviewing.dynamics",
-    "reviewing.forces reviewing.review",
-    "formats formats.whole_file formats.toml_checks formats.toml_text formats.kept formats.tables",
-    "formats.model_parts formats.model_file",
-    "formats.samples formats.stamp_checks formats.sample_checks formats.unit_samples",
-    "formats.capture_writer formats.capture_folder formats.simulation_file",
-    "formats.pose_tables formats.scripted_motion formats.motion formats.simulated_capture",
-    "formats.reference_file",
-    "formats.inspection_style formats.inspection_plots formats.page_parts formats.inspection_page",
-    "formats.glb formats.viewing_layout formats.gltf formats.outputs",
-    "formats.fit_folder formats.findings_file",
-    "formats.comparison_plots formats.comparison_motions formats.comparison_page formats.comparison",
-    "formats.plan_page formats.plan",
-    "formats.report_words formats.report_files formats.report_findings formats.report_tables",
-    "formats.report_curves formats.report_scene formats.report_page",
-    "progress printed printed_inspection printed_findings printed_comparison printed_plan",
-    "cli_compare cli_plan cli_simulate cli_inspect cli_review cli_report cli __main__",
+# A package imports only from those before it. Packages of one line stand side by side.
+ORDER = (
+    "version errors weights",
+    "core",
+    "body",
+    "recording",
+    "files",
+    "alignment simulation",
+    "calibration",
+    "estimator",
+    "fitting",
+    "study",
+    "commands",
+    "__main__",
 )
-ORDER = [module for layer in LAYERS for module in layer.split()]
-
-# Imports that run against the order, inside a function: a result that can write itself.
-UPWARD = {
-    ("fitting", "formats.outputs"),
-    ("comparing", "formats.comparison"),
-    ("planning_search", "formats.plan"),
+WITHIN = {  # the same inside packages whose rooms build on each other
+    "estimator": "problem residuals linearise solver updates initial uncertainty estimate",
+    "study": "pages accuracy inspection comparison planning review report",
 }
+MOST_MODULES = 14  # in one folder
 
-TOUCH_FILES = ("formats.", "cli", "__main__")
+TOUCH_FILES = (
+    "files.",
+    "commands.",
+    "__main__",
+    "study.comparison.",
+    "study.inspection.page",
+    "study.inspection.plots",
+    "study.planning.",
+    "study.report.",
+    "study.pages.",
+    "study.accuracy.reference_file",
+    "simulation.grades",
+    "simulation.settings_file",
+    "simulation.truth_files",
+)
 FILE_MODULES = {
     "os",
     "io",
@@ -89,28 +66,30 @@ FILE_CALLS = {
 
 # Where a library is allowed; a name with a dot at its end stands for the whole folder.
 HOMES = {
-    "pinocchio": ("body", "poses", "reviewing.contact", "reviewing.dynamics"),
-    "coal": ("reviewing.contact",),
-    "casadi": ("bounded_step", "bounded_chain", "bounded_motion", "strict"),
-    "trimesh": ("shapes", "formats."),
-    "vqf": ("start",),
-    "pygeomag": ("earth_field",),
-    "pandas": ("formats.",),
-    "pyarrow": ("formats.",),
-    "click": ("cli", "cli_compare", "cli_plan", "cli_simulate", "cli_inspect", "cli_review", "cli_report"),
-    "rich": (
-        "printed",
-        "printed_inspection",
-        "printed_comparison",
-        "printed_plan",
-        "printed_findings",
-        "progress",
-        "cli",
-        "cli_simulate",
-        "cli_review",
+    "pinocchio": (
+        "body.chain",
+        "body.pinocchio_model",
+        "body.motion.poses",
+        "study.review.checks.",
     ),
-    "matplotlib": ("formats.inspection_plots", "pictures"),
-    "threadpoolctl": ("fitting", "inspecting", "side_by_side"),
+    "coal": ("study.review.checks.interpenetration",),
+    "casadi": ("body.motion.joint_limits.",),
+    "trimesh": ("body.shapes", "files.", "study.report."),
+    "vqf": ("recording.attitude",),
+    "pygeomag": ("recording.earth_field",),
+    "pandas": ("files.",),
+    "pyarrow": ("files.",),
+    "click": ("commands.",),
+    "rich": ("commands.",),
+    "matplotlib": (
+        "fitting.result",
+        "study.pages.ticks",
+        "study.inspection.plots",
+        "study.comparison.plots",
+        "study.planning.",
+        "body.motion.joint_plots",
+    ),
+    "threadpoolctl": ("fitting.fit", "study.inspection.inspect", "core.worker_pool"),
 }
 
 
@@ -125,10 +104,10 @@ ROOT = ""  # the package itself
 
 
 def imports(module: str, source: str, is_package: bool = False) -> tuple[set[str], set[str]]:
-    """Modules of this package, and other top-level names, that a source imports anywhere but for typing."""
+    """Modules of this package, and other top-level names, that a source imports: late and for typing too."""
     own, others = set(), set()
     here = module.split(".") if module else []
-    for node in _without_type_checking(ast.parse(source)):
+    for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Import):
             others |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and not node.level:
@@ -141,46 +120,106 @@ def imports(module: str, source: str, is_package: bool = False) -> tuple[set[str
     return own, others
 
 
-def _without_type_checking(node: ast.AST):
-    """All nodes but those under `if TYPE_CHECKING`."""
-    for child in ast.iter_child_nodes(node):
-        if isinstance(child, ast.If) and "TYPE_CHECKING" in ast.unparse(child.test):
-            continue
-        yield child
-        yield from _without_type_checking(child)
-
-
 def is_package(module: str) -> bool:
     return (PACKAGE / Path(*module.split("."))).is_dir()
+
+
+GRAPH = {m: imports(m, source, is_package(m))[0] - {ROOT} for m, source in MODULES.items() if m != ROOT}
+
+
+def ranks(order: tuple[str, ...]) -> dict[str, int]:
+    return {name: rank for rank, line in enumerate(order) for name in line.split()}
+
+
+def wrong_way(graph: dict[str, set[str]], rank: dict[str, int], prefix: str = "") -> list[str]:
+    """Imports between the rooms of one folder that run against their order, or to a neighbour beside."""
+    out = []
+    for module, targets in graph.items():
+        for target in targets:
+            if not (module.startswith(prefix) and target.startswith(prefix)):
+                continue
+            rooms = [name[len(prefix) :].split(".")[0] for name in (module, target)]
+            if rooms[0] != rooms[1] and all(rooms) and rank[rooms[1]] >= rank[rooms[0]]:
+                out.append(f"{module} imports {target}")
+    return sorted(out)
+
+
+def circles(graph: dict[str, set[str]]) -> list[list[str]]:
+    """Groups of nodes that reach each other (Tarjan 1972, doi:10.1137/0201010, by depth-first search)."""
+    index: dict[str, int] = {}
+    low: dict[str, int] = {}
+    stack: list[str] = []
+    out = []
+
+    def visit(node: str) -> None:
+        index[node] = low[node] = len(index)
+        stack.append(node)
+        for other in sorted(graph.get(node, ())):
+            if other not in index:
+                visit(other)
+                low[node] = min(low[node], low[other])
+            elif other in stack:
+                low[node] = min(low[node], index[other])
+        if low[node] == index[node]:
+            group = stack[stack.index(node) :]
+            del stack[stack.index(node) :]
+            if len(group) > 1:
+                out.append(sorted(group))
+
+    for node in sorted(graph):
+        if node not in index:
+            visit(node)
+    return out
+
+
+def folders(graph: dict[str, set[str]], depth: int) -> dict[str, set[str]]:
+    """The same graph between folders (and files above them) cut at a depth."""
+    out: dict[str, set[str]] = defaultdict(set)
+    for module, targets in graph.items():
+        short = ".".join(module.split(".")[:depth])
+        out[short] |= {".".join(target.split(".")[:depth]) for target in targets} - {short}
+    return out
 
 
 def belongs(module: str, places: tuple[str, ...]) -> bool:
     return any(module == place or (place.endswith(".") and module.startswith(place)) for place in places)
 
 
-def test_every_module_has_its_place_in_the_order():
-    assert sorted(set(MODULES) - set(ORDER) - {ROOT}) == [], "give the new module its place in LAYERS"
-    assert len(ORDER) == len(set(ORDER))
+def test_every_package_has_its_place_in_the_order():
+    top = {module.split(".")[0] for module in GRAPH}
+    assert sorted(top ^ set(ranks(ORDER))) == [], "give the new package its place in ORDER"
 
 
-@pytest.mark.parametrize("module", [m for m in MODULES if m != ROOT])
-def test_a_module_imports_only_from_those_before_it(module):
-    own, _ = imports(module, MODULES[module], is_package(module))
-    before = set(ORDER[: ORDER.index(module)])
-    wrong = {other for other in own - before - {ROOT} if (module, other) not in UPWARD}
-    assert not wrong, f"{module} imports {', '.join(sorted(wrong))}, which comes after it"
+def test_packages_import_only_from_those_before_them():
+    assert wrong_way(GRAPH, ranks(ORDER)) == []
 
 
-def test_upward_imports_are_made_inside_a_function_and_still_needed():
-    for module, other in UPWARD:
-        tree = ast.parse(MODULES[module])
-        at_top = ast.Module([node for node in tree.body if isinstance(node, ast.ImportFrom)], [])
-        assert other in imports(module, MODULES[module])[0]
-        assert other not in imports(module, ast.unparse(at_top))[0]
+@pytest.mark.parametrize("package", WITHIN)
+def test_rooms_of_a_package_import_only_from_those_before_them(package):
+    assert wrong_way(GRAPH, ranks(tuple(WITHIN[package].split())), f"{package}.") == []
+
+
+def test_there_is_no_circle_between_files():
+    assert circles(GRAPH) == []
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_there_is_no_circle_between_folders(depth):
+    assert circles(folders(GRAPH, depth)) == []
+
+
+def test_no_folder_is_crowded(capsys):
+    count: dict[str, int] = defaultdict(int)
+    for module in GRAPH:
+        if not is_package(module):
+            count[module.rpartition(".")[0] or "bodyfit"] += 1
+    with capsys.disabled():
+        print("\nmodules by folder: " + ", ".join(f"{name} {n}" for name, n in sorted(count.items())))
+    assert {name: n for name, n in count.items() if n > MOST_MODULES} == {}
 
 
 @pytest.mark.parametrize("module", [m for m in MODULES if not m.startswith(TOUCH_FILES)])
-def test_only_formats_and_the_command_touch_files(module):
+def test_only_files_and_the_command_touch_files(module):
     _, others = imports(module, MODULES[module], is_package(module))
     assert not others & FILE_MODULES
     calls = [node.func for node in ast.walk(ast.parse(MODULES[module])) if isinstance(node, ast.Call)]
@@ -199,17 +238,8 @@ def test_each_library_has_a_home(module):
 
 def test_heavy_libraries_are_loaded_late():
     """None at the top of a module that `import bodyfit` or the command's help loads."""
-    for module in (
-        ROOT,
-        "cli",
-        "cli_simulate",
-        "cli_inspect",
-        "cli_review",
-        "cli_report",
-        "cli_compare",
-        "__main__",
-        "errors",
-    ):
+    late = [m for m in MODULES if m.startswith("commands.") and m.count(".") == 1 and "progress" not in m]
+    for module in (ROOT, "__main__", "errors", "version", *late):
         top = ast.Module(
             [n for n in ast.parse(MODULES[module]).body if isinstance(n, (ast.Import, ast.ImportFrom))], []
         )
@@ -219,16 +249,15 @@ def test_heavy_libraries_are_loaded_late():
 
 def test_these_checks_see_what_they_look_for():
     source = (
-        "from . import errors\nfrom .body import Joint\nfrom ..rotations import exp\n"
-        "if TYPE_CHECKING:\n    from .fitting import Fit\n"
-        "def late():\n    import pinocchio as pin\n    from .formats.outputs import write_fit\n"
+        "from ... import errors\nfrom ..body.parts import Joint\n"
+        "if TYPE_CHECKING:\n    from ..fitting.result import Fit\n"
+        "def late():\n    import pinocchio as pin\n    from ..files.fit_folder import write_fit\n"
     )
-    assert imports("smoother", source.replace("from ..rotations import exp\n", "")) == (
-        {"errors", "body", "formats.outputs"},
-        {"pinocchio"},
-    )
-    assert imports("residuals.hinge", "from ..rotations import exp\nfrom .base import huber")[0] == {
-        "rotations",
-        "residuals.base",
-    }
-    assert imports("residuals", "from .base import huber", is_package=True)[0] == {"residuals.base"}
+    own, others = imports("estimator.linearise", source.replace("...", ".."))
+    assert own == {"errors", "body.parts", "fitting.result", "files.fit_folder"}
+    assert others == {"pinocchio"}
+    assert imports("estimator.residuals", "from .base import huber", True)[0] == {"estimator.residuals.base"}
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
+    assert wrong_way({"body.x": {"core.y"}, "core.y": {"body.x"}}, ranks(ORDER)) == ["core.y imports body.x"]
+    assert wrong_way({"alignment.x": {"simulation.y"}}, ranks(ORDER)) == ["alignment.x imports simulation.y"]
+    assert folders({"a.b.c": {"a.d"}, "a.d": set()}, 2) == {"a.b": {"a.d"}, "a.d": set()}

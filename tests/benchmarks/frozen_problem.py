@@ -13,17 +13,18 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import least_squares
 
-from bodyfit import fitting
-from bodyfit.averages import averages
-from bodyfit.capture import Capture
-from bodyfit.estimate import estimate
-from bodyfit.heading_start import start
-from bodyfit.linearise import linearise
-from bodyfit.problem import State
-from bodyfit.residuals import Linearised
-from bodyfit.rotations import apply, left_jacobian_inverse, log
-from bodyfit.signals import common_signals
-from bodyfit.smoother import solve
+from bodyfit.core.rotations import apply, left_jacobian_inverse, log
+from bodyfit.estimator.estimate import estimate
+from bodyfit.estimator.initial.headings import start
+from bodyfit.estimator.linearise import linearise
+from bodyfit.estimator.problem.build import build_problem, units_and_ties
+from bodyfit.estimator.problem.unknowns import State
+from bodyfit.estimator.residuals.base import Linearised
+from bodyfit.estimator.solver.block_tridiagonal import solve
+from bodyfit.fitting.select import selected
+from bodyfit.recording.capture import Capture
+from bodyfit.recording.keyframe_averages import averages
+from bodyfit.recording.resampling import common_signals
 from bodyfit.weights import Weights
 
 
@@ -31,13 +32,13 @@ class Frozen:
     """Residuals of a capture as a function of the state alone, and the state to start from."""
 
     def __init__(self, capture: Capture):
-        worn = fitting._selected(capture, {"accelerometer", "gyroscope"}, ())
-        units, ties = fitting._with_body(worn)
+        worn = selected(capture, {"accelerometer", "gyroscope"}, ())
+        units, ties = units_and_ties(worn)
         clock = list(worn.units.values())
 
         def problem_at(late):
             signals = common_signals(units, clock, late.latency, (late.offset, late.drift))
-            return fitting._problem(worn, signals, units, ties, Weights())
+            return build_problem(worn, signals, units, ties, Weights())
 
         found = estimate(problem_at, 0.0, len(units))
         self.problem, self.body, self.trust = found.problem, found.body, found.trust

@@ -17,10 +17,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from scripted_motion import person, swung
 
-from bodyfit.capture import Capture
-from bodyfit.fitting import fit
-from bodyfit.simulation import simulate
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.fitting.fit import fit
+from bodyfit.recording.capture import Capture
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import simulate
 
 PERIOD, HERTZ = 60.0, 100.0
 SENSORS = frozenset({"accelerometer", "gyroscope"})

@@ -18,7 +18,7 @@ from frozen_problem import Frozen, by_scipy, by_smoother
 from long_capture import PERIOD, minutes
 
 import bodyfit
-from bodyfit.rotations import log
+from bodyfit.core.rotations import log
 
 SIX_AXES = {"accelerometer", "gyroscope"}
 

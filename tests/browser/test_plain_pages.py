@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bodyfit.comparing import Case, CaseResult, Comparison
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.motion import read_motion
-from bodyfit.planning import Question
-from bodyfit.planning_search import search
-from bodyfit.turn_scores import Score
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.study.accuracy.scores import Score
+from bodyfit.study.comparison.cases import Case
+from bodyfit.study.comparison.compare import Comparison
+from bodyfit.study.comparison.result import CaseResult
+from bodyfit.study.planning.question import Question
+from bodyfit.study.planning.search import search
 
 pytest.importorskip("selenium", reason="selenium is not installed: pip install -e '.[test]'")
 

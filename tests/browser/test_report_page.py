@@ -8,7 +8,7 @@ import time
 import pytest
 from example_out import FINDINGS, TITLE, write_out
 
-from bodyfit.formats.report_page import write_report
+from bodyfit.study.report.page import write_report
 
 selenium = pytest.importorskip("selenium", reason="selenium is not installed: pip install -e '.[test]'")
 

@@ -11,21 +11,21 @@ import casadi as ca
 import numpy as np
 import pytest
 
-from bodyfit.body import Joint
-from bodyfit.joint_angles import joint_angles
-from bodyfit.residuals.at_start import rotation_at_start
-from bodyfit.residuals.bias import bias_level, bias_walk
-from bodyfit.residuals.bridge import bridge
-from bodyfit.residuals.field import field_heading, field_vector
-from bodyfit.residuals.fused import fused_orientation
-from bodyfit.residuals.gravity import gravity, velocity_gain, velocity_level
-from bodyfit.residuals.hinge import hinge
-from bodyfit.residuals.joint_angle import angle_rates, joint_angle
-from bodyfit.residuals.joint_centre import joint_centre
-from bodyfit.residuals.posture import posture
-from bodyfit.residuals.travel import position_at_start, travel
-from bodyfit.residuals.turn_rate import turn_rate
-from bodyfit.rotations import apply, exp, log
+from bodyfit.body.motion.joint_angles import angle_rates, joint_angles
+from bodyfit.body.parts import Joint
+from bodyfit.core.rotations import apply, exp, log
+from bodyfit.estimator.residuals.bias import bias_level, bias_walk
+from bodyfit.estimator.residuals.chain_closure import bridge
+from bodyfit.estimator.residuals.field import field_heading, field_vector
+from bodyfit.estimator.residuals.gravity import gravity, velocity_gain, velocity_level
+from bodyfit.estimator.residuals.hinge import hinge
+from bodyfit.estimator.residuals.initial_rotation import rotation_at_start
+from bodyfit.estimator.residuals.joint_angle import joint_angle
+from bodyfit.estimator.residuals.joint_centre import joint_centre
+from bodyfit.estimator.residuals.posture import posture
+from bodyfit.estimator.residuals.reported_orientation import fused_orientation
+from bodyfit.estimator.residuals.travel import position_at_start, travel
+from bodyfit.estimator.residuals.turn_rate import turn_rate
 
 KEYFRAMES, UNITS, MOVING = 4, 3, 2  # MOVING: units whose velocity is an unknown
 SLOTS = 2 * UNITS + MOVING

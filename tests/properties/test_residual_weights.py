@@ -3,14 +3,15 @@
 import numpy as np
 import pytest
 
-from bodyfit.residuals import Linearised, huber
-from bodyfit.residuals.bias import bias_level
-from bodyfit.residuals.field import field_heading, field_vector
-from bodyfit.residuals.fused import fused_orientation
-from bodyfit.residuals.gravity import gravity, velocity_gain
-from bodyfit.residuals.hinge import hinge
-from bodyfit.residuals.joint_centre import joint_centre
-from bodyfit.rotations import exp
+from bodyfit.core.robust import huber
+from bodyfit.core.rotations import exp
+from bodyfit.estimator.residuals.base import Linearised
+from bodyfit.estimator.residuals.bias import bias_level
+from bodyfit.estimator.residuals.field import field_heading, field_vector
+from bodyfit.estimator.residuals.gravity import gravity, velocity_gain
+from bodyfit.estimator.residuals.hinge import hinge
+from bodyfit.estimator.residuals.joint_centre import joint_centre
+from bodyfit.estimator.residuals.reported_orientation import fused_orientation
 
 ONE = np.array([0])
 UP, FORWARD = np.array([0.0, 9.81, 0.0]), np.array([1.0, 0.0, 0.0])

@@ -6,7 +6,7 @@ import pytest
 from scipy.linalg import expm
 from scipy.spatial.transform import Rotation
 
-from bodyfit.rotations import apply, exp, heading_matrix, left_jacobian_inverse, log, skew
+from bodyfit.core.rotations import apply, exp, heading_matrix, left_jacobian_inverse, log, skew
 
 DIRECTIONS = np.array([[1, 0, 0], [0, -1, 0], [0.6, 0.0, 0.8], [1, 2, 3], [-2, 1, 0.5]], float)
 DIRECTIONS /= np.linalg.norm(DIRECTIONS, axis=1, keepdims=True)

@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bodyfit.body import Person
-from bodyfit.formats.model_file import read_model
-from bodyfit.segment_length import STATURE_SD_SHARE
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
+from bodyfit.fitting.body_size.length import STATURE_SD_SHARE
 
 SURVEY = Path(__file__).resolve().parents[3] / "shared/references/ansur2_lengths_mm.csv"
 pytestmark = pytest.mark.skipif(not SURVEY.exists(), reason=f"the survey's lengths are not at {SURVEY}")

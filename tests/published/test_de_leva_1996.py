@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bodyfit.body import Person
-from bodyfit.formats.model_file import read_model
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
 
 TABLE = pd.read_csv(Path(__file__).parent / "data/de_leva_1996_table_4.csv").set_index(["segment", "sex"])
 STATURE = {"male": 1.741, "female": 1.735}

@@ -13,10 +13,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bodyfit.body import Person
-from bodyfit.body_size import body_size
-from bodyfit.formats.model_file import read_model
-from bodyfit.poses import from_joint_angles
+from bodyfit.body.motion.poses import from_joint_angles
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
+from bodyfit.fitting.body_size.fuse import body_size
 
 SHARE = pd.read_csv(Path(__file__).parent / "data/drillis_contini_1966.csv").set_index("quantity").of_stature
 both_sexes = pytest.mark.parametrize("sex", ["male", "female"])

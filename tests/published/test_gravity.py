@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from bodyfit.earth import normal_gravity
+from bodyfit.core.gravity import normal_gravity
 
 ON_ELLIPSOID = {
     0: 9.7803253359,

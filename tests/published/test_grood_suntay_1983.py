@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import Joint, standard_angles
-from bodyfit.joint_angles import joint_angles, rotation_from_angles
+from bodyfit.body.anatomy import standard_angles
+from bodyfit.body.motion.joint_angles import joint_angles, rotation_from_angles
+from bodyfit.body.parts import Joint
 
 
 def grood_suntay(femur, tibia, side):

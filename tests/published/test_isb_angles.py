@@ -17,8 +17,9 @@ import pandas as pd
 import pytest
 from scipy.spatial.transform import Rotation
 
-from bodyfit.body import Joint, standard_angles
-from bodyfit.joint_angles import joint_angles, rotation_from_angles
+from bodyfit.body.anatomy import standard_angles
+from bodyfit.body.motion.joint_angles import joint_angles, rotation_from_angles
+from bodyfit.body.parts import Joint
 
 VECTORS = pd.read_csv(Path(__file__).parent / "data/isb_check_vectors.csv")
 MIRROR = np.diag([1.0, 1.0, -1.0])

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from bodyfit.formats.model_file import read_model
+from bodyfit.files.model.model_file import read_model
 
 DATA = Path(__file__).parent / "data"
 TABLES = [pd.read_csv(DATA / f"{name}.csv") for name in ("norkin_white_table_a1", "soucie_2011")]

@@ -14,7 +14,7 @@ import math
 import numpy as np
 import pytest
 
-from bodyfit.sensor_errors import drawn_error, white_sd
+from bodyfit.simulation.sensor_errors import drawn_error, white_sd
 
 FS = 100.0
 DENSITY = math.radians(0.007)  # rad/s/sqrt(Hz), a wearable-class data sheet

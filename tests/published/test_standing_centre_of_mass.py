@@ -11,9 +11,9 @@ stature, is in every textbook (from memory). Neither used de Leva's table.
 import numpy as np
 import pytest
 
-from bodyfit.body import Person
-from bodyfit.formats.model_file import read_model
-from bodyfit.poses import from_joint_angles
+from bodyfit.body.motion.poses import from_joint_angles
+from bodyfit.body.person import Person
+from bodyfit.files.model.model_file import read_model
 
 ANKLE_HEIGHT = 0.039  # of stature, Drillis & Contini 1966
 

@@ -11,8 +11,8 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from bodyfit.capture import Place
-from bodyfit.earth_field import earth_field
+from bodyfit.recording.capture import Place
+from bodyfit.recording.earth_field import earth_field
 
 POINTS = (  # year, height km, latitude, longitude, X, Y, Z in nT, D in degrees
     (2025.0, 0, 80, 0, 6521.6, 145.9, 54791.5, 1.28),

@@ -21,15 +21,15 @@ from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation, Slerp
 
 import bodyfit
-from bodyfit.capture import Unit
-from bodyfit.clocks import neighbours, on_one_clock, unit_clocks
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.motion import read_motion
-from bodyfit.measured_body import person_from_legs
-from bodyfit.sampling import sampling_findings, sampling_of
-from bodyfit.simulation import simulate
-from bodyfit.simulation_settings import SimulationSettings
-from bodyfit.unaided import unaided
+from bodyfit.body.motion.chain_from_motion import person_from_legs
+from bodyfit.calibration.clocks.unit_clocks import neighbours, on_one_clock, unit_clocks
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.recording.capture import Unit
+from bodyfit.recording.sampling import sampling_findings, sampling_of
+from bodyfit.recording.single_units import unaided
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.simulation.simulate import simulate
 
 INERTIAL = frozenset({"accelerometer", "gyroscope"})
 SINGLE = ("01", "06", "10", "16", "24", "28", "33")

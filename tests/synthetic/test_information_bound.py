@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bodyfit.formats.model_file import read_model
-from bodyfit.formats.motion import read_motion
-from bodyfit.planning import SIX, Question, WornSet, bound, stretch, tolerances, trial
-from bodyfit.simulation_settings import SimulationSettings
+from bodyfit.files.model.model_file import read_model
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.simulation.settings import SimulationSettings
+from bodyfit.study.planning.question import SIX, Question, WornSet, stretch, tolerances
+from bodyfit.study.planning.trial import bound, trial
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_captures" / "cello_arm" / "truth"
 RECORDINGS = 16

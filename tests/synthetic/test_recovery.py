@@ -31,12 +31,12 @@ from scripted_motion import (
 )
 
 import bodyfit
-from bodyfit.capture import SENSORS, Calibration, Capture
-from bodyfit.formats.motion import read_motion
-from bodyfit.magnetic_field import MagneticField
-from bodyfit.poses import PoseSequence, from_joint_angles
-from bodyfit.rotations import heading_matrix
-from bodyfit.simulation import Simulated, simulate
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
+from bodyfit.core.rotations import heading_matrix
+from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.recording.capture import SENSORS, Calibration, Capture
+from bodyfit.simulation.room_field import MagneticField
+from bodyfit.simulation.simulate import Simulated, simulate
 
 DEMOS = Path(__file__).resolve().parents[2] / "demo_captures"
 ACC, GYR, MAG = "accelerometer", "gyroscope", "magnetometer"

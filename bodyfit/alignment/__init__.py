@@ -1,0 +1,1 @@
+"""How units sit on segments and where joints lie: lever arms, hinge axes, mountings, lateness."""

@@ -1,0 +1,82 @@
+"""Elastic mounting: how far a unit turns against its segment under load."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..core.robust import huber, normal_sums
+from ..core.rotations import apply, exp, skew
+from .joint_centre import Ends
+
+
+def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.ndarray:
+    """How far the segment is turned against its unit, the unit having yielded to the load.
+
+    Parameters
+    ----------
+    elastic : (U, 3, 3) rad per m/s²
+    R : (k, U, 3, 3) world_from_unit
+    force : (k, U, 3) m/s², specific force in the world frame
+
+    Returns
+    -------
+    (k, U, 3, 3) unit_from_unit_at_rest: Exp(C f), f in the unit frame
+
+    Notes
+    -----
+    A unit of mass m, its centre ℓ above a soft base of rotational compliance Κ, feels the torque −m ℓ × f
+    and turns by −Κ (m ℓ × f): linear in f, whatever the base is like. Quasi-static: f is averaged about
+    each keyframe.
+    """
+    felt = apply(np.swapaxes(R, -1, -2), force)
+    return exp(apply(elastic, felt))
+
+
+def elastic_mounting(
+    R: np.ndarray,
+    force: np.ndarray,
+    ends: Ends,
+    hinges: np.ndarray,
+    axes: np.ndarray,
+    sd: np.ndarray,
+    correlated: float,
+    common_sd: float,
+    own_sd: float,
+) -> np.ndarray:
+    """How softly each unit sits, from hinges that would otherwise seem to twist with the load.
+
+    Parameters
+    ----------
+    R, force : (k, U, 3, 3), (k, U, 3), at keyframes
+    ends : of J joints
+    hinges : (H,) joints that are hinges
+    axes : (H, 2, 3) in unit frames
+    sd : (H,) rad
+    correlated : number of keyframes over which a hinge's play is alike
+    common_sd, own_sd : rad per m/s², of each entry; units of one capture are of one make and attached
+        alike, so each is a common part plus its own
+
+    Returns
+    -------
+    (U, 3, 3) rad per m/s²
+
+    Notes
+    -----
+    Linear: R Exp(C f) j ≈ R j − R [j]× C f.
+    """
+    U = R.shape[1]
+    prior = common_sd**2 * np.ones((U, U)) + own_sd**2 * np.eye(U)
+    H, b = np.kron(np.linalg.inv(prior), np.eye(9)), np.zeros(9 * U)
+    felt = apply(np.swapaxes(R, -1, -2), force)
+    for h, joint in enumerate(hinges):
+        p, c = ends.units[joint]
+        value = apply(R[:, p], axes[h, 0]) - apply(R[:, c], axes[h, 1])
+        by_p, by_c = -R[:, p] @ skew(axes[h, 0]), R[:, c] @ skew(axes[h, 1])
+        w = huber(value, sd[h], 2.0) / (correlated * sd[h] ** 2)
+        sides = [by[..., None] * felt[:, unit, None, None, :] for by, unit in ((by_p, p), (by_c, c))]
+        A = np.concatenate([side.reshape(*side.shape[:2], 9) for side in sides], -1)
+        own = np.r_[9 * p : 9 * p + 9, 9 * c : 9 * c + 9]
+        told, pull = normal_sums(A, w, value)
+        H[np.ix_(own, own)] += told
+        b[own] -= pull
+    return np.linalg.solve(H, b).reshape(U, 3, 3)

@@ -1,0 +1,265 @@
+"""Joint centres from accelerations: lever arms from units to the joints between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..core.robust import huber, normal_sums
+from ..core.rotations import apply, skew
+from ..recording.keyframe_averages import Averages
+
+
+@dataclass(frozen=True, eq=False)
+class Ends:
+    """Which unit sits at either end of each joint: `units` (J, 2), parent first."""
+
+    units: np.ndarray
+
+    @property
+    def parents(self) -> np.ndarray:
+        """(J,)."""
+        return self.units[:, 0]
+
+    @property
+    def children(self) -> np.ndarray:
+        """(J,)."""
+        return self.units[:, 1]
+
+
+@dataclass(frozen=True, eq=False)
+class LeverPrior:
+    """What is known of the lever arms beforehand: mean (6J,) m and precision (6J, 6J) 1/m²."""
+
+    mean: np.ndarray
+    precision: np.ndarray
+
+
+def lever_prior(
+    ends: Ends,
+    centres: list[tuple[np.ndarray | None, np.ndarray | None]],
+    places: list[tuple[np.ndarray, np.ndarray] | None],
+    unit_from_segment: np.ndarray,
+    turn_covariance: np.ndarray,
+    lever_sd: float,
+    centre_sd: float | np.ndarray,
+) -> LeverPrior:
+    """Lever arms that the body's dimensions and the units' places suggest.
+
+    Parameters
+    ----------
+    ends : of J joints
+    centres : per joint, its centre in the parent's and the child's segment frame, m, or None
+    places : per unit, mean and covariance of its origin in the segment frame, m, m², or None
+    unit_from_segment : (U, 3, 3)
+    turn_covariance : (U, 3, 3) rad², of its rotation vector, segment frame
+    lever_sd : m, an unknown lever arm
+    centre_sd : m, a joint centre that is given; a number, or (U,) by the segment in which it is given
+
+    Returns
+    -------
+    LeverPrior
+
+    Notes
+    -----
+    r = M (c − p), M = unit_from_segment: arms of one unit share its place p and its mounting, so their
+    difference is as certain as the segment's length even where p is not.
+    """
+    J = len(ends.units)
+    mean, covariance = np.zeros((2 * J, 3)), np.eye(6 * J) * lever_sd**2
+    centre_sd = np.broadcast_to(centre_sd, len(unit_from_segment))
+    for unit in np.unique(ends.units):
+        place = places[unit]
+        at = [e for e in range(2 * J) if ends.units[e // 2, e % 2] == unit]
+        here = [e for e in at if place is not None and centres[e // 2][e % 2] is not None]
+        if not here:
+            continue
+        assert place is not None
+        M = unit_from_segment[unit]
+        for e in here:
+            centre = centres[e // 2][e % 2]
+            assert centre is not None
+            mean[e] = M @ (centre - place[0])
+            for other in here:
+                beside = np.asarray(centres[other // 2][other % 2]) - place[0]
+                turned = skew(centre - place[0]) @ turn_covariance[unit] @ skew(beside).T
+                own = centre_sd[unit] ** 2 * np.eye(3) if e == other else 0.0
+                shared = place[1] + turned + own
+                covariance[3 * e : 3 * e + 3, 3 * other : 3 * other + 3] = M @ shared @ M.T
+    return LeverPrior(mean.ravel(), np.linalg.inv(covariance))
+
+
+def joint_start(
+    parent: tuple[np.ndarray, np.ndarray],
+    child: tuple[np.ndarray, np.ndarray],
+    mean: np.ndarray,
+    precision: np.ndarray,
+    sd: float,
+    correlated: float,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Lever arms for every heading of a child against its parent, and how well each heading fits.
+
+    Parameters
+    ----------
+    parent, child : force (k, 3) m/s² and lever matrices (k, 3, 3) 1/s² in the world frame, each unit's own
+        heading
+    mean, precision : (6,) m and (6, 6) 1/m², prior of the two arms
+    sd : m/s², disagreement at the joint centre
+    correlated : number of keyframes over which it is alike
+
+    Returns
+    -------
+    headings : (H,) rad, turn of the child about the vertical
+    cost : (H,), half the weighted sum of squares
+    levers : (H, 2, 3) m
+
+    Notes
+    -----
+    Variable projection: for a heading ψ the disagreement F_p + L_p r_p − Ry(ψ) (F_c + L_c r_c) is linear in
+    the arms, and Ry(ψ) is linear in (1, cos ψ, sin ψ), so all sums over time are made once. Robust weights
+    from the best heading, twice.
+    """
+    headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
+    basis = np.stack([np.ones(HEADINGS), np.cos(headings), np.sin(headings)], -1)
+    own, untouched = (np.concatenate([lever, force[..., None]], -1) for force, lever in (parent, child))
+    turned = np.array(TURN_BASIS)[:, None] @ untouched  # ψ = 0 leaves it as it is; cc is the same for any ψ
+    w = np.ones(len(own))
+    for _ in range(3):
+        scale = w / (correlated * sd**2)
+        weighted = (own * scale[:, None, None]).reshape(-1, 4)
+        pp = weighted.T @ own.reshape(-1, 4)
+        pc = weighted.T @ turned.reshape(3, -1, 4)
+        cc = (untouched * scale[:, None, None]).reshape(-1, 4).T @ untouched.reshape(-1, 4)
+        H, b, c = projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
+        levers = np.linalg.solve(H, b[..., None])[..., 0]
+        cost = 0.5 * (c - np.einsum("hi,hi->h", b, levers))
+        best = int(np.argmin(cost))
+        full = np.tensordot(basis[best], turned, 1)
+        r = levers[best]
+        off = own @ np.append(r[:3], 1.0) - full @ np.append(r[3:], 1.0)
+        w = huber(off, sd)
+    return headings, cost, levers.reshape(-1, 2, 3)
+
+
+HEADINGS = 72
+TURN_BASIS = (
+    np.diag([0.0, 1.0, 0.0]),
+    np.diag([1.0, 0.0, 1.0]),
+    np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]]),
+)  # Ry(ψ) = TURN_BASIS[0] + cos ψ TURN_BASIS[1] + sin ψ TURN_BASIS[2]
+
+
+def projected(
+    pp: np.ndarray, pc: np.ndarray, cc: np.ndarray, mean: np.ndarray, precision: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Normal equations of a joint's two arms for n headings or shifts, from sums over (lever matrix | force).
+
+    Parameters
+    ----------
+    pp : (4, 4), parent with itself
+    pc : (n, 4, 4), parent with child
+    cc : (4, 4) or (n, 4, 4), child with itself
+    mean, precision : (6,) m and (6, 6) 1/m², prior of the arms
+
+    Returns
+    -------
+    H, b, c : (n, 6, 6), (n, 6), (n,); the arms r = H⁻¹ b leave the sum of squares c − b · r
+    """
+    n = len(pc)
+    H, b = np.tile(precision, (n, 1, 1)), np.tile(precision @ mean, (n, 1))
+    H[:, :3, :3] += pp[:3, :3]
+    H[:, 3:, 3:] += cc[..., :3, :3]
+    H[:, :3, 3:] -= pc[:, :3, :3]
+    H[:, 3:, :3] -= np.swapaxes(pc[:, :3, :3], -1, -2)
+    b[:, :3] -= pp[:3, 3] - pc[:, :3, 3]
+    b[:, 3:] -= cc[..., :3, 3] - pc[:, 3, :3]
+    c = pp[3, 3] + cc[..., 3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
+    return H, b, c
+
+
+def levers_from_rotations(
+    average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
+) -> tuple[np.ndarray, np.ndarray]:
+    """Lever arms, linear in the joint-centre disagreement once rotations are known.
+
+    Parameters
+    ----------
+    average : at the current rotations
+    ends : of J joints
+    levers : (J, 2, 3) m, current ones (for robust weights)
+    sd : (J,) m/s²
+    correlated : number of keyframes over which disagreements are alike
+    prior : on all arms together
+
+    Returns
+    -------
+    levers : (J, 2, 3) m
+    covariance : (6J, 6J) m²
+    """
+    H, b = prior.precision.copy(), prior.precision @ prior.mean
+    for j, (p, c) in enumerate(ends.units):
+        A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
+        z = average.force[:, c] - average.force[:, p]
+        known = average.known[:, p] & average.known[:, c]
+        w = known * huber(A @ levers[j].ravel() - z, sd[j]) / (correlated * sd[j] ** 2)
+        own = slice(6 * j, 6 * j + 6)
+        told, pull = normal_sums(A, w, z)
+        H[own, own] += told
+        b[own] += pull
+    covariance = np.linalg.inv(H)
+    return (covariance @ b).reshape(-1, 2, 3), covariance
+
+
+def heading_information(
+    average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
+) -> tuple[np.ndarray, np.ndarray]:
+    """What the joints tell about a child's heading against its parent's.
+
+    Parameters
+    ----------
+    average, ends, levers, sd, correlated, prior : as in `levers_from_rotations`
+
+    Returns
+    -------
+    held, free : (J,) 1/rad², with the lever arms known, and with them to be found as well
+
+    Notes
+    -----
+    Information about a turn of the child about the vertical with the arms held, Σ w d², against the same with
+    the arms free, Σ w d² − bᵀ (Aᵀ W A + Λ)⁻¹ b, b = Aᵀ W d (Schur complement).
+    """
+    parent, child = joint_forces(average, ends, levers)
+    out = np.zeros((2, len(ends.units)))
+    for j, (p, c) in enumerate(ends.units):
+        A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
+        d = -np.cross([0.0, 1.0, 0.0], child[:, j])
+        known = average.known[:, p] & average.known[:, c]
+        w = known * huber(parent[:, j] - child[:, j], sd[j]) / (correlated * sd[j] ** 2)
+        own = slice(6 * j, 6 * j + 6)
+        told, b = normal_sums(A, w, d)
+        held, H = float(w @ np.sum(d**2, -1)), told + prior.precision[own, own]
+        noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
+        free = held - float(b @ np.linalg.solve(H, b)) - noise
+        out[:, j] = held, max(free, 1e-6 * held, 1e-12)
+    return out[0], out[1]
+
+
+def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Specific force at each joint centre from either side, world frame.
+
+    Parameters
+    ----------
+    average : at the current rotations
+    ends : of J joints
+    levers : (J, 2, 3) m
+
+    Returns
+    -------
+    parent, child : (K + 1, J, 3) m/s²
+    """
+    sides = [
+        average.force[:, ends.units[:, side]] + apply(average.lever[:, ends.units[:, side]], levers[:, side])
+        for side in (0, 1)
+    ]
+    return sides[0], sides[1]

@@ -1,0 +1,1 @@
+"""Bodies: segments, joints, ranges, shapes and persons."""

@@ -1,0 +1,1 @@
+"""A body in motion: poses, joint angles, curves and figures of them."""

@@ -1,0 +1,1 @@
+"""The nearest motion within joint ranges that hold exactly."""

@@ -1,0 +1,168 @@
+"""Pictures for papers: joint angles over time with their 95 % band and published range, by matplotlib."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...errors import InputError, suggest
+from .poses import PoseSequence
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+BAND = 1.96  # standard deviations to either side that hold 95 % of a normal distribution
+VAGUE_DEG = 90.0  # half band from which an angle says nothing, next to gimbal lock: it does not set the scale
+LABEL = 22  # letters of a line beside an axis
+COLUMN_INCHES, ROW_INCHES = 3.6, 1.7
+# Okabe & Ito 2008, "Color Universal Design" (jfly.uni-koeln.de/color): told apart by all kinds of colour
+# vision; sides differ by their line as well
+LOOKS = {
+    "l": {"color": "#0072B2", "linestyle": "--", "label": "left"},
+    "r": {"color": "#D55E00", "linestyle": "-", "label": "right"},
+    "": {"color": "#000000", "linestyle": "-", "label": "estimate"},
+}
+RANGE_COLOUR = "#E6E6E6"
+# What a positive angle means, by joint without its side: the table of docs/conventions.md
+_TRUNK = {"flexion": "forward", "lateral_bend": "to the right", "axial_rotation": "to the left"}
+_LEG = {"internal_rotation": "toes inwards"}
+POSITIVE = {
+    "vl5": _TRUNK,
+    "skullbase": _TRUNK,
+    "hip": _LEG | {"flexion": "knee forward", "adduction": "knee inwards"},
+    "knee": _LEG | {"flexion": "foot backward", "adduction": "foot inwards"},
+    "talocrural": _LEG | {"dorsiflexion": "toes up", "inversion": "sole inwards"},
+    "shoulder": {
+        "plane_of_elevation": "0 abduction, 90 forward",
+        "elevation": "0 hanging, −180 overhead",
+        "axial_rotation": "bent forearm inwards",
+    },
+    "elbow": {"flexion": "hand forward", "carrying_angle": "hand inwards", "pronation": "palm backward"},
+    "radiocarpal": {
+        "flexion": "to the palm side",
+        "ulnar_deviation": "to the little finger",
+        "rotation": "as pronation",
+    },
+}
+
+
+def joint_figure(
+    poses: PoseSequence, names: Sequence[str], sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+) -> Figure:
+    """A matplotlib figure of joint angles: a row an angle, a column a joint, left and right in one.
+
+    Parameters
+    ----------
+    poses : the motion
+    names : joints, e.g. ["l_knee", "r_knee", "r_hip"]
+    sd : joint -> angle -> (T,) rad, or None: no band is drawn
+
+    Returns
+    -------
+    matplotlib.figure.Figure, in degrees over s; it belongs to no window, and is written by its `savefig`
+
+    Raises
+    ------
+    InputError
+        A joint that the body does not have, or no joint at all.
+    """
+    from matplotlib.figure import Figure
+
+    columns = _columns(poses, names)
+    figure = Figure(figsize=(COLUMN_INCHES * len(columns) + 0.8, 3 * ROW_INCHES + 0.8), layout="constrained")
+    axes = figure.subplots(3, len(columns), sharex=True, squeeze=False)
+    for column, (bare, joints) in zip(axes.T, columns.items(), strict=True):
+        column[0].set_title(bare.replace("_", " "))
+        column[-1].set_xlabel("time, s")
+        for row, panel in enumerate(column):
+            _panel(panel, poses, bare, joints, row, sd or {})
+    drawn = [axes.get_legend_handles_labels() for axes in figure.axes]
+    by_label = {
+        label: handle for handles, labels in drawn for handle, label in zip(handles, labels, strict=True)
+    }
+    figure.legend(
+        by_label.values(), by_label, loc="outside upper center", ncols=3, frameon=False, fontsize="small"
+    )
+    return figure
+
+
+def _columns(poses: PoseSequence, names: Sequence[str]) -> dict[str, list[str]]:
+    """Joint without its side -> the joints to draw, each once."""
+    if not names:
+        raise InputError(f"joints to draw: found none, {suggest('', poses.model.joints)}")
+    columns: dict[str, list[str]] = {}
+    for name in dict.fromkeys(names):
+        if name not in poses.model.joints:
+            raise InputError(f"joint to draw: found {name!r}; {suggest(name, poses.model.joints)}")
+        columns.setdefault(_side(name)[1], []).append(name)
+    return columns
+
+
+def _side(name: str) -> tuple[str, str]:
+    """Side and the rest of a joint's name."""
+    return (name[0], name[2:]) if name[:2] in ("l_", "r_") else ("", name)
+
+
+def _panel(
+    panel: Axes,
+    poses: PoseSequence,
+    bare: str,
+    joints: Sequence[str],
+    row: int,
+    sd: Mapping[str, Mapping[str, np.ndarray]],
+) -> None:
+    """One angle of a joint, of both sides where both are asked for."""
+    first = poses.model.joints[joints[0]]
+    angle = first.angles[row]
+    panel.set_ylabel(_label(bare, angle), fontsize="small")
+    if angle in first.range:
+        low, high = np.degrees(first.range[angle])
+        panel.axhspan(low, high, color=RANGE_COLOUR, linewidth=0, zorder=0, label="published range")
+    extents = []
+    for name in joints:
+        look: dict[str, Any] = LOOKS[_side(name)[0]]
+        own = poses.model.joints[name].angles[row]
+        degrees = np.degrees(poses.joint_angles[name][own])
+        half = sd[name][own] * np.degrees(BAND) if own in sd.get(name, {}) else None
+        time, drawn, half_drawn = _broken(poses.time, degrees, half)
+        panel.plot(time, drawn, linewidth=1.1, **look)
+        if half_drawn is not None:
+            low, high = drawn - half_drawn, drawn + half_drawn
+            tint: dict[str, Any] = {"color": look["color"], "alpha": 0.2, "linewidth": 0}
+            panel.fill_between(time, low, high, label=f"95 % band, {look['label']}", **tint)
+        extents.append(_extent(degrees, half))
+    panel.set_ylim(min(low for low, _ in extents), max(high for _, high in extents))
+    panel.margins(x=0)
+
+
+def _label(bare: str, angle: str) -> str:
+    """Angle, unit, and what positive is."""
+    word = POSITIVE.get(bare, {}).get(angle, "")
+    sign = "" if word.startswith("0") else "+ "
+    return "\n".join([f"{angle.replace('_', ' ')}, °", *(wrap(f"({sign}{word})", LABEL) if word else [])])
+
+
+def _broken(
+    time: np.ndarray, degrees: np.ndarray, half: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
+    """The same with a hole wherever an angle passes ±180°, or samples are missing: no line is drawn there."""
+    step = np.diff(time)
+    holes = np.flatnonzero((np.abs(np.diff(degrees)) > 180.0) | (step > 2.5 * np.median(step))) + 1
+    widened = [np.insert(values, holes, np.nan) for values in (degrees, *([] if half is None else [half]))]
+    return np.insert(time, holes, time[holes]), widened[0], widened[1] if half is not None else None
+
+
+def _extent(degrees: np.ndarray, half: np.ndarray | None) -> tuple[float, float]:
+    """Ends of the axis: the curve where it says something, and what of the band does not flatten it."""
+    half = np.zeros(len(degrees)) if half is None else half
+    known = np.isfinite(degrees) & (half <= VAGUE_DEG)
+    known = known if known.any() else np.isfinite(degrees)
+    if not known.any():
+        return -10.0, 10.0
+    low, high = float(degrees[known].min()), float(degrees[known].max())
+    room = min(float(half[known].max()), max(high - low, 20.0) / 2) + max(0.06 * (high - low), 2.0)
+    return low - room, high + room

@@ -1,0 +1,1 @@
+"""Checks and repairs of a capture before it is fitted."""

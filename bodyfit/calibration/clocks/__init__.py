@@ -1,0 +1,1 @@
+"""Units' clocks against each other."""

@@ -1,0 +1,242 @@
+"""The clock of one unit against that of another: the offset at which both feel one force at their joint."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.ndimage import binary_opening, uniform_filter1d
+
+from ...alignment.joint_centre import TURN_BASIS, projected
+from ...core.robust import huber
+from ...recording.sampling import BRIDGED_S
+from ...recording.single_units import Unaided
+
+LARGEST_S = 0.5  # s, offsets that are looked for
+STRETCH_S = 20.0  # over which the heading between two units is taken for constant
+SHORTEST_S = 5.0  # less motion leaves several offsets open
+MOST_STRETCHES = 8  # per pair; these with most motion, spread over the capture
+SEARCHED = 3  # of these, where every offset is tried
+SEARCH_HZ = 20.0  # the forces are low-passed to 2 Hz
+HEADINGS = 24  # tried with each offset
+JOINT_SD, JOINT_LEAST = 0.4, 0.1  # m/s², disagreement at a joint: at first, and lower bound (as in weights)
+ALIKE_S = 0.15  # s over which it is alike
+LEVER_SD = 0.3  # m
+CLEAR = 10.0  # log-likelihood by which the best offset must lead the next best (a chance of 1 in e¹⁰)
+APART_S = 0.1  # s, offsets nearer than this are the same one
+STEPS = 6  # of Gauss–Newton
+ALIKE_LEAST = 0.8  # correlation of angular rates below which two units do not turn alike
+RATES_DIFFER_S = 0.03  # s, by which segments of one body turn after each other (tried)
+
+
+@dataclass(frozen=True, eq=False)
+class PairClock:
+    """By how much a child's stamps are late against its parent's, stretch by stretch.
+
+    Attributes
+    ----------
+    units : parent, child
+    at : (n,) s, middle of each stretch; none where the motion does not tell
+    offset, sd : (n,) s
+    """
+
+    units: tuple[int, int]
+    at: np.ndarray
+    offset: np.ndarray
+    sd: np.ndarray
+
+
+def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
+    """Clock of a child against its parent's, from their joint.
+
+    Parameters
+    ----------
+    one : each unit by itself
+    parent, child : units on either side of one joint
+
+    Returns
+    -------
+    PairClock
+
+    Notes
+    -----
+    With the child read at t + δ the disagreement F_p + L_p r_p − Ry(ψ) (F_c + L_c r_c)(t + δ) is linear in
+    the arms r. Every δ on a grid and every heading ψ is tried, arms solved for (variable projection, as in
+    `joint_start`); with its own size unknown, the log-likelihood is −(n/2) log Σ|e|². From the best,
+    Gauss–Newton over (r, ψ, δ) with robust weights gives offset and standard deviation.
+    """
+    own = [np.concatenate([one.lever[:, u], one.force[:, u, :, None]], -1) for u in (parent, child)]
+    known = one.known[:, [parent, child]].astype(float)
+    spans = _stretches(one, parent, child)
+    none = PairClock((parent, child), *np.zeros((3, 0)))
+    if not spans:
+        return none
+    motion = _motion(one, parent, child)
+    most = sorted(spans, key=lambda span: -motion[span].sum())[:SEARCHED]
+    shift, lead = _searched(one, own, known[:, 0], most)
+    if lead < CLEAR:
+        return none
+    slope = np.gradient(own[1], one.step, axis=0)
+    found = np.array([_refined(one.step, own[0], own[1], slope, known, span, shift) for span in spans])
+    at = np.array([0.5 * (one.time[span.start] + one.time[span.stop - 1]) for span in spans])
+    inside = np.isfinite(found).all(1)
+    return PairClock((parent, child), at[inside], *found[inside].T)
+
+
+def _motion(one: Unaided, parent: int, child: int) -> np.ndarray:
+    """(N,) how much there is to compare: the lesser of both units' changes of force, (m/s²)²."""
+    force = one.force[:, [parent, child]]
+    known = one.known[:, parent] & one.known[:, child]
+    moved = force - force.mean(0)
+    return np.einsum("nui,nui->nu", moved, moved).min(-1) * known
+
+
+def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
+    """Stretches with most motion, spread over the capture, away from its ends and from long gaps."""
+    margin = round(LARGEST_S / one.step) + 1
+    inside = len(one.time) - 2 * margin
+    size = min(inside, round(STRETCH_S / one.step))
+    if size * one.step < SHORTEST_S:
+        return []
+    begin = margin + np.arange(inside - size + 1)
+    total = np.concatenate([[0.0], np.cumsum(_motion(one, parent, child))])
+    gone = ~one.known[:, [parent, child]].all(1)
+    long = binary_opening(gone, np.ones(max(2, round(BRIDGED_S / one.step)), bool))
+    lost = np.concatenate([[0], np.cumsum(long)])
+    gain = np.where(lost[begin + size] == lost[begin], total[begin + size] - total[begin], -1.0)
+    parts = np.array_split(np.arange(len(begin)), min(MOST_STRETCHES, max(1, inside // size)))
+    best = [int(part[np.argmax(gain[part])]) for part in parts]
+    return [slice(int(begin[k]), int(begin[k]) + size) for k in best if gain[k] > 0]
+
+
+def _searched(
+    one: Unaided, own: list[np.ndarray], known: np.ndarray, spans: list[slice]
+) -> tuple[int, float]:
+    """Shift in samples at which all stretches together agree best, and its lead over the next best."""
+    stride = max(1, int(1 / (one.step * SEARCH_HZ)))
+    margin = round(LARGEST_S / (one.step * stride))
+    total = np.zeros(2 * margin + 1)
+    for span in spans:
+        at = np.arange(span.start, span.stop, stride)
+        around = at[0] + stride * np.arange(-margin, len(at) + margin)
+        around = np.clip(around, 0, len(own[1]) - 1)
+        cost = _costs(own[0][at], own[1][around], known[at], len(total)).min(1)
+        cost = np.maximum(cost, len(at) * JOINT_LEAST**2)
+        total += 1.5 * len(at) * one.step * stride / ALIKE_S * np.log(cost / cost.min())
+    best = int(np.argmin(total))
+    apart = np.abs(np.arange(len(total)) - best) * one.step * stride > APART_S
+    valley = np.r_[True, total[1:] <= total[:-1]] & np.r_[total[:-1] <= total[1:], True]
+    others = total[apart & valley]
+    return (best - margin) * stride, float(np.min(others, initial=np.inf) - total[best])
+
+
+def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.ndarray:
+    """(shifts, HEADINGS) sums of squares, arms solved for; P (n, 3, 4), C (n + shifts − 1, 3, 4)."""
+    n = len(P)
+    weighed = (known[:, None, None] * P).reshape(n, 12)
+    seen = sliding_window_view(C.reshape(len(C), 12), n, axis=0)
+    cross = (seen @ weighed).reshape(shifts, 3, 4, 3, 4)
+    pc = np.einsum("bac,sclaj->sbjl", np.array(TURN_BASIS), cross)
+    pp = weighed.reshape(-1, 4).T @ P.reshape(-1, 4)
+    outer = np.swapaxes(C, -1, -2).copy() @ C
+    outer = outer.reshape(len(C), 16)
+    cc = (sliding_window_view(outer, n, axis=0) @ known).reshape(shifts, 4, 4)
+    basis = np.stack([np.ones(HEADINGS), np.cos(_PSI), np.sin(_PSI)], -1)
+    turned = np.einsum("hb,sbjl->shjl", basis, pc).reshape(-1, 4, 4)
+    precision = np.eye(6) * (JOINT_SD / LEVER_SD) ** 2
+    H, b, c = projected(pp, turned, np.repeat(cc, HEADINGS, 0), np.zeros(6), precision)
+    return (c - np.sum(b * np.linalg.solve(H, b[..., None])[..., 0], -1)).reshape(shifts, HEADINGS)
+
+
+_PSI = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
+
+
+def _refined(
+    step: float,
+    parent: np.ndarray,
+    child: np.ndarray,
+    slope: np.ndarray,
+    known: np.ndarray,
+    span: slice,
+    shift: int,
+) -> tuple[float, float]:
+    """Offset and its standard deviation, s, in one stretch; NaN where it runs out of reach."""
+    margin, P = round(LARGEST_S / step), parent[span]
+    prior = np.diag(np.r_[np.full(6, LEVER_SD**-2), 0.0, 1e-9])
+    at, x = slice(span.start + shift, span.stop + shift), np.zeros(8)  # arms, heading, offset left over
+    x[6] = _PSI[np.argmin(_costs(P, child[at], known[span, 0], 1))]
+    sd, covariance = JOINT_SD, np.full((8, 8), np.nan)
+    J = np.zeros((len(P), 3, 8))
+    J[..., :3] = P[..., :3]
+    for iteration in range(STEPS):
+        C = _turned(child[at] + x[7] * slope[at], x[6])
+        there, onwards = _felt(C, x[3:6]), _turned(_felt(slope[at], x[3:6]), x[6])
+        e = _felt(P, x[:3]) - there
+        J[..., 3:6], J[..., 7] = -C[..., :3], -onwards
+        J[:, 0, 6], J[:, 2, 6] = -there[:, 2], there[:, 0]  # −ŷ × there
+        if iteration > 1:
+            sd = max(JOINT_LEAST, float(1.4826 * np.sqrt(np.mean(np.median(np.abs(e), axis=0) ** 2))))
+        w = known[span, 0] * known[at, 1] * huber(e, sd) * step / (ALIKE_S * sd**2)
+        weighed = (w[:, None, None] * J).reshape(-1, 8)
+        covariance = np.linalg.inv(weighed.T @ J.reshape(-1, 8) + prior)
+        x = x - covariance @ (weighed.T @ e.ravel() + prior @ np.r_[x[:6], 0.0, 0.0])
+        whole = int(np.clip(np.round(x[7] / step), -margin - shift, margin - shift))
+        shift, x[7] = shift + whole, np.clip(x[7] - whole * step, -step, step)
+        at = slice(span.start + shift, span.stop + shift)
+        if abs(shift) >= margin:
+            return np.nan, np.nan
+    return shift * step + x[7], float(np.sqrt(covariance[7, 7]))
+
+
+def _felt(values: np.ndarray, arm: np.ndarray) -> np.ndarray:
+    """(n, 3) force at a lever arm (3,), of values (n, 3, 4): lever matrix | force."""
+    return (values.reshape(-1, 4) @ np.append(arm, 1.0)).reshape(-1, 3)
+
+
+def _turned(values: np.ndarray, heading: float) -> np.ndarray:
+    """World vectors or matrices (n, 3, ...) turned about the vertical."""
+    cos, sin, out = np.cos(heading), np.sin(heading), values.copy()
+    out[:, 0] = cos * values[:, 0] + sin * values[:, 2]
+    out[:, 2] = cos * values[:, 2] - sin * values[:, 0]
+    return out
+
+
+def rate_clock(one: Unaided, first: int, second: int) -> PairClock:
+    """Clock of a second unit against a first, from the size of their angular rates, where these look alike.
+
+    Parameters
+    ----------
+    one : each unit by itself
+    first, second : units of one body
+
+    Returns
+    -------
+    PairClock, with at most one offset; coarse, since different segments do not turn quite alike
+
+    Notes
+    -----
+    Greatest correlation ρ over all shifts, refined by a parabola. Its deviation is the Cramér–Rao bound of a
+    delay between two noisy copies of one signal, 1 − ρ² over ρ² n β², β the signal's root mean square angular
+    frequency (Quazi 1981, doi:10.1109/TASSP.1981.1163618, from memory), with n samples that are not alike.
+    """
+    none = PairClock((first, second), *np.zeros((3, 0)))
+    margin = round(LARGEST_S / one.step)
+    rate = np.linalg.norm(one.signals.rate[:, [first, second]], axis=-1) * one.known[:, [first, second]]
+    if (len(rate) - 2 * margin) * one.step < SHORTEST_S:
+        return none
+    a, b = (uniform_filter1d(x - x.mean(), max(1, round(0.2 / one.step))) for x in rate.T)
+    inside, shifts = slice(margin, len(a) - margin), np.arange(-margin, margin + 1)
+    seen = sliding_window_view(b, len(a) - 2 * margin)
+    size = np.sqrt(np.sum(a[inside] ** 2) * np.sum(seen**2, axis=1))
+    rho = seen @ a[inside] / np.maximum(size, 1e-12)
+    k = int(np.clip(np.argmax(rho), 1, 2 * margin - 1))
+    if rho[k] < ALIKE_LEAST or k in (1, 2 * margin - 1):
+        return none
+    bend = rho[k - 1] - 2 * rho[k] + rho[k + 1]
+    top = shifts[k] - 0.5 * (rho[k + 1] - rho[k - 1]) / min(bend, -1e-12)
+    beta2 = float(np.mean(np.gradient(a, one.step) ** 2) / np.mean(a**2))
+    n = max(1.0, len(a) * one.step / ALIKE_S)
+    sd = float(np.hypot(np.sqrt((1 - rho[k] ** 2) / (rho[k] ** 2 * n * beta2)), RATES_DIFFER_S))
+    middle = 0.5 * (one.time[0] + one.time[-1])
+    return PairClock((first, second), np.array([middle]), np.array([top * one.step]), np.array([sd]))

@@ -1,0 +1,164 @@
+"""Every unit trusted only as far as its signals allow: checks and repairs before units are fused."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ..core.findings import Finding, worst_first
+from ..errors import InputError, suggest
+from ..recording.capture import Capture, Unit
+from ..recording.resampling import check_stamps
+from ..recording.sampling import Sampling, sampling_findings, sampling_of
+from ..recording.single_units import Unaided, unaided
+from .clocks.unit_clocks import Clocks, clock_findings, neighbours, on_one_clock, unit_clocks
+from .magnetic.field_check import FieldCheck, check_field
+from .placement.assignment import Placement, placed, refuse_unplaced
+from .placement.findings import check_placement, placement_findings
+from .sensors.accelerometer_scale import (
+    AccelerometerScale,
+    accelerometer_findings,
+    accelerometer_scales,
+    reading_gravity,
+)
+from .sensors.clipping import Clipping, clipping, clipping_findings, redrawn
+from .sensors.gravity_windows import gravity_windows
+from .sensors.gyroscope_scale import GyroscopeScale, gyroscope_findings, gyroscope_scales, turning_true
+from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
+from .sensors.static_noise import AtRest, at_rest, rest_findings
+
+ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
+
+
+@dataclass(frozen=True, eq=False)
+class Intake:
+    """A capture looked over and repaired.
+
+    Attributes
+    ----------
+    capture : repaired: clocks, scales, flat tops, iron; units on other segments only when asked for
+    sampling, clipped, rests : what was found in the samples of each unit
+    clocks : of the units that carry accelerometer and gyroscope, or None: not compared
+    accelerometers, gyroscopes, axes : scales, and how axes fit each other
+    field : of the magnetometers
+    placement : which unit is where, or None: not compared
+    findings : most harmful first
+    """
+
+    capture: Capture
+    sampling: tuple[Sampling, ...]
+    clipped: tuple[Clipping, ...]
+    rests: tuple[AtRest, ...]
+    clocks: Clocks | None
+    accelerometers: tuple[AccelerometerScale, ...]
+    gyroscopes: tuple[GyroscopeScale, ...]
+    axes: tuple[UnitAxes, ...]
+    field: FieldCheck
+    placement: Placement | None
+    findings: tuple[Finding, ...]
+
+
+def examine(capture: Capture, assign: str = "given", with_body: bool = True, refuse: bool = True) -> Intake:
+    """The capture looked over, and repaired where that is certain.
+
+    Parameters
+    ----------
+    capture : as read
+    assign : "given": units are worn where the capture says, a doubt is reported; "auto": units go where their
+        motion says, and those without a segment are placed
+    with_body : whether units may be compared over joints; without, each is looked at by itself
+    refuse : whether a unit that stays without a segment is an error
+
+    Returns
+    -------
+    Intake
+
+    Raises
+    ------
+    InputError
+        A sensor that is saturated throughout, or holds hardly any samples; an unknown word for `assign`.
+    CannotReconstructError
+        A unit without a segment, unless it is to be placed.
+
+    Notes
+    -----
+    In this order, since each step needs the ones before: sampling, flat tops, rest; clocks; placement; scales
+    and axes; magnetic field.
+    """
+    if assign not in ASSIGN:
+        raise InputError(f"assign: found {assign!r}; {suggest(assign, ASSIGN)}")
+    units = list(capture.units.values())
+    for unit in units:
+        check_stamps(unit)
+    sampling = tuple(sampling_of(unit) for unit in units)
+    clipped = tuple(clip for unit in units for clip in clipping(unit))
+    rests = tuple(rest for unit in units for rest in at_rest(unit))
+    findings = [*capture.notes, *(f for one in sampling for f in sampling_findings(one))]
+    findings += [*clipping_findings(clipped), *rest_findings(rests)]
+    capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
+    alone = _alone(capture)
+    clocks = placement = None
+    if with_body and alone is not None:
+        capture, alone, clocks, found = _compared(capture, alone)
+        findings += found
+        capture, placement, found = _placed(capture, alone, assign)
+        findings += found
+    if refuse:
+        refuse_unplaced(capture.units, placement)
+    capture, scales, found = _scaled(capture, alone)
+    findings += found
+    field = check_field(capture, alone)
+    findings += field.findings
+    return Intake(
+        field.capture, sampling, clipped, rests, clocks, *scales, field, placement, worst_first(findings)
+    )
+
+
+def _with(capture: Capture, units: Mapping[str, Unit]) -> Capture:
+    """The capture with other units."""
+    return dataclasses.replace(capture, units=units)
+
+
+def _alone(capture: Capture) -> Unaided | None:
+    """Units that carry accelerometer and gyroscope, each by itself; None where there is none."""
+    both = [u for u in capture.units.values() if {"accelerometer", "gyroscope"} <= u.sensors]
+    return unaided(both) if both else None
+
+
+def _compared(capture: Capture, alone: Unaided) -> tuple[Capture, Unaided, Clocks, tuple[Finding, ...]]:
+    """Stamps put on one clock."""
+    units = [capture.units[name] for name in alone.units]
+    unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
+    clocks = unit_clocks(alone, neighbours(units, capture.model), unplaced)
+    if clocks.apart.any():
+        capture = _with(capture, on_one_clock(capture.units, clocks))
+        alone = _alone(capture) or alone
+    return capture, alone, clocks, clock_findings(clocks)
+
+
+def _placed(
+    capture: Capture, alone: Unaided, assign: str
+) -> tuple[Capture, Placement | None, tuple[Finding, ...]]:
+    """Which unit is where; moved only when asked for."""
+    placement, found = check_placement(capture, alone)
+    if assign != "auto" or placement is None:
+        return capture, placement, found
+    return _with(capture, placed(capture.units, placement)), placement, placement_findings(placement, True)
+
+
+def _scaled(capture: Capture, alone: Unaided | None):
+    """Accelerometers that read gravity, gyroscopes that turn true, and whether axes fit."""
+    if alone is None:
+        return capture, ((), (), ()), ()
+    g = capture.gravity
+    windows = gravity_windows(alone, g)
+    forces = accelerometer_scales(windows, g)
+    turns = gyroscope_scales(alone, windows, g)
+    axes = unit_axes(alone.signals, g)
+    mixed = {one.unit for one in axes if one.wrong}  # their attitudes mean nothing
+    forces = tuple(scale for scale in forces if scale.unit not in mixed)
+    turns = tuple(scale for scale in turns if scale.unit not in mixed)
+    units = {n: turning_true(reading_gravity(u, forces), turns) for n, u in capture.units.items()}
+    found = (*accelerometer_findings(forces), *gyroscope_findings(turns), *axes_findings(axes))
+    return _with(capture, units), (forces, turns, axes), found

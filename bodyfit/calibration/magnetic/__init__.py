@@ -1,0 +1,1 @@
+"""The magnetic field: which samples of it can be believed."""

@@ -1,0 +1,1 @@
+"""Which unit is worn on which segment."""

@@ -1,0 +1,1 @@
+"""Sensors that read wrongly: noise, clipping, scales, axes."""

@@ -1,0 +1,223 @@
+"""Scale of gyroscopes: turning must carry gravity from where it was to where it is next."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...core.findings import Finding
+from ...core.rotations import apply, log
+from ...recording.attitude import filtered
+from ...recording.capture import Unit
+from ...recording.signals import Signals
+from ...recording.single_units import Unaided
+from .gravity_windows import Bins, GravityWindows
+
+# Spread of what gyroscopes come with, before this capture says more.
+SCALE_SD = 0.05  # share: raw chips 1 to 3 % (from memory), doubled
+AXES_SD = np.radians(1.0)  # rad, axes against each other and against the accelerometer's (from memory)
+ACCELEROMETER_SD = 0.01  # share and rad, scale and axes of the accelerometer (from memory)
+ACCELEROMETER_BIAS_SD = 0.1  # m/s²: 10 mg
+BIAS_SD = np.radians(3.0)  # rad/s; data sheet of a wearable-class chip ±0.5 °/s, 3 °/s seen in use
+STRETCH_S = 60.0  # over which a gyroscope's bias is one value: it wanders by 0.3° of angle (from memory)
+SURE_SD = 0.005  # below this a scale counts as known
+LARGEST = 0.15  # share; a gyroscope further off is left as it is, and reported
+WINDOWS = 8  # fewer say nothing
+ROUNDS = 5  # of reweighted least squares
+WORTH_TELLING = 0.01  # share: data sheets 0.3 to 1 % (from memory)
+USUAL_TURN_DEG = 90.0  # a limb's
+
+
+@dataclass(frozen=True, eq=False)
+class GyroscopeScale:
+    """What makes one gyroscope read true: true rate = factor × (reading − bias), axis by axis.
+
+    Attributes
+    ----------
+    unit : name
+    factor, sd : (3,), and the factor's standard deviation
+    sure : (3,) bool, axes whose factor is known, where one of them differs from one by three sd: applied
+    windows : number of windows that it rests on
+    """
+
+    unit: str
+    factor: np.ndarray
+    sd: np.ndarray
+    sure: np.ndarray
+    windows: int
+
+
+def gyroscope_scales(unaided: Unaided, windows: GravityWindows, g: float) -> tuple[GyroscopeScale, ...]:
+    """Scale of each gyroscope's axes from the directions that gravity takes.
+
+    Parameters
+    ----------
+    unaided : each unit by itself
+    windows : gravity of the same units
+    g : m/s²
+
+    Returns
+    -------
+    one per unit; without large turns the standard deviations stay wide
+
+    Notes
+    -----
+    R, the rotation of the unit by itself, follows the gyroscope and, slowly, gravity. In the world frame let
+    P(t) be the integral of what the gyroscope turned beyond R, and θ(t) the small tilt by which R is still
+    wrong, seen in the mean force of a window. If the gyroscope reads ω + E ω + b, then
+
+        P(t) − θ(t) = ∫ R E ω dt + ∫ R b dt + constant
+
+    in both horizontal directions: linear least squares (robust, Huber) for E, with b and the constant free in
+    every minute. All terms are averaged over the same windows. Scale, axes and bias of the accelerometer tilt
+    θ with the unit and are solved for too; the off-diagonal E, axes against each other, likewise.
+    Each window counts by how far motion may reach into its mean; more scatter widens the covariance.
+    Where an error of over 1 % shows, R is made again from corrected rates and the rest is found about it.
+    """
+    bins = Bins.of(unaided)
+    return tuple(_scale(unaided, windows, unit, g, bins) for unit in range(len(unaided.units)))
+
+
+def _scale(unaided: Unaided, windows: GravityWindows, unit: int, g: float, bins: Bins) -> GyroscopeScale:
+    """Of one unit."""
+    ok = windows.known[:, unit]
+    if ok.sum() < WINDOWS:
+        return GyroscopeScale(
+            unaided.units[unit], np.ones(3), np.full(3, SCALE_SD), np.zeros(3, bool), int(ok.sum())
+        )
+    sd_g, time = windows.sd[ok, unit] / g, windows.time[ok]
+    signals, factor, R = unaided.signals, np.ones(3), unaided.R[:, unit]
+    for again in (True, False):
+        y, columns = _equations(signals, unit, R, factor, g, bins)
+        e, sd = _solved(y[ok], columns[ok], sd_g, time)
+        factor = factor / (1 + e)
+        if not again or np.abs(e).max() < WORTH_TELLING or sd.min() > WORTH_TELLING:
+            break
+        R = filtered(dataclasses.replace(signals, rate=signals.rate * factor), unit)
+    off = np.abs(factor - 1)
+    known = sd < SURE_SD
+    sure = known & bool(np.any(known & (off > 3 * sd)) and off.max() < LARGEST)
+    return GyroscopeScale(unaided.units[unit], factor, sd, sure, int(ok.sum()))
+
+
+HORIZONTAL = [0, 2]
+
+
+def _equations(
+    signals: Signals, unit: int, R: np.ndarray, factor: np.ndarray, g: float, bins: Bins
+) -> tuple[np.ndarray, np.ndarray]:
+    """Right-hand sides (K, 2) rad and columns (K, 2, 24) of what is unknown.
+
+    Columns: E by rows (9), matrix (9) and bias (3) of the accelerometer, bias of the gyroscope (3).
+    """
+    steps, step = bins.samples * bins.count, signals.step * signals.stride
+    R, force = R[: steps + 1], signals.specific_force[:steps, unit]
+    turn = factor * signals.turns[: steps * signals.stride, unit].reshape(steps, signals.stride, 3).sum(1)
+    beyond = turn[: len(R) - 1] - log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
+    beyond = np.concatenate([beyond, np.zeros((steps - len(beyond), 3))])
+    R = R[:steps]
+    tilt = _tilt(bins.smooth(bins.product(R, force))[bins.middles].reshape(-1, 3, 9), g)
+    by_offset = _tilt(bins.smooth(bins.mean(R))[bins.middles], g)
+
+    def integrated(values: np.ndarray) -> np.ndarray:
+        """Means over windows of the integral of what every bin holds, from bin means (count, 3, ...)."""
+        total = np.cumsum(values, axis=0) - 0.5 * values
+        return bins.smooth(bins.samples * total[:, HORIZONTAL])[bins.middles]
+
+    y = integrated(bins.mean(apply(R, beyond))) - tilt[..., [0, 4, 8]].sum(-1)
+    by_error = integrated(bins.product(R, turn).reshape(-1, 3, 9))
+    return y, np.concatenate([by_error, -tilt, -by_offset, integrated(bins.mean(R) * step)], -1)
+
+
+def _tilt(force: np.ndarray, g: float) -> np.ndarray:
+    """(K, 2, ...) horizontal components of f × ŷ / g, how far the world is tilted that sees a force f."""
+    return np.stack([-force[:, 2], force[:, 0]], 1) / g
+
+
+def _solved(
+    y: np.ndarray, columns: np.ndarray, sd: np.ndarray, time: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Scale errors (3,) and their standard deviations; bias and constant free in each stretch."""
+    stretch = ((time - time[0]) // STRETCH_S).astype(int)
+    count = stretch[-1] + 1
+    own = np.zeros((len(y), 2, count, 5))
+    own[np.arange(len(y)), :, stretch, :3] = columns[..., 21:]
+    own[np.arange(len(y)), :, stretch, 3:] = np.eye(2)
+    A = np.concatenate([columns[..., :21], own.reshape(len(y), 2, -1)], -1)
+    spread = np.where(np.eye(3, dtype=bool).ravel(), SCALE_SD, AXES_SD)
+    spread = [*spread, *[ACCELEROMETER_SD] * 9, *[ACCELEROMETER_BIAS_SD] * 3]
+    spread += [*[BIAS_SD] * 3, 1e3, 1e3] * count
+    prior, weight, scatter = np.diag(1 / np.square(spread)), np.ones((len(y), 2)), 1.0
+    x, H = np.zeros(len(prior)), prior
+    for _ in range(ROUNDS):
+        w = weight / (scatter * sd[:, None]) ** 2
+        H = np.einsum("kin,kim->nm", A * w[..., None], A, optimize=True) + prior
+        x = np.linalg.solve(H, np.einsum("kin,ki->n", A, w * y))
+        off = np.abs(y - A @ x) / sd[:, None]
+        scatter = max(1.0, float(np.median(off)) / 0.6745)
+        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(off, 1e-12))
+    return x[[0, 4, 8]], np.sqrt(np.diag(np.linalg.inv(H))[[0, 4, 8]])
+
+
+def turning_true(unit: Unit, scales: Iterable[GyroscopeScale]) -> Unit:
+    """The unit with its gyroscope's axes corrected, where their scale is sure.
+
+    Parameters
+    ----------
+    unit : as recorded
+    scales : of any units; those of others are passed over
+
+    Returns
+    -------
+    Unit
+    """
+    own = next((s for s in scales if s.unit == unit.name and s.sure.any()), None)
+    if own is None or unit.gyroscope is None:
+        return unit
+    return dataclasses.replace(unit, gyroscope=unit.gyroscope * np.where(own.sure, own.factor, 1.0))
+
+
+def gyroscope_findings(scales: Sequence[GyroscopeScale], handled: bool = True) -> tuple[Finding, ...]:
+    """What to say about gyroscopes whose scale is off.
+
+    Parameters
+    ----------
+    scales : from `gyroscope_scales`
+    handled : whether `turning_true` was applied
+
+    Returns
+    -------
+    tuple of Finding
+
+    Notes
+    -----
+    Harm: a turn of 90°, usual for a limb, seen too large or too small by the scale.
+    """
+    return tuple(
+        _finding(scale, handled)
+        for scale in scales
+        if np.any(np.abs(scale.factor - 1) * scale.sure > WORTH_TELLING)
+    )
+
+
+def _finding(scale: GyroscopeScale, handled: bool) -> Finding:
+    percent = 100 * (1 / scale.factor - 1)
+    axes = [i for i in range(3) if scale.sure[i]]
+    found = ", ".join(f"{'xyz'[i]} {percent[i]:+.1f} %" for i in axes)
+    left = scale.sd[axes].max() if handled else np.abs(percent[axes]).max() / 100
+    return Finding(
+        "gyroscope-scale",
+        "note" if handled else "warning",
+        f"{scale.unit} gyroscope: turns off by {found} (± {100 * scale.sd[axes].max():.1f} %)",
+        "check the unit and range of its columns, or calibrate the device on a turntable",
+        units=(scale.unit,),
+        value=float(percent[axes][np.argmax(np.abs(percent[axes]))]),
+        threshold=100 * WORTH_TELLING,
+        measure="%",
+        source="data sheets: 0.3 to 1 % (from memory)",
+        handled="scale taken off" if handled else "",
+        harm_deg=float(left * USUAL_TURN_DEG),
+    )

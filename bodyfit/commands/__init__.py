@@ -1,0 +1,1 @@
+"""The command: paths in, stages called, paths out."""

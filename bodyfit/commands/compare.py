@@ -1,0 +1,97 @@
+"""`bodyfit compare`: a capture in; what each set of sensors makes of it out, as tables and a page."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("capture", metavar="CAPTURE", type=click.Path(path_type=Path))
+@click.option(
+    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
+)
+@click.option(
+    "--reference",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="File that holds the truth, such as truth/segments.csv.gz: columns as in segments.csv; a segment's "
+    "cells may be empty.  [truth/segments.csv or .csv.gz beside setup.toml where there is one, else the "
+    "solution with every sensor]",
+)
+@click.option("--against-full", is_flag=True, help="Compare with the solution with every sensor in any case.")
+@click.option(
+    "--sets",
+    metavar="WORD,WORD",
+    help="Sensor sets, such as acc+gyro,gyro,all.  [every set that makes sense]",
+)
+@click.option(
+    "--leave-out-each",
+    is_flag=True,
+    help="Also without each unit in turn, with every sensor or those of --sets.",
+)
+@click.option("--leave-out", metavar="UNIT,UNIT", multiple=True, help="Also without these units; repeatable.")
+@click.option(
+    "--align-clock", is_flag=True, help="Take a constant offset of up to 30 ms off the reference's clock."
+)
+@click.option(
+    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
+)
+def compare(
+    capture: Path,
+    out: Path,
+    reference: Path | None,
+    against_full: bool,
+    sets: str | None,
+    leave_out_each: bool,
+    leave_out: tuple[str, ...],
+    align_clock: bool,
+    jobs: int | None,
+) -> None:
+    """Solve CAPTURE with every set of sensors, with the body model and without, and compare.
+
+    Errors are those of each joint's rotation, child segment against parent. OUT gets comparison.csv,
+    comparison.json, comparison.html and, in cases, a file for each finished case: a run that was interrupted
+    goes on from there. Exit code 2: the call or a file is wrong. A set that can't be
+    solved is listed with the reason and is no error.
+    """
+    from .progress_bar import Progress
+
+    with Progress() as progress:
+        progress(0, 0, "loading")
+        import dataclasses
+
+        from ..errors import InputError
+        from ..files.capture.folder import read_capture
+        from ..files.plain.atomic_file import check_folder
+        from ..files.scene.viewing_layout import laid_out
+        from ..simulation.truth_files import truth_file
+        from ..study.accuracy.reference_file import read_reference
+        from ..study.comparison.compare import compare as compared
+        from ..study.comparison.files import read_case, write_case, write_comparison
+        from .terminal.comparison import print_comparison
+
+        if reference is not None and against_full:
+            raise InputError("compare: found --reference and --against-full; expected one of them")
+        check_folder(out)
+        progress(0, 0, f"reading {capture}")
+        recording = read_capture(capture)
+        path = reference or (None if against_full else truth_file(capture))
+        comparison = compared(
+            recording,
+            None if path is None else read_reference(path),
+            None if sets is None else [word.strip() for word in sets.split(",")],
+            [[name.strip() for name in word.split(",")] for word in leave_out],
+            leave_out_each,
+            align_clock=align_clock,
+            jobs=jobs or os.cpu_count() or 1,
+            drawn=laid_out(recording.model.scaled(recording.person))[0],
+            kept=(lambda key: read_case(out, key), lambda key, result: write_case(out, key, result)),
+            progress=progress,
+        )
+        against = comparison.against if path is None else str(path)
+        comparison = dataclasses.replace(comparison, title=recording.title or str(capture), against=against)
+        paths = write_comparison(comparison, out)
+    print_comparison(comparison, paths)

@@ -1,0 +1,67 @@
+"""`bodyfit fit`: a capture reconstructed into a folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("capture", metavar="CAPTURE", type=click.Path(path_type=Path))
+@click.option(
+    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
+)
+@click.option(
+    "--sensors",
+    metavar="WORD,WORD",
+    help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
+)
+@click.option("--alone", is_flag=True, help="Each unit by itself, without the body model.")
+@click.option(
+    "--leave-out", metavar="UNIT", multiple=True, help="Pretend that a unit was not worn; repeatable."
+)
+@click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+@click.option(
+    "--assign",
+    type=click.Choice(("given", "auto")),
+    default="given",
+    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
+)
+def fit(
+    capture: Path,
+    out: Path,
+    sensors: str | None,
+    alone: bool,
+    leave_out: tuple[str, ...],
+    strict_ranges: bool,
+    assign: str,
+) -> None:
+    """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
+
+    CAPTURE is a folder with a setup.toml. OUT gets segments.csv, joints.csv, pose.glb and summary.json.
+    Exit code 1: the capture can't be reconstructed; 2: the call or a file is wrong.
+    """
+    from .progress_bar import Progress
+
+    with Progress() as progress:
+        progress(0, 0, "loading")
+        from ..files.capture.folder import read_capture
+        from ..files.fit_folder import FILES, write_fit
+        from ..files.plain.atomic_file import check_folder
+        from ..fitting.fit import fit as fit_capture
+        from .terminal.fit_table import print_fit
+
+        check_folder(out, FILES)
+        progress(0, 0, f"reading {capture}")
+        result = fit_capture(
+            read_capture(capture),
+            sensors=None if sensors is None else {word.strip() for word in sensors.split(",")},
+            alone=alone,
+            leave_out=leave_out,
+            strict_ranges=strict_ranges,
+            assign=assign,
+            progress=progress,
+        )
+        paths = write_fit(result, out, progress)
+    print_fit(result.summary, paths)

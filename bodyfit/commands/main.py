@@ -1,0 +1,90 @@
+"""The command: paths in, stages called, paths out. Heavy parts are imported when a stage needs them."""
+
+from __future__ import annotations
+
+import importlib
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import IO, Any
+
+import click
+
+from ..errors import BodyfitError
+from ..version import __version__
+
+# Subcommands that live in a module of their own, imported when called: name -> module, line of help
+ELSEWHERE = {
+    "fit": (".fit", "The motion of the body in a capture: rotations, joint angles, a 3-D scene, a summary."),
+    "compare": (".compare", "The same recording with other sensors, without the body, with fewer units."),
+    "inspect": (".inspect", "What a capture holds, what is wrong with it, and what to do."),
+    "plan": (".plan", "Which units to wear for a motion, before anything is bought or strapped on."),
+    "report": (".report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
+    "review": (".review", "What to be wary of in a motion: findings with time, number, limit, source."),
+    "simulate": (".simulate", "What worn units would have measured during a given motion."),
+}
+INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it
+
+
+class Refusal(click.ClickException):
+    """A BodyfitError on its way to the terminal: one paragraph on the error stream, its own exit code."""
+
+    def __init__(self, error: BodyfitError) -> None:
+        super().__init__(" ".join(str(error).split()))
+        self.exit_code = error.exit_code  # type: ignore[misc]
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Prints the paragraph."""
+        click.echo(f"bodyfit: {self.message}", file=file, err=file is None)
+
+
+class Commands(click.Group):
+    """The group of subcommands, which imports those of `ELSEWHERE` only when called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in order."""
+        return sorted([*super().list_commands(ctx), *ELSEWHERE])
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The subcommand of that name."""
+        if cmd_name in ELSEWHERE:
+            return getattr(importlib.import_module(ELSEWHERE[cmd_name][0], __package__), cmd_name)
+        return super().get_command(ctx, cmd_name)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list in --help, without importing anything."""
+        rows = [(name, ELSEWHERE[name][1]) for name in ELSEWHERE]
+        rows += [(name, command.get_short_help_str(90)) for name, command in self.commands.items()]
+        with formatter.section("Commands"):
+            formatter.write_dl(sorted(rows))
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs the subcommand; what bodyfit refuses on purpose becomes a paragraph and an exit code."""
+        try:
+            with _terminates_cleanly():
+                return super().invoke(ctx)
+        except BodyfitError as error:
+            raise Refusal(error) from error
+        except KeyboardInterrupt:
+            ctx.exit(INTERRUPTED)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, message="bodyfit %(version)s")
+def main() -> None:
+    """Turns the signals of a few worn inertial units into the motion of a jointed body."""
+
+
+@contextmanager
+def _terminates_cleanly() -> Iterator[None]:
+    """A polite request to end (SIGTERM) unwinds the stack, so that temporary files go."""
+
+    def end(*_: object) -> None:
+        sys.exit(TERMINATED)
+
+    before = signal.signal(signal.SIGTERM, end)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

@@ -1,0 +1,28 @@
+"""`bodyfit review`: the folder of a fit in, what to be wary of out, printed and as findings.json."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
+@click.option("--notes/--no-notes", default=True, show_default=True, help="Print what is only good to know.")
+def review(out: Path, notes: bool) -> None:
+    """Look over the motion in OUT: what can't be a person, what can't be trusted, what is worth knowing.
+
+    OUT is a folder that `bodyfit fit` wrote; it gets findings.json. docs/findings.md tells every kind.
+    """
+    from ..files.findings_file import FILE, write_findings
+    from ..fitting.result import read_fit
+    from ..study.review.review import CAUTION
+    from ..study.review.review import review as review_fit
+    from ..version import __version__
+    from .terminal.findings import print_findings
+
+    findings = review_fit(read_fit(out))
+    write_findings(findings, out / FILE, __version__, CAUTION)
+    print_findings(findings if notes else [f for f in findings if f.severity != "note"], CAUTION)
+    click.echo(f"written to {out}: {FILE}")

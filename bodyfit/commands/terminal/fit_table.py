@@ -1,0 +1,144 @@
+"""The table that a person reads after a fit: joints, units, warnings, files; at most 100 columns wide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import zip_longest
+from pathlib import Path
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from .table import NONE, WIDTH, number, plain_table
+
+SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
+Summary = Mapping[str, Any]
+
+
+def print_fit(summary: Summary, paths: Iterable[Path], console: Console | None = None) -> None:
+    """Prints what was found, how good it is, warnings, and the files written.
+
+    Parameters
+    ----------
+    summary : as in summary.json; what is missing or None is printed as –
+    paths : files written
+    console : where to; default is the standard output
+    """
+    console = console or Console(highlight=False)
+    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    _print_heading(console, summary)
+    if summary.get("joints"):
+        console.print(_joints(summary["joints"]))
+        _print_notes(console, summary["joints"])
+    if summary.get("units"):
+        console.print(_units(summary["units"]))
+    _print_end(console, summary.get("warnings") or (), list(paths))
+
+
+def _print_heading(console: Console, summary: Summary) -> None:
+    model, sampling = summary.get("model") or {}, summary.get("sampling") or {}
+    solver = summary.get("solver") or {}
+    span = f"{number(sampling.get('start_s'), 2)} to {number(sampling.get('end_s'), 2)} s"
+    lines = {
+        "capture": _text(summary.get("capture")),
+        "body": f"{_text(model.get('name'))}, {_text(model.get('segments'))} segments, "
+        f"{_text(model.get('joints'))} joints",
+        "frames": f"{_text(sampling.get('frames'))} at {number(sampling.get('frequency_hz'), 1)} Hz, {span}",
+        "heading": _text((summary.get("heading") or {}).get("reference")),
+        "solver": f"{_text(solver.get('iterations'))} iterations, the last by "
+        f"{number(solver.get('last_step_deg'), 3)}°, "
+        f"{number(summary.get('wall_time_s'), 1)} s",
+    }
+    console.print()
+    for name, line in lines.items():
+        console.print(Text(f"{name:<9}", style="bold") + Text(line))
+    console.print()
+
+
+def _joints(joints: Summary) -> Table:
+    """One block of rows a joint: its angles on the left, what was found about it on the right."""
+    table = plain_table(
+        "joint", "angle", ">from °", ">to °", "centre mm, axis", ">agree\nm/s²", ">heading\n± °"
+    )
+    for name, joint in joints.items():
+        rows = zip_longest(_names(name, joint), _angles(joint), _found(joint), _quality(joint))
+        for left, angle, found, quality in rows:
+            table.add_row(left or "", *(angle or ("", "", "")), found or "", *(quality or ("", "")))
+        table.add_section()
+    return table
+
+
+def _names(name: str, joint: Summary) -> list[Text | str]:
+    return [Text(name, style="bold"), f"  {_text(joint.get('type'))}"]
+
+
+def _angles(joint: Summary) -> list[tuple[str, str, str]]:
+    angles = joint.get("angles") or {}
+    return [
+        (name.replace("_", " "), number(span.get("min_deg"), 1), number(span.get("max_deg"), 1))
+        for name, span in angles.items()
+    ]
+
+
+def _found(joint: Summary) -> list[str]:
+    parent, child = joint.get("lever_arm_parent_m"), joint.get("lever_arm_child_m")
+    lines = [f"parent {_millimetres(parent)}", f"child  {_millimetres(child)}"] if parent or child else [NONE]
+    if joint.get("hinge_axis_parent"):
+        lines.append(f"axis   {_vector(joint['hinge_axis_parent'], 2)}")
+    return [*lines, joint["lever_arm_source"]] if joint.get("lever_arm_source") else lines
+
+
+def _quality(joint: Summary) -> list[tuple[str | Text, str | Text]]:
+    heading: str | Text = number(joint.get("relative_heading_sd_deg"), 1)
+    if joint.get("determined") is False:
+        heading = Text("unknown", style="bold red")
+    return [(number(joint.get("residual_m_s2"), 2), heading)]
+
+
+def _print_notes(console: Console, joints: Summary) -> None:
+    notes = [(name, joint["note"]) for name, joint in joints.items() if joint.get("note")]
+    for name, note in notes:
+        console.print(Padding(Text(f"{name}: {note}"), (0, 0, 0, 2)))
+    console.print()
+
+
+def _units(units: Summary) -> Table:
+    table = plain_table(
+        "unit", "segment", "sensors used", "gyroscope\nbias °/s", "mounting", ">field\ntrusted %", ">gaps"
+    )
+    for name, unit in units.items():
+        share = unit.get("magnetometer_trusted_share")
+        table.add_row(
+            Text(name, style="bold"),
+            _text(unit.get("segment")),
+            ", ".join(SHORT.get(word, word) for word in map(str, unit.get("sensors") or ())) or NONE,
+            _vector(unit.get("gyroscope_bias_deg_per_s"), 2),
+            _text(unit.get("mounting_source")),
+            number(None if share is None else 100 * share, 0),
+            str(len(unit.get("gaps") or ())),
+        )
+    return table
+
+
+def _print_end(console: Console, warnings: Sequence[str], paths: Sequence[Path]) -> None:
+    console.print()
+    for warning in warnings:
+        console.print(Text("warning: ", style="bold red") + Text(warning))
+    if paths:
+        names = ", ".join(path.name for path in paths)
+        console.print(Text(f"written to {paths[0].parent}: {names}"), soft_wrap=True)
+
+
+def _vector(value: Sequence[float] | None, decimals: int) -> str:
+    return NONE if value is None else " ".join(f"{part:5.{decimals}f}" for part in value)
+
+
+def _millimetres(value_m: Sequence[float] | None) -> str:
+    return _vector(None if value_m is None else [1000 * part for part in value_m], 0)
+
+
+def _text(value: object) -> str:
+    return NONE if value is None else str(value)

@@ -1,0 +1,145 @@
+"""What a person reads after `bodyfit inspect`: findings, a table of units, what to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from ...core.findings import Finding
+from ...study.inspection.result import Inspection, UnitInspection
+from .table import NONE, WIDTH, number, plain_table
+
+STYLES = {"serious": "bold red", "warning": "bold", "note": "dim"}
+INDENT = 9  # columns, as wide as the severity and a space
+
+
+def print_inspection(
+    inspection: Inspection, paths: Sequence[Path] = (), console: Console | None = None
+) -> None:
+    """Prints findings, units and what to do next, at most 100 columns wide.
+
+    Parameters
+    ----------
+    inspection : what is None in it is printed as –
+    paths : files written
+    console : where to; default is the standard output
+    """
+    console = console or Console(highlight=False)
+    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    _print_heading(console, inspection)
+    for finding in inspection.findings:
+        _print_finding(console, finding)
+    if inspection.units:
+        console.print(_units(inspection.units))
+        console.print()
+    console.print(Text(next_step(inspection), style="bold"))
+    for path in paths:
+        console.print(Text(f"written to {path}"), soft_wrap=True)
+
+
+def _print_heading(console: Console, inspection: Inspection) -> None:
+    """What was looked at, and how many findings there are."""
+    span = f"{number(inspection.start, 2)} to {number(inspection.end, 2)} s"
+    count = {severity: 0 for severity in STYLES}
+    for finding in inspection.findings:
+        count[finding.severity] += 1
+    took = "" if inspection.wall_time is None else f", checked in {inspection.wall_time:.1f} s"
+    lines = {
+        "capture": inspection.title or inspection.source or NONE,
+        "body": inspection.model or NONE,
+        "units": f"{len(inspection.units)}, {span}{took}",
+        "findings": ", ".join(f"{number} {word}" for word, number in count.items() if number) or "none",
+    }
+    console.print()
+    for name, line in lines.items():
+        console.print(Text(f"{name:<{INDENT}}", style="bold") + Text(line))
+    console.print()
+
+
+def _print_finding(console: Console, finding: Finding) -> None:
+    """Severity, where and when; what; what was done about it; what to do."""
+    where = ", ".join((*finding.units, *finding.joints, *finding.segments)) or "the whole capture"
+    head = Text(f"{finding.severity:<{INDENT}}", style=STYLES[finding.severity])
+    console.print(head + Text(f"{where}{when(finding)}", style="bold"))
+    handled = f"; {finding.handled}" if finding.handled else ""
+    for text in (f"{finding.what}{handled}", f"to do: {finding.advice}" if finding.advice else ""):
+        if text:
+            console.print(Padding(Text(text), (0, 0, 0, INDENT)))
+    console.print()
+
+
+def when(finding: Finding) -> str:
+    """When a finding holds, as it stands behind where it holds.
+
+    Parameters
+    ----------
+    finding : with or without a time
+
+    Returns
+    -------
+    text that begins with a comma; empty: throughout
+    """
+    if finding.start is None:
+        return ""
+    if finding.end is None:
+        return f", at {finding.start:.2f} s"
+    return f", {finding.start:.2f} to {finding.end:.2f} s"
+
+
+def _units(units: Sequence[UnitInspection]) -> Table:
+    """One row a unit."""
+    table = plain_table(
+        "unit", "segment", ">rate\nHz", ">gaps", ">clipped\n%", ">clock\nms", ">noise\n°/s/√Hz",
+        ">field\ntrusted %", ">mounting\n± °", ">placed\n%",
+    )  # fmt: skip
+    for unit in units:
+        table.add_row(
+            Text(unit.name, style="bold"),
+            unit.segment or NONE,
+            number(unit.frequency, 1),
+            NONE if unit.gaps is None else str(len(unit.gaps)),
+            number(_times(unit.clipped_share, 100), 2),
+            _offset(unit),
+            number(_times(unit.gyroscope_noise, 180 / math.pi), 4),
+            number(_times(unit.field_trusted_share, 100), 0),
+            number(_times(max(unit.mounting_sd), 180 / math.pi) if unit.mounting_sd else None, 1),
+            number(_times(unit.placement, 100), 1),
+        )
+    return table
+
+
+def _offset(unit: UnitInspection) -> str:
+    if unit.clock_offset is None:
+        return NONE
+    spread = "" if unit.clock_offset_sd is None else f" ± {1000 * unit.clock_offset_sd:.1f}"
+    return f"{1000 * unit.clock_offset:.1f}{spread}"
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else factor * value
+
+
+def next_step(inspection: Inspection) -> str:
+    """What to do next, in one sentence.
+
+    Parameters
+    ----------
+    inspection : of a capture
+
+    Returns
+    -------
+    sentence
+    """
+    open_ones = [finding for finding in inspection.findings if not finding.handled]
+    serious = [finding for finding in open_ones if finding.severity == "serious"]
+    if serious:
+        return f"Next: {serious[0].advice}; then inspect again before any fit."
+    if any(finding.severity == "warning" for finding in open_ones):
+        return "Next: mend what the warnings name where you can, or run bodyfit fit and mind them."
+    return "Next: nothing stands in the way of bodyfit fit."

@@ -1,0 +1,67 @@
+"""What a person reads after `bodyfit plan`: the answer, its angles, what more or fewer units would do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from ...study.planning.answer import Plan
+from .table import WIDTH, number, plain_table
+
+
+def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None = None) -> None:
+    """Prints the answer, tables and the files written, at most 100 columns wide.
+
+    Parameters
+    ----------
+    plan : with its results
+    paths : files written
+    console : where to; default is the standard output
+    """
+    console = console or Console(highlight=False)
+    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console.print()
+    for name, value in plan.about.items():
+        console.print(Text(f"{name:<12}", style="bold") + Text(str(value)))
+    console.print()
+    for line in plan.in_short:
+        console.print(Text(line))
+    for table in (_angles(plan), _sizes(plan)):
+        console.print(Padding(table, (1, 0, 0, 0)))
+    limits = ", ".join(f"{name} {number(value, 2)}°" for name, value in plan.without.items())
+    console.print()
+    console.print(Text(f"bound of {plan.shown.breaks_first(plan.tolerance_deg)}: {limits}"))
+    console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
+
+
+def _angles(plan: Plan) -> Table:
+    """The set shown, angle by angle."""
+    table = plain_table("angle", ">tolerance\n°", ">bound\n°", ">simulated\nRMS °", ">over\n%")
+    shown = plan.shown
+    for name, bound in shown.bound_deg.items():
+        over = shown.over.get(name)
+        figures = (plan.tolerance_deg[name], bound, shown.error_deg.get(name))
+        table.add_row(
+            Text(name, style="bold"),
+            *(number(v, 2) for v in figures),
+            number(None if over is None else 100 * over, 0),
+        )
+    return table
+
+
+def _sizes(plan: Plan) -> Table:
+    """A set for every number of units, see `Plan.best_by`."""
+    table = plain_table(
+        ">units", ">axes", ">bound\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
+    )
+    for units, r in plan.best_by(lambda worn: worn.units).items():
+        met = number(100 * r.met / r.trials if r.trials else None, 0)
+        figures = (number(r.bound_mean_deg, 2), number(r.error_mean_deg, 2), met)
+        first = r.breaks_first(plan.tolerance_deg)
+        table.add_row(str(units), str(r.worn.axes), *figures, Text(first), Text(r.worn.name))
+    return table

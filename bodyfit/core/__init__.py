@@ -1,0 +1,1 @@
+"""Small parts that know neither units nor bodies."""

@@ -1,0 +1,75 @@
+"""Stretches of time: runs of a condition, joined over short breaks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+JOIN_S = 0.3  # s, stretches nearer to each other count as one
+SHORTEST_S = 0.05  # s, what is shorter is left out: three frames of a usual sampling
+
+
+def runs(flags: np.ndarray) -> list[tuple[int, int]]:
+    """Runs of True.
+
+    Parameters
+    ----------
+    flags : (T,) bool
+
+    Returns
+    -------
+    (start, end) of each, the end exclusive
+    """
+    edges = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
+    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Frames [first, last], both included, of a time axis.
+
+    Attributes
+    ----------
+    first, last : index
+    start, end : s
+    """
+
+    first: int
+    last: int
+    start: float
+    end: float
+
+    @property
+    def frames(self) -> slice:
+        """The frames as a slice."""
+        return slice(self.first, self.last + 1)
+
+
+def stretches(
+    time: np.ndarray, holds: np.ndarray, join: float = JOIN_S, shortest: float = SHORTEST_S
+) -> list[Stretch]:
+    """Stretches in which `holds`.
+
+    Parameters
+    ----------
+    time : (T,) s, increasing
+    holds : (T,) bool
+    join : s; stretches with less than this between them are one
+    shortest : s; what holds for less time altogether is left out
+
+    Returns
+    -------
+    list of Stretch, in the order of time
+    """
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
+    if not len(edges):
+        return []
+    first, last = edges[::2], edges[1::2] - 1
+    apart = time[first[1:]] - time[last[:-1]] > join
+    first, last = first[np.r_[True, apart]], last[np.r_[apart, True]]
+    step = float(np.median(np.diff(time))) if len(time) > 1 else 0.0
+    held = np.concatenate([[0], np.cumsum(holds)])
+    long = (held[last + 1] - held[first]) * step >= shortest
+    pairs = zip(first[long].tolist(), last[long].tolist(), strict=True)
+    return [Stretch(a, b, float(time[a]), float(time[b])) for a, b in pairs]

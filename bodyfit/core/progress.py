@@ -1,0 +1,7 @@
+"""How long work tells how far it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+Progress = Callable[[int, int, str], None]  # (done, total, what)

@@ -1,0 +1,172 @@
+"""The smoother at work: residuals linearised, solved, and what stays the same solved for in between."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
+from ..core.progress import Progress
+from ..core.rotations import exp, log
+from ..recording.keyframe_averages import Averages, averages
+from .initial.headings import start
+from .initial.multi_start import explained
+from .linearise import linearise
+from .problem.estimate import CONVERGED, Estimate
+from .problem.problem import Problem, judged
+from .problem.unknowns import Body, State
+from .residuals.base import Linearised
+from .solver.gauss_newton_step import one_step
+from .solver.marginal_covariance import posterior
+from .uncertainty.held_parameters import information_beforehand, with_constants
+from .updates.field_level import ADMITTED_AFTER, admitted
+from .updates.joint_geometry import refine
+
+MOST_ITERATIONS = 7
+GEOMETRY_SETTLES = 5  # iterations after which lever arms, axes and scales are held, so that steps can die out
+LATENCY_AFTER = (2, 4)  # iterations after which the joints agree well enough to show a latency
+
+
+def estimate(
+    problem_at: Callable[[Lateness], Problem], latency: float, units: int, progress: Progress | None = None
+) -> Estimate:
+    """Most probable motion of all units, given the signals and the body.
+
+    Parameters
+    ----------
+    problem_at : the problem with what is late taken off the stamps
+    latency : s of the gyroscopes, to start from
+    units : number of units
+    progress : called as progress(done, total, what)
+
+    Returns
+    -------
+    Estimate
+
+    Notes
+    -----
+    Gauss–Newton over rotations, biases and velocities; between steps, what is linear or closed-form once the
+    rotations are known: lever arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
+    """
+    say = progress or (lambda done, total, what: None)
+    say(0, MOST_ITERATIONS, "start values")
+    late = on_time(units, latency)
+    problem = problem_at(late)
+    state, body, gated = start(problem)
+    trust = gated.without(judged(problem))
+    state, body = explained(problem, state, body, trust)
+    problem = _following(problem, first := state.R)
+    average = averages(problem.signals, problem.turns, state.R)
+    parts, moved, iteration = [], np.inf, 0
+    for iteration in range(1, MOST_ITERATIONS + 1):
+        say(iteration, MOST_ITERATIONS, "smoothing")
+        parts = []  # the last ones are freed before the next are made: an hour of them is large
+        parts = linearise(problem, state, body, average, trust, first=iteration == 1)
+        state, body, step = one_step(problem, state, body, parts)
+        average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
+        if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
+            late = late + found
+            state = _read_later(state, problem, found)
+            del problem  # an hour's signals are not held twice
+            problem = _following(problem_at(late), first)
+            average = averages(problem.signals, problem.turns, state.R)
+        if iteration <= GEOMETRY_SETTLES:
+            body = refine(problem, state, body, average, iteration)
+        if iteration == ADMITTED_AFTER:
+            state, average, trust = admitted(problem, state, body, average, gated)
+        moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
+        if moved < CONVERGED and iteration > max(LATENCY_AFTER):
+            break
+    say(MOST_ITERATIONS, MOST_ITERATIONS, "how sure")
+    return Estimate(
+        problem,
+        state,
+        body,
+        average,
+        trust,
+        late,
+        iteration,
+        sum(part.cost for part in parts),
+        moved,
+        _root_mean_squares(parts),
+        *how_sure(problem, state, body, average, parts),
+    )
+
+
+def _following(problem: Problem, R: np.ndarray) -> Problem:
+    """The problem with the turns that long gaps lost replaced by those of the start, which follow neighbours.
+
+    They count as wholly unknown all the same; only, nothing that turns with its neighbour is unlikely.
+    """
+    lost = problem.signals.lost
+    if not lost.any():
+        return problem
+    carried, k, u = problem.turns.carried.copy(), *np.nonzero(lost)
+    whole = log(np.swapaxes(R[k, u], -1, -2) @ R[k + 1, u])
+    share = np.linspace(0.0, 1.0, carried.shape[1])[:, None]
+    carried[k, :, u] = exp(share * whole[:, None])
+    return replace(problem, turns=replace(problem.turns, carried=carried))
+
+
+def _late(problem: Problem, body: Body, average: Averages) -> Lateness:
+    """What the joints show to be late; nothing where it is not certain or makes no difference."""
+    if not len(body.levers) or not problem.signals.has["gyroscope"].any():
+        return on_time(len(problem.signals.units))
+    alike = problem.alike(problem.weights.joint_s)
+    return worth_taking_off(*lateness_from_joints(average, body.ends, body.levers, body.joint_sd, alike))
+
+
+def _read_later(state: State, problem: Problem, late: Lateness) -> State:
+    """The state with each unit's rotations where they will have turned to when it is read later."""
+    signals, at = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
+    turned = signals.rate[:: signals.per_key] * late.at(at)[..., None]
+    return replace(state, R=state.R @ exp(turned))
+
+
+def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
+    """Root mean square of each kind of residual where it counts."""
+    out = {}
+    for part in parts:
+        active = part.weight > 0
+        if active.any():
+            out[part.name] = float(np.sqrt(np.mean(part.value[active] ** 2)))
+    return out
+
+
+def how_sure(
+    problem: Problem, state: State, body: Body, average: Averages, parts: Sequence[Linearised]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Covariance of rotations, and of each child's rotation against its parent's, at every keyframe.
+
+    Parameters
+    ----------
+    problem, state, body, average, parts : at the end
+
+    Returns
+    -------
+    rotation : (K + 1, U, 3, 3) rad², of each unit, world frame
+    relative : (K + 1, J, 3, 3) rad², of θ_child − θ_parent per tie, world frame
+    """
+    U = state.R.shape[1]
+    ends = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2)
+    rotation = np.empty((len(state.R), U, 3, 3))
+    relative = np.empty((len(state.R), len(ends), 3, 3))
+    units = np.arange(U)
+    p, c = ends.T
+
+    def visit(at: slice, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
+        S, x = S.reshape(-1, U, 3, U, 3), X.reshape(len(X), U, 3, -1)
+        rotation[at] = np.moveaxis(S[:, units, :, units], 0, 1) + _spread(x, sigma)
+        between = S[:, p, :, p] + S[:, c, :, c] - S[:, p, :, c] - S[:, c, :, p]
+        relative[at] = np.moveaxis(between, 0, 1) + _spread(x[:, c] - x[:, p], sigma)
+
+    parts = with_constants(parts, problem, state, body, average)
+    posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit, U)
+    return rotation, relative
+
+
+def _spread(J: np.ndarray, sigma: np.ndarray) -> np.ndarray:
+    """(k, E, 3, 3) J Σ Jᵀ of (k, E, 3, q) and (q, q)."""
+    return (J.reshape(-1, len(sigma)) @ sigma).reshape(J.shape) @ np.swapaxes(J, -1, -2)

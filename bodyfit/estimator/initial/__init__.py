@@ -1,0 +1,1 @@
+"""Where the solver starts: headings, and several postures to try."""

@@ -1,0 +1,1 @@
+"""What is given, what is looked for, and what is known beforehand."""

@@ -1,0 +1,51 @@
+"""What the estimator found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...alignment.latency import Lateness
+from ...calibration.magnetic.field_gate import FieldTrust
+from ...recording.keyframe_averages import Averages
+from .problem import Problem
+from .unknowns import Body, State
+
+CONVERGED = 5e-4  # rad, root mean square step
+
+
+@dataclass(frozen=True, eq=False)
+class Estimate:
+    """What the smoother found.
+
+    Attributes
+    ----------
+    problem, state, body, average : at the end
+    trust : of the magnetic field
+    late : what was taken off the stamps: latency of gyroscopes, offset and drift of each unit
+    iterations, cost : of the solver
+    last_step : rad, root mean square of the last step; converged when below 5e-4
+    residuals : name -> root mean square
+    rotation : (K + 1, U, 3, 3) rad², covariance of each unit's rotation, world frame
+    relative : (K + 1, J, 3, 3) rad², per tie, of the child's rotation against the parent's, world frame
+    """
+
+    problem: Problem
+    state: State
+    body: Body
+    average: Averages
+    trust: FieldTrust
+    late: Lateness
+    iterations: int
+    cost: float
+    last_step: float
+    residuals: Mapping[str, float]
+    rotation: np.ndarray
+    relative: np.ndarray
+
+    @property
+    def converged(self) -> bool:
+        """Whether the last step was negligible."""
+        return self.last_step < CONVERGED

@@ -1,0 +1,88 @@
+"""Postures: where joints beside segments without a unit usually are, and how far from there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ...body.parts import Joint
+
+if TYPE_CHECKING:
+    from ...weights import Weights
+    from .tie import Tie
+
+SHARE = 0.25  # of its range, one standard deviation of an angle: two to either side fill it
+USUAL_DEG = {  # means over the gait cycle at free speed: Schwartz 2008, doi:10.1016/j.jbiomech.2008.03.015
+    ("hip", "flexion"): 19.0,
+    ("knee", "flexion"): 23.0,
+    ("elbow", "flexion"): 30.0,  # walking, from memory; no published mean was looked up
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Postures:
+    """What is known beforehand of the joints beside segments without a unit.
+
+    Attributes
+    ----------
+    ends : (L, 2) units, parent and child
+    usual : (L, 3, 3) child's rotation against the parent's
+    whiten : (L, 3, 3) 1/rad, one over the deviation from that in the course of a motion
+    offset_sd : (L, 3) rad, how far a person's own usual posture is from it, about the parent's axes
+    """
+
+    ends: np.ndarray
+    usual: np.ndarray
+    whiten: np.ndarray
+    offset_sd: np.ndarray
+
+
+def postures(ties: Sequence[Tie], measured: np.ndarray, weights: Weights) -> Postures:
+    """Postures of all joints that lack a unit at one of their ends.
+
+    Parameters
+    ----------
+    ties : joints between the units
+    measured : (U,) bool, units that carry any sensor
+    weights : standard deviations
+
+    Returns
+    -------
+    Postures
+    """
+    loose = [tie for tie in ties if not (measured[tie.parent] and measured[tie.child])]
+    each = [_of(tie.joint, weights) for tie in loose]
+    usual, whiten, offset = ([one[i] for one in each] for i in range(3))
+    return Postures(
+        np.array([[tie.parent, tie.child] for tie in loose], int).reshape(-1, 2),
+        np.array(usual).reshape(-1, 3, 3),
+        np.array(whiten).reshape(-1, 3, 3),
+        np.array(offset).reshape(-1, 3),
+    )
+
+
+def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Usual rotation, one over its spread, and spread between people of one joint."""
+    still = np.eye(3) / w.hinge_declared
+    if joint.type == "fixed":
+        return np.eye(3), still, np.zeros(3) + w.hinge_declared
+    if joint.type == "hinge" and joint.axis is not None:
+        along = np.outer(joint.axis, joint.axis) / np.dot(joint.axis, joint.axis)
+        return np.eye(3), along / w.posture + (np.eye(3) - along) @ still, np.full(3, w.hinge_declared)
+    if joint.sequence[0] == joint.sequence[2]:
+        return np.eye(3), np.eye(3) / w.posture, np.full(3, w.offset)
+    sd, mean = np.full(3, w.posture), np.zeros(3)
+    for n, name in enumerate(joint.angles):
+        axis = "XYZ".index(joint.sequence[n])
+        if name in joint.stiffness:
+            sd[axis] = np.hypot(joint.stiffness[name], w.offset)  # a hinge off by that much swings aside
+        elif name in joint.range:
+            low, high = joint.range[name]
+            sd[axis] = SHARE * (high - low)
+        usual = USUAL_DEG.get((joint.name.split("_")[-1], name), 0.0)
+        mean[n] = joint.signs[n] * np.radians(usual)
+    return Rotation.from_euler(joint.sequence, mean).as_matrix(), np.diag(1 / sd), np.full(3, w.offset)

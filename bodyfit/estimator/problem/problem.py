@@ -1,0 +1,160 @@
+"""What is given, what is looked for, and what stays the same during a capture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ...alignment.mounting import Held
+from ...core.rotations import log
+from ...recording.earth_field import EarthField
+from ...recording.preintegration import Travels, Turns, travels
+from ...recording.signals import Signals
+from ...weights import Weights
+from .posture_prior import Postures, postures
+from .tie import Tie
+from .unmeasured_chains import Bridge, bridges_of
+
+DETERMINED = np.radians(10.0)  # standard deviation above which an axis counts as unknown
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """All that is given: signals, the body between the units, and how much to believe what.
+
+    Attributes
+    ----------
+    signals, turns : of U units
+    ties : joints between them; none: each unit is solved by itself
+    given_mounting : per unit, quaternion xyzw or None
+    places : per unit, mean and covariance of its origin in the segment frame (m, m²), or None
+    held : poses that the capture declares
+    movements : (tie, start, end) in s, joints that moved by themselves about their axis
+    g : m/s²
+    earth : the Earth's field at the capture's place, or None
+    field_norm : (U,) T, median of each magnetometer's norm; NaN where it reads arbitrary units, or none
+    weights : standard deviations
+    measured_lengths : per unit, whether the length of its segment was measured; empty: of none
+    """
+
+    signals: Signals
+    turns: Turns
+    ties: Sequence[Tie]
+    given_mounting: Sequence[np.ndarray | None]
+    places: Sequence[tuple[np.ndarray, np.ndarray] | None]
+    held: Sequence[Held]
+    movements: Sequence[tuple[int, float, float]]
+    g: float
+    earth: EarthField | None
+    field_norm: np.ndarray
+    weights: Weights
+    measured_lengths: Sequence[bool] = ()
+
+    @property
+    def measured(self) -> np.ndarray:
+        """(U,) bool, units that carry any sensor."""
+        return np.any([*self.signals.has.values()], axis=0)
+
+    @cached_property
+    def turn_variance(self) -> np.ndarray:
+        """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
+        w, step = self.weights, self.signals.key_step
+        scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
+        variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
+        return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours
+
+    @property
+    def levelled(self) -> np.ndarray:
+        """(U,) bool, units whose inclination is known without a magnetometer."""
+        return self.signals.has["accelerometer"] | self.signals.has["orientation"]
+
+    @property
+    def followed(self) -> np.ndarray:
+        """(U,) bool, units whose acceleration can be told in the world between keyframes: they feel and turn.
+
+        Without a gyroscope, a joint's forces at both ends would be turned until they agree, at every
+        keyframe anew.
+        """
+        has = self.signals.has
+        return has["accelerometer"] & (has["gyroscope"] | has["orientation"])
+
+    @property
+    def root(self) -> int:
+        """The unit that no tie leads to."""
+        children = {tie.child for tie in self.ties}
+        return next(u for u in range(len(self.signals.units)) if u not in children)
+
+    @property
+    def moving(self) -> np.ndarray:
+        """(V,) units whose velocity is an unknown: `swaying`, then `placed`."""
+        return np.concatenate([self.swaying, self.placed])
+
+    @property
+    def swaying(self) -> np.ndarray:
+        """Units of which only the velocity is looked for: one for each group that joints hold together."""
+        felt, followed = self.signals.has["accelerometer"], self.followed
+        held = {tie.child for tie in self.ties if followed[tie.parent] and followed[tie.child]}
+        return np.array([u for u in np.flatnonzero(felt) if u not in held and u not in self.placed], int)
+
+    @cached_property
+    def bridges(self) -> tuple[Bridge, ...]:
+        """Ways across segments without a unit, between units whose motion can be integrated."""
+        return bridges_of(self.ties, self.measured, self.followed)
+
+    @cached_property
+    def placed(self) -> np.ndarray:
+        """(E,) units whose position is an unknown: the ends of the bridges."""
+        ends = [bridge.units[end] for bridge in self.bridges for end in (0, -1)]
+        return np.array(sorted(set(ends)), int)
+
+    @cached_property
+    def postures(self) -> Postures:
+        """What is known beforehand of joints beside segments without a unit."""
+        return postures(self.ties, self.measured, self.weights)
+
+    @cached_property
+    def travels(self) -> Travels:
+        """Integrated accelerometers of the units in `placed`."""
+        return travels(self.signals, self.turns, self.placed)
+
+    @property
+    def centre_sd(self) -> np.ndarray:
+        """(U,) m, standard deviation of a joint centre of the body, by the segment in whose frame it lies."""
+        measured = self.measured_lengths or [False] * len(self.signals.units)
+        return np.where(measured, self.weights.joint_centre_measured, self.weights.joint_centre)
+
+    def alike(self, seconds: float) -> float:
+        """Number of keyframes in a correlation time, at least one."""
+        return max(1.0, seconds / self.signals.key_step)
+
+    def watched(self, units: Sequence[int]) -> np.ndarray:
+        """(K + 1,) bool, keyframes that lie in no long gap of these units; all of them where none is left."""
+        lost = self.signals.lost[:, list(units)].any(1)
+        out = ~(np.r_[False, lost] & np.r_[lost, False])
+        return out if out.any() else ~out
+
+    def both_measured(self, tie: Tie) -> bool:
+        """Whether both ends of a tie carry sensors."""
+        return bool(self.measured[tie.parent] and self.measured[tie.child])
+
+
+def judged(problem: Problem) -> np.ndarray:
+    """Units whose heading gyroscopes and joints show too, so that their field is judged before it counts.
+
+    Parameters
+    ----------
+    problem : what is given
+
+    Returns
+    -------
+    (U,) bool
+    """
+    has, out = problem.signals.has, np.zeros(len(problem.signals.units), bool)
+    full = has["accelerometer"] & has["gyroscope"]
+    for tie in problem.ties:
+        if full[tie.parent] and full[tie.child]:
+            out[[tie.parent, tie.child]] = True
+    return out & has["magnetometer"]

@@ -1,0 +1,72 @@
+"""The unknowns: what changes from keyframe to keyframe, and what stays the same."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ...alignment.joint_axis import Axis
+from ...alignment.joint_centre import Ends
+from ...alignment.mounting import Mounting
+from ...core.rotations import exp
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """What stays the same during the capture, found between the solver's steps.
+
+    Attributes
+    ----------
+    ends : joints between units with accelerometers; levers (J, 2, 3) m; joint_sd (J,) m/s²
+    lever_covariance : (6J, 6J) m²
+    axes : tie -> hinge axis; hinge_sd : tie -> rad
+    elastic : (U, 3, 3) rad per m/s², turn of each unit against its segment under load
+    mounting : segment_from_unit and where it comes from
+    range_holds : tie -> (3,) bool, for joints with known mountings; where an angle lies outside its range too
+        often, the neutral pose must differ, and the range is not used
+    inferred : (L + A, 3) rad and m, beside segments without a unit: the person's own postures, and the arms
+        of the bridges; see `bridges.expected`
+    """
+
+    ends: Ends
+    joints: Sequence[int]
+    levers: np.ndarray
+    lever_covariance: np.ndarray
+    joint_sd: np.ndarray
+    axes: Mapping[int, Axis]
+    hinge_sd: Mapping[int, float]
+    elastic: np.ndarray
+    mounting: Mounting
+    range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
+    inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
+
+
+@dataclass(frozen=True, eq=False)
+class State:
+    """The unknowns.
+
+    Attributes
+    ----------
+    R : (K + 1, U, 3, 3) world_from_unit
+    bias : (K + 1, U, 3) rad/s, gyroscopes
+    velocity : (K + 1, V, 3) m/s, world frame, of the units in `Problem.moving`
+    position : (K + 1, E, 3) m, world frame, of the units in `Problem.placed`
+    """
+
+    R: np.ndarray
+    bias: np.ndarray
+    velocity: np.ndarray
+    position: np.ndarray
+
+    @property
+    def slots(self) -> int:
+        """Number of three-vectors per keyframe."""
+        return 2 * self.R.shape[1] + self.velocity.shape[1] + self.position.shape[1]
+
+    def stepped(self, step: np.ndarray) -> State:
+        """After a step (K + 1, slots, 3)."""
+        U, V = self.R.shape[1], self.velocity.shape[1]
+        turn, bias, velocity, position = np.split(step, [U, 2 * U, 2 * U + V], axis=1)
+        return State(exp(turn) @ self.R, self.bias + bias, self.velocity + velocity, self.position + position)

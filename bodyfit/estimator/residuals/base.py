@@ -1,0 +1,34 @@
+"""What every residual hands to the smoother."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, eq=False)
+class Linearised:
+    """E residuals of m components at every keyframe (or between neighbours), linear in the unknowns.
+
+    Attributes
+    ----------
+    name : for summaries
+    value : (K', E, m); K' is the number of keyframes, or of intervals for residuals between neighbours
+    jacobians : (slots (E,), shift, J (K', E, m, 3)): J is the derivative with respect to the unknown
+        `slots[e]` of keyframe k + shift; a shift of 1 only in residuals between neighbours
+    weight : (K', E, m), one over the variance, zero where the residual does not hold
+    constants : ((E, q) indices, J (K', E, m, q)): J is the derivative with respect to those of the constants,
+        which are held while the smoother steps; see `constants`
+    """
+
+    name: str
+    value: np.ndarray
+    jacobians: tuple[tuple[np.ndarray, int, np.ndarray], ...]
+    weight: np.ndarray
+    constants: tuple[np.ndarray, np.ndarray] | None = None
+
+    @property
+    def cost(self) -> float:
+        """Half the weighted sum of squares."""
+        return 0.5 * float(np.sum(self.weight * self.value**2))

@@ -1,0 +1,1 @@
+"""Residuals in, step and covariance out; knows nothing of bodies."""

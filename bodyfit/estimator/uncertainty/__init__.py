@@ -1,0 +1,1 @@
+"""Standard deviations of what was found, from the solver's own information."""

@@ -1,0 +1,1 @@
+"""Captures: a folder with setup.toml and a table for each unit."""

@@ -1,0 +1,187 @@
+"""The samples of one worn unit: from the columns of its table to SI arrays on increasing time stamps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ...core.findings import Finding
+from ...recording.capture import SENSORS, Unit
+from ..plain.tables import Table, read_table
+from ..plain.toml_reader import TomlTable
+from . import sample_checks, stamp_checks
+from .sensor_samples import Samples
+
+UNIT_KEYS = ("segment", "table", "time", "sampling_frequency", *SENSORS, "mounting", "position_m")
+SENSOR_KEYS = ("columns", "unit", "full_scale")
+UP_Y_FROM_UP_Z = np.array(
+    [-1.0, 0.0, 0.0, 1.0]
+)  # xyzw, not of length one: -90° about X takes Z to Y, Y to -Z
+
+
+@dataclass
+class TableShelf:
+    """Tables already read, so that several units may share one file; and what was repaired in reading."""
+
+    folder: Path
+    read: dict[Path, Table] = field(default_factory=dict)
+    notes: list[Finding] = field(default_factory=list)
+
+    def table(self, name: str) -> Table:
+        """The table of that name in the folder."""
+        path = self.folder / name
+        if path not in self.read:
+            self.read[path] = read_table(path)
+        return self.read[path]
+
+
+def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
+    """One worn unit, SI, missing samples as NaN rows.
+
+    Parameters
+    ----------
+    name : of the unit
+    setup : its table in setup.toml
+    shelf : where its samples are
+
+    Raises
+    ------
+    InputError
+        A key, a column, a stamp or a sample is wrong, or the samples cannot be in the unit declared.
+    """
+    setup.only(UNIT_KEYS)
+    table = shelf.table(setup.text("table") or setup.missing("table", 'a file name such as "left_calf.csv"'))
+    arrays = {sensor: _sensor(setup, sensor, table) for sensor in SENSORS if sensor in setup}
+    if not arrays:
+        setup.refuse(
+            "accelerometer", f"this unit has no sensor; expected at least one of {', '.join(SENSORS)}"
+        )
+    row, time = _increasing_time(setup, table, arrays, name, shelf)
+    samples = {s: Samples(setup, s, table, row, time, values[row]) for s, values in arrays.items()}
+    arrays = {s: _converted(one) for s, one in samples.items()}
+    sample_checks.check_up(samples, arrays)
+    return Unit(
+        name,
+        setup.text("segment"),
+        time,
+        accelerometer=arrays.get("accelerometer"),
+        gyroscope=arrays.get("gyroscope"),
+        magnetometer=arrays.get("magnetometer"),
+        magnetometer_is_arbitrary="magnetometer" in samples and samples["magnetometer"].unit == "arbitrary",
+        orientation=arrays.get("orientation"),
+        mounting=_mounting(setup),
+        position=setup.numbers("position_m", 3, "metres in the segment frame"),
+        full_scale={s: one.full_scale for s, one in samples.items() if one.full_scale is not None},
+    )
+
+
+def _sensor(setup: TomlTable, sensor: str, table: Table) -> np.ndarray:
+    """(N, 3 or 4) numbers as they stand in the table; a row with an empty cell is NaN throughout."""
+    keys = setup.table(sensor) or setup.missing(sensor, "a table")
+    count = 4 if sensor == "orientation" else 3
+    keys.only(("columns", "up") if sensor == "orientation" else SENSOR_KEYS)
+    names = keys.texts("columns", count) or keys.missing("columns", f"a list of {count} column names")
+    values = np.stack([_column(table, name, keys.dotted("columns")) for name in names], axis=1)
+    values[np.isnan(values).any(axis=1)] = np.nan
+    return values
+
+
+def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
+    """(N,) numbers of a column; "-ax" is column ax with its sign turned."""
+    if name.startswith("-") and name not in table.names:
+        return -table.numbers(name[1:], asked_by)
+    return table.numbers(name, asked_by)
+
+
+def _increasing_time(
+    setup: TomlTable, table: Table, arrays: Mapping[str, np.ndarray], name: str, shelf: TableShelf
+) -> tuple[np.ndarray, np.ndarray]:
+    """Rows to keep (N,), and their time (N,) s, strictly increasing."""
+    column, rate = setup.text("time"), setup.positive("sampling_frequency", "samples a second, above 0")
+    if (column is None) == (rate is None):
+        found = "given beside sampling_frequency" if column else "neither it nor sampling_frequency is given"
+        setup.refuse(
+            "time", f'{found}; expected one: time = "<column of seconds>" or sampling_frequency = <Hz>'
+        )
+    stamp_checks.check_count(setup, table)
+    row = np.arange(len(table))
+    if column is None or rate is not None:
+        return row, row / (rate or 1.0)
+    time = table.numbers(column, setup.dotted("time"))
+    stamp_checks.check_stamps(table, column, time)
+    repeated = np.flatnonzero(np.diff(time) == 0) + 1
+    if repeated.size:
+        stamp_checks.check_repeats(table, column, time, repeated)
+        row = np.setdiff1d(row, twice := _logged_twice(arrays, repeated))
+        shelf.notes.append(_repeats(name, table, column, time, repeated, twice.size))
+    return row, _spread(time[row])
+
+
+def _repeats(
+    name: str, table: Table, column: str, time: np.ndarray, repeated: np.ndarray, twice: int
+) -> Finding:
+    """What is to be said about repeated stamps."""
+    first = float(time[repeated[0]])
+    return Finding(
+        "stamps-repeated",
+        "note",
+        f"{table.path.name}: column {column!r}: {repeated.size} rows repeat the time stamp before them "
+        f"(first: row {repeated[0] + 1}, t = {first:.3f} s)",
+        "write stamps with more decimals, or give sampling_frequency",
+        units=(name,),
+        start=first,
+        value=float(repeated.size),
+        measure="rows",
+        handled=f"{twice} that repeat the samples too were dropped, the others spread to the next stamp",
+    )
+
+
+def _logged_twice(arrays: Mapping[str, np.ndarray], repeated: np.ndarray) -> np.ndarray:
+    """Those of the repeated rows whose samples, too, are those of the row before."""
+    same = [
+        np.all(v[repeated] == v[repeated - 1], axis=1) | np.isnan(v[repeated, 0]) for v in arrays.values()
+    ]
+    return repeated[np.all(same, axis=0)]
+
+
+def _spread(time: np.ndarray) -> np.ndarray:
+    """Non-decreasing stamps (N,) made strictly increasing: equal ones are spaced evenly up to the next."""
+    stamps, first, count = np.unique(time, return_index=True, return_counts=True)
+    step = np.append(np.diff(stamps), np.median(np.diff(stamps)))
+    which = np.repeat(np.arange(len(stamps)), count)
+    return time + (np.arange(len(time)) - first[which]) * (step / count)[which]
+
+
+def _converted(samples: Samples) -> np.ndarray:
+    """(N, 3) SI samples, or (N, 4) unit quaternions with +Y up, checked."""
+    sample_checks.check_not_empty(samples)
+    if samples.sensor == "orientation":
+        return _world_y_up(samples)
+    sample_checks.check_scale(samples)
+    return samples.values * samples.factor
+
+
+def _world_y_up(samples: Samples) -> np.ndarray:
+    """(N, 4) world_from_unit with +Y up, length one, from a world with Y or Z up."""
+    sample_checks.check_quaternions(samples)
+    quat = samples.values / np.linalg.norm(samples.values, axis=1, keepdims=True)
+    if samples.keys.choice("up", ("y", "z")) != "z":
+        return quat
+    there = np.isfinite(quat[:, 0])
+    quat[there] = (Rotation.from_quat(UP_Y_FROM_UP_Z) * Rotation.from_quat(quat[there])).as_quat()
+    return quat
+
+
+def _mounting(setup: TomlTable) -> np.ndarray | None:
+    """(4,) segment_from_unit of length one."""
+    quat = setup.numbers("mounting", 4, "a unit quaternion x, y, z, w: segment_from_unit")
+    if quat is None:
+        return None
+    length = float(np.linalg.norm(quat))
+    if abs(length - 1) > sample_checks.QUATERNION_TOLERANCE:
+        setup.mismatch("mounting", f"a quaternion of length 1; this one has length {length:.4g}")
+    return quat / length

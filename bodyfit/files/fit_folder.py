@@ -1,0 +1,227 @@
+"""The folder of a fit: its files written together, all or none, and read back."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from typing import IO, Any, Protocol
+
+import numpy as np
+
+from ..body.chain import BodyModel
+from ..body.motion.poses import PoseSequence
+from ..core.progress import Progress
+from ..errors import InputError, OutputError
+from .model.model_file import model_from_data
+from .motion.pose_tables import read_joints, write_joints, write_segments
+from .plain.atomic_file import check_folder
+from .plain.json_text import summary_text
+from .scene.gltf import write_pose
+
+AGAIN = "Give the folder that `bodyfit fit … --out` wrote, or fit the capture again"
+
+
+def read_summary(path: Path) -> dict[str, Any]:
+    """The content of a summary.json.
+
+    Raises
+    ------
+    InputError
+        The file is missing or not JSON.
+    """
+    try:
+        summary = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise InputError(f"{path}: no such file; {AGAIN}") from None
+    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: not valid JSON: {error}; {AGAIN}") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
+    if not isinstance(summary, dict):
+        raise InputError(f"{path}: found {type(summary).__name__}, expected an object; {AGAIN}")
+    return summary
+
+
+def body_of_summary(path: Path, summary: Mapping[str, Any]) -> BodyModel:
+    """The scaled body that the fit used."""
+    if "body" not in summary:
+        raise InputError(f"{path}: no key 'body', which tells the body that was used; {AGAIN}")
+    return model_from_data(summary["body"], path, "body")
+
+
+def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray]] | None:
+    """Joint -> angle -> (T,) rad, or None: joints.csv holds none."""
+    path = out / "joints.csv"
+    spread = read_joints(path).angle_sd if path.is_file() else {}
+    if not spread:
+        return None
+    named = {
+        name: {angle: spread[f"{name}_{angle}"] for angle in joint.angles if f"{name}_{angle}" in spread}
+        for name, joint in model.joints.items()
+    }
+    return {name: angles for name, angles in named.items() if angles}
+
+
+FILES = ("segments.csv", "joints.csv", "pose.glb", "summary.json")
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+MEGABYTE = 1e6
+Writer = Callable[[IO[bytes]], object]
+
+
+class FitLike(Protocol):
+    """What a fit's folder holds of it."""
+
+    @property
+    def poses(self) -> PoseSequence:
+        """The motion."""
+        ...
+
+    @property
+    def summary(self) -> Mapping[str, Any]:
+        """The content of summary.json."""
+        ...
+
+    @property
+    def joint_angle_sd(self) -> Mapping[str, Mapping[str, np.ndarray]] | None:
+        """Joint -> angle -> (T,) rad, or None."""
+        ...
+
+
+def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -> tuple[Path, ...]:
+    """Paths of segments.csv, joints.csv, pose.glb and summary.json, now written to a folder.
+
+    Parameters
+    ----------
+    fit : poses, standard deviations and summary
+    out : folder, made if missing; other files in it are left alone
+    progress : called with (files done, files in all, what comes next)
+
+    Raises
+    ------
+    OutputError
+        The folder can't be made or written to, or the disk is full. What was there before is still there,
+        unchanged; nothing half-written is left.
+
+    Notes
+    -----
+    Files are written to a hidden folder inside `out`, hence on the same file system, flushed to the disk,
+    and only then renamed.
+    """
+    out = Path(out)
+    check_folder(out, FILES)
+    writers = _writers(fit)
+    with _refused(out, writers), _made(out), _scratch(out) as scratch:
+        for done, (name, write) in enumerate(writers.items()):
+            if progress:
+                progress(done, len(writers), f"writing {name}")
+            _write_file(scratch / name, write)
+        _move(writers, scratch, out)
+    return tuple(out / name for name in writers)
+
+
+def _writers(fit: FitLike) -> dict[str, Writer]:
+    """File name -> what writes it to an open file, in the order of FILES."""
+    positions = fit.poses.positions
+    return {
+        "segments.csv": partial(
+            write_segments, time=fit.poses.time, rotations=fit.poses.rotations, positions=positions
+        ),
+        "joints.csv": partial(
+            write_joints, time=fit.poses.time, angles=fit.poses.joint_angles, angle_sd=fit.joint_angle_sd
+        ),
+        "pose.glb": partial(write_pose, poses=fit.poses),
+        "summary.json": lambda file: file.write(summary_text(fit.summary).encode()),
+    }
+
+
+def _write_file(path: Path, write: Writer) -> None:
+    with open(path, "wb") as file:
+        write(file)
+        file.flush()
+        os.fsync(file.fileno())  # a full disk may show only here
+
+
+def _move(names: Iterable[str], scratch: Path, out: Path) -> None:
+    """Renames all new files into place, or none: earlier ones step aside first and return on failure."""
+    aside = scratch / "earlier"
+    aside.mkdir()
+    try:
+        for name in names:
+            if os.path.lexists(out / name):
+                os.replace(out / name, aside / name)
+        for name in names:
+            os.replace(scratch / name, out / name)
+    except BaseException:
+        for name in names:
+            if os.path.lexists(aside / name):
+                os.replace(aside / name, out / name)
+            elif not os.path.lexists(scratch / name):
+                (out / name).unlink(missing_ok=True)
+        raise
+
+
+@contextmanager
+def _scratch(out: Path) -> Iterator[Path]:
+    """A hidden folder inside `out`, gone afterwards."""
+    with tempfile.TemporaryDirectory(dir=out, prefix=".bodyfit-", ignore_cleanup_errors=True) as name:
+        yield Path(name)
+
+
+@contextmanager
+def _made(out: Path) -> Iterator[None]:
+    """`out` with its parents; those that were missing are removed again on failure."""
+    missing = [path for path in (out, *out.parents) if not path.exists()]
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        yield
+    except BaseException:
+        for path in missing:
+            if path.is_dir() and not any(path.iterdir()):
+                path.rmdir()
+        raise
+
+
+@contextmanager
+def _refused(out: Path, writers: Mapping[str, Writer]) -> Iterator[None]:
+    """Operating-system refusals as OutputError; for a full disk it says how much room the files need."""
+    try:
+        yield
+    except OutputError:
+        raise
+    except OSError as problem:
+        if problem.errno not in FULL:
+            raise OutputError(
+                f"{out}: can't be written to ({problem.strerror or problem}); nothing was changed there. "
+                "Choose another folder"
+            ) from problem
+        need = sum(_size(write) for write in writers.values()) / MEGABYTE
+        free = shutil.disk_usage(next(path for path in (out, *out.absolute().parents) if path.exists())).free
+        raise OutputError(
+            f"{out}: the disk is full ({problem.strerror}): the {len(writers)} files need {need:.1f} MB, "
+            f"{free / MEGABYTE:.1f} MB are free; nothing was changed there. Make room or choose another "
+            "folder"
+        ) from problem
+
+
+def _size(write: Writer) -> int:
+    """Bytes that a writer would write."""
+    counter = _Counter()
+    write(counter)  # type: ignore[arg-type]
+    return counter.count
+
+
+class _Counter:
+    """A file that keeps only the number of bytes written to it."""
+
+    count = 0
+
+    def write(self, data: Any) -> int:
+        self.count += memoryview(data).nbytes
+        return memoryview(data).nbytes

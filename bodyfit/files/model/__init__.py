@@ -1,0 +1,1 @@
+"""Body models as TOML files."""

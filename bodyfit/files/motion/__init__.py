@@ -1,0 +1,1 @@
+"""Motions: tables of segment rotations and joint angles, and scripts of keyframes."""

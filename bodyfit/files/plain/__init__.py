@@ -1,0 +1,1 @@
+"""Tables, TOML, JSON, and files that are written whole or not at all."""

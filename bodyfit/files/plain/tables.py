@@ -1,0 +1,178 @@
+"""Tables of numbers with named columns: .csv, .csv.gz, .tsv, .tsv.gz and .parquet files."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NoReturn
+
+import numpy as np
+
+from ...errors import InputError, suggest
+from .atomic_file import whole_file
+
+DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+KINDS = (".csv", ".csv.gz", ".tsv", ".tsv.gz", ".parquet")
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """Columns of one file as they were read; rows are counted from 1, below the header."""
+
+    path: Path
+    names: tuple[str, ...]
+    columns: tuple[Any, ...]
+
+    def __len__(self) -> int:
+        return len(self.columns[0])
+
+    def refuse(self, column: str, text: str) -> NoReturn:
+        """Raise InputError about a column of this table."""
+        raise InputError(f"{self.path}: column {column!r}: {text}")
+
+    def numbers(self, name: str, asked_by: str = "") -> np.ndarray:
+        """(N,) float column, NaN where a cell is empty.
+
+        Parameters
+        ----------
+        name : of the column
+        asked_by : key that names the column, for the message
+
+        Raises
+        ------
+        InputError
+            There is no such column, or there are two, or a cell is neither empty nor a finite number.
+        """
+        if self.names.count(name) != 1:
+            self._refuse_name(name, asked_by)
+        values = self._as_float(name, self.columns[self.names.index(name)])
+        if np.isinf(values).any():
+            row = int(np.argmax(np.isinf(values)))
+            self.refuse(
+                name, f"row {row + 1}: found {values[row]}; expected a finite number or an empty cell"
+            )
+        return values
+
+    def _refuse_name(self, name: str, asked_by: str) -> NoReturn:
+        named = f" (named by {asked_by})" if asked_by else ""
+        if name in self.names:
+            self.refuse(name, f"stands twice in the header{named}; expected once: rename one of the two")
+        hint = ""
+        if len(self.names) == 1 and any(mark in self.names[0] for mark in ";\t"):
+            hint = "; the cells seem to be parted by ';' or tabs: expected commas in .csv, tabs in .tsv"
+        raise InputError(f"{self.path}: no column {name!r}{named}; {suggest(name, self.names)}{hint}")
+
+    def _as_float(self, name: str, column: Any) -> np.ndarray:
+        import pyarrow as pa
+
+        kind = column.type
+        if pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
+            return column.cast(pa.float64()).to_numpy().astype(float)
+        return np.array([self._cell(name, row, cell) for row, cell in enumerate(column.to_pylist())], float)
+
+    def _cell(self, name: str, row: int, cell: object) -> float:
+        """One cell as a number; a column that holds nothing else never comes here."""
+        text = "" if cell is None else cell.strip() if isinstance(cell, str) else f"{cell!r}"
+        try:
+            return float(text) if text else np.nan
+        except ValueError:
+            fix = "; write decimals with a point" if DECIMAL_COMMA.fullmatch(text) else ""
+            self.refuse(name, f"row {row + 1}: found {text!r}; expected a number or an empty cell{fix}")
+
+
+def read_table(path: Path) -> Table:
+    """All columns of a table file.
+
+    Raises
+    ------
+    InputError
+        The file is missing (tables beside it are named), of an unknown kind, empty, damaged or not UTF-8.
+    """
+    if not path.name.lower().endswith(KINDS):
+        raise InputError(f"{path}: unknown kind of table; {suggest(''.join(path.suffixes), KINDS)}")
+    if not path.is_file():
+        beside = [p.name for p in sorted(path.parent.glob("*")) if p.name.lower().endswith(KINDS)]
+        raise InputError(
+            f"{path}: no such table; " + (suggest(path.name, beside) if beside else "the folder holds none")
+        )
+    try:
+        read = _read_parquet(path) if path.name.lower().endswith(".parquet") else _read_text(path)
+        names = tuple(name.strip() for name in read.column_names)
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: the header is not UTF-8; save the table as UTF-8 text") from None
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: cannot be read as a table: {str(error).splitlines()[0]}") from None
+    if read.num_rows == 0:
+        raise InputError(f"{path}: the table has a header but no rows; expected one row a sample")
+    return Table(path, names, tuple(read.columns))
+
+
+def _read_parquet(path: Path) -> Any:
+    import pyarrow.parquet as parquet
+
+    return parquet.read_table(path)
+
+
+def _read_text(path: Path) -> Any:
+    import pyarrow as pa
+    from pyarrow import csv
+
+    parse = csv.ParseOptions(delimiter="\t" if ".tsv" in path.name.lower() else ",")
+    try:
+        return csv.read_csv(path, parse_options=parse)
+    except pa.ArrowInvalid:  # again on one thread: only so does the message carry the row
+        return csv.read_csv(path, csv.ReadOptions(use_threads=False), parse)
+
+
+def write_table(path: Path, columns: Mapping[str, np.ndarray], digits: int | None = None) -> None:
+    """Write columns to a table file of the kind that its name ends in; NaN becomes an empty cell.
+
+    Parameters
+    ----------
+    path : replaced when it exists, and only once the new file is complete
+    columns : name -> (N,) array
+    digits : text tables only: significant digits of each column's largest value; None writes every digit
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    import pyarrow as pa
+
+    text = not path.name.endswith(".parquet")
+    arrays = [_rounded(v, digits) if text and digits else np.asarray(v, float) for v in columns.values()]
+    table = pa.table([pa.array(v, from_pandas=True) for v in arrays], names=list(columns))
+    with whole_file(path) as partial:
+        if text:
+            _write_text(table, path, partial)
+        else:
+            _write_parquet(table, partial)
+
+
+def _write_parquet(table: Any, partial: Path) -> None:
+    import pyarrow.parquet as parquet
+
+    parquet.write_table(table, partial)
+
+
+def _write_text(table: Any, path: Path, partial: Path) -> None:
+    import pyarrow as pa
+    from pyarrow import csv
+
+    mark = "\t" if ".tsv" in path.name else ","
+    options = csv.WriteOptions(include_header=False, delimiter=mark)
+    packed = "gzip" if path.name.endswith(".gz") else None
+    with pa.output_stream(str(partial), compression=packed) as stream:
+        stream.write((mark.join(table.column_names) + "\n").encode())
+        csv.write_csv(table, stream, options)
+
+
+def _rounded(values: np.ndarray, digits: int) -> np.ndarray:
+    """(N,) values rounded to the decimal place that gives the largest of them so many digits."""
+    values = np.asarray(values, float)
+    largest = np.max(np.abs(values), initial=0.0, where=np.isfinite(values))
+    places = digits - 1 - int(np.floor(np.log10(largest))) if largest > 0 else 0
+    return np.round(values, min(max(places, 0), 300))

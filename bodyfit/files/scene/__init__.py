@@ -1,0 +1,1 @@
+"""The moving body as a glTF 2.0 scene."""

@@ -1,0 +1,1 @@
+"""From a capture to a fit."""

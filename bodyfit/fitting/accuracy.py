@@ -1,0 +1,63 @@
+"""Standard deviations of a whole fit's angles, headings and mountings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from ..body.motion.poses import PoseSequence
+from ..body.parts import Joint
+from ..core.findings import Finding
+from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covariance, separate_covariance
+from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
+from ..recording.capture import Capture
+from .mounting_findings import mounting_findings
+from .slip.detect import Slip, slip_finding
+from .track import Track
+
+
+def segment_spread(
+    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
+) -> dict[str, SegmentSureness]:
+    """By segment: how sure its heading, inclination and place are."""
+    signals = tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
+
+
+def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
+    """What is to be said about how units sit."""
+    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    return [*(slip_finding(slip) for slip in slips), *found]
+
+
+def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
+    """Joint -> angle -> standard deviation at every frame, rad."""
+    out, signals = {}, tracks[0].problem.signals
+    at = (poses.time - signals.time[0]) / signals.key_step
+    between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
+    for i, (name, joint) in enumerate(poses.model.joints.items()):
+        covariance = _apart(tracks, joint) if between is None else between[:, i]
+        if covariance is not None:
+            out[name] = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+    return out
+
+
+def _apart(tracks: list[Track], joint: Joint) -> np.ndarray | None:
+    """Covariance between two segments whose units were solved each by itself; None where one carries none."""
+    ends = [[t for t in tracks if t.segments[0] == segment] for segment in (joint.parent, joint.child)]
+    if not all(ends) or len({len(track.found.rotation) for (track,) in ends}) > 1:
+        return None
+    return separate_covariance(*(track.found for (track,) in ends))
+
+
+def mountings_by_unit(capture: Capture, tracks: list[Track]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """By unit: how it sits and how sure that is."""
+    out = {}
+    for track in tracks:
+        mounting = track.found.body.mounting
+        for u, name in enumerate(track.problem.signals.units):
+            if name in capture.units:
+                out[name] = (mounting.segment_from_unit[u], mounting.covariance[u])
+    return out

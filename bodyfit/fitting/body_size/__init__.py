@@ -1,0 +1,1 @@
+"""Lengths of the segments, from stature, tape measure and motion."""

@@ -1,0 +1,107 @@
+"""From a capture to a fit: the method, step by step."""
+
+from __future__ import annotations
+
+import dataclasses
+import time as clock
+from collections.abc import Collection
+
+from ..body.motion.joint_limits.enforce import range_bounds, strict_report, within_ranges
+from ..body.motion.root_trajectory import with_root_path
+from ..calibration.intake import examine
+from ..core.findings import worst_first
+from ..core.progress import Progress
+from ..recording.capture import Capture
+from ..weights import Weights
+from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
+from .body_size.fuse import BodySize, body_size
+from .frames import poses_of
+from .result import Fit
+from .select import selected
+from .slip.detect import Slip
+from .summary import summarise
+from .track import Track, mounted_together, solve_track, solve_with_slips
+
+
+def fit(
+    capture: Capture,
+    sensors: Collection[str] | None = None,
+    alone: bool = False,
+    leave_out: Collection[str] = (),
+    strict_ranges: bool = False,
+    assign: str = "given",
+    progress: Progress | None = None,
+    weights: Weights | None = None,
+) -> Fit:
+    """Motion of the wearer's body.
+
+    Parameters
+    ----------
+    capture : worn units and the body model
+    sensors : use only these sensors of every unit; None: all that are there and trusted
+    alone : each unit by itself, no body: the first layer of fusion, for comparison
+    leave_out : names of units to treat as not worn
+    strict_ranges : joint ranges hold exactly in the result
+    assign : "given": units are worn where the capture says, a doubt is reported; "auto": where motion says
+    progress : called as progress(done, total, what)
+    weights : standard deviations of the residuals
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    InputError
+        A sensor or unit name that does not exist, or data that can't be used.
+    CannotReconstructError
+        The capture does not hold what a reconstruction needs.
+    """
+    from threadpoolctl import threadpool_limits
+
+    started = clock.perf_counter()
+    weights = weights or Weights()
+    worn = selected(capture, sensors, leave_out)
+    if strict_ranges:
+        range_bounds(worn.model)  # a range that can't hold is refused before the work
+    slips: list[Slip] = []
+    with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
+        intake = examine(worn, assign, with_body=not alone)
+        worn = intake.capture
+        if alone:
+            tracks = [solve_track(worn, [unit], [], weights, progress) for unit in worn.units.values()]
+            tracks = mounted_together(worn, tracks, weights)
+        else:
+            tracks, worn, slips = solve_with_slips(worn, weights, progress)
+        size = _size(worn, tracks)
+        lengths = {name: length.value for name, length in size.lengths.items()}
+        grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
+        poses = with_root_path(poses_of(grown, tracks))
+        smooth = poses
+        if strict_ranges:
+            poses = within_ranges(smooth, progress)
+    options = {
+        "sensors": sorted(sensors) if sensors is not None else None,
+        "alone": alone,
+        "leave_out": sorted(leave_out),
+        "strict_ranges": strict_ranges,
+        "assign": assign,
+    }
+    findings = worst_first((*intake.findings, *size.findings, *with_mounting_spread(tracks, slips)))
+    seconds = clock.perf_counter() - started
+    summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
+    summary["segments"] = size.as_data()
+    if strict_ranges:
+        summary["strict_ranges"] = strict_report(smooth, poses)
+    sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
+    return Fit(
+        poses, summary, angle_spread(tracks, poses), mountings_by_unit(worn, tracks), findings, sureness
+    )
+
+
+def _size(capture: Capture, tracks: list[Track]) -> BodySize:
+    """Lengths of the segments; the motion shows them where joints were solved for."""
+    whole = tracks[0] if tracks[0].problem.ties else None
+    if whole is None:
+        return body_size(capture.model, capture.person)
+    return body_size(capture.model, capture.person, whole.found, whole.segments)

@@ -1,0 +1,90 @@
+"""Rotations of the segments at every output time, and the poses that they make."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ..alignment.compliance import elastic_turns
+from ..body.motion.poses import PoseSequence
+from ..core.rotations import as_rotation, exp, heading_matrix, heading_of
+from ..recording.capture import Capture
+from ..recording.preintegration import between_keyframes
+from .track import Track
+
+CHUNK = 300  # keyframe intervals worked on at once
+
+
+def frames_of(track: Track) -> np.ndarray:
+    """Rotations of a track's segments at the output times.
+
+    Parameters
+    ----------
+    track : solved
+
+    Returns
+    -------
+    (T, U, 3, 3) world_from_segment
+
+    Notes
+    -----
+    Between keyframes by the gyroscope; the elastic part of the mounting follows the averaged force.
+    """
+    signals, found = track.problem.signals, track.found
+    per_interval = signals.stride * signals.per_key
+    out = np.empty((signals.intervals * per_interval + 1, len(signals.units), 3, 3))
+    unit_from_segment = np.swapaxes(found.body.mounting.segment_from_unit, -1, -2)
+    for start in range(0, signals.intervals, CHUNK):
+        end = min(start + CHUNK, signals.intervals)
+        steps = signals.turns[start * per_interval : end * per_interval]
+        R = between_keyframes(found.state.R[start : end + 1], _carried(steps, per_interval))
+        share = np.arange(len(R)) / per_interval
+        force = _between(found.average.force[start : end + 1], share)
+        at = slice(start * per_interval, end * per_interval + 1)
+        out[at] = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
+    return out[: len(signals.time)]
+
+
+def _carried(turns: np.ndarray, per_interval: int) -> np.ndarray:
+    """(k, per_interval + 1, U, 3, 3) turns from each keyframe to every frame after it."""
+    steps = exp(turns).reshape(-1, per_interval, turns.shape[1], 3, 3)
+    carried = np.empty((len(steps), per_interval + 1, *steps.shape[2:]))
+    carried[:, 0] = np.eye(3)
+    for frame in range(per_interval):
+        carried[:, frame + 1] = carried[:, frame] @ steps[:, frame]
+    return carried
+
+
+def _between(values: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """Values at keyframes, linear in between; `at` in keyframe intervals."""
+    low = np.minimum(at.astype(int), len(values) - 2)
+    share = (at - low)[:, None, None]
+    return (1 - share) * values[low] + share * values[low + 1]
+
+
+def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
+    """Pose sequence of the whole body, in the world that the contract asks for."""
+    rotations, model = _together(tracks), capture.model
+    rotations.setdefault(model.root, Rotation.identity(len(tracks[0].time)))
+    for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
+        rotations.setdefault(joint.child, rotations[joint.parent])
+    seen = tracks[0].problem.signals.covered
+    kept = {name: Rotation.from_quat(rotations[name].as_quat()[seen]) for name in model.segments}
+    return PoseSequence(tracks[0].time[seen], kept, model)
+
+
+def _together(tracks: list[Track]) -> dict[str, Rotation]:
+    """Segment -> world_from_segment of length T, headings made to agree.
+
+    Where a field is trusted +X is magnetic north. Where none is, the first segment of a track (the root of a
+    body) faces +X at the first frame, or, beside others that know north, where those face on average.
+    """
+    frames = [frames_of(track) for track in tracks]
+    north = [bool(track.found.trust.trusted.any()) for track in tracks]
+    towards = [np.exp(1j * heading_of(R[0, 0])) for R, known in zip(frames, north, strict=True) if known]
+    facing = float(np.angle(np.sum(towards))) if towards else 0.0
+    out: dict[str, Rotation] = {}
+    for track, R, known in zip(tracks, frames, north, strict=True):
+        turn = np.eye(3) if known else heading_matrix(np.asarray(facing - heading_of(R[0, 0])))
+        out |= {segment: as_rotation(turn @ R[:, u]) for u, segment in enumerate(track.segments)}
+    return out

@@ -1,0 +1,145 @@
+"""A fit: the motion, what was found about units and joints, and how sure all of it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ..body.motion.poses import PoseSequence
+from ..core.findings import Finding
+from ..errors import InputError
+from ..estimator.uncertainty.segments import SegmentSureness
+from ..files.fit_folder import AGAIN, body_of_summary, read_angle_sd, read_summary
+from ..files.motion.pose_tables import read_segments
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """A motion with all that was found on the way.
+
+    Attributes
+    ----------
+    poses : every segment's rotation over time, joint angles, positions
+    summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
+    joint_angle_sd : joint -> angle -> (T,) rad, standard deviation; nothing of joints that were not measured
+    mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
+        Exp(φ) segment_from_unit true, segment frame
+    findings : about the capture and how units sit, most harmful first
+    segment_sd : segment -> standard deviations of its heading, inclination and place at every frame
+    """
+
+    poses: PoseSequence
+    summary: dict[str, Any]
+    joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
+    mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
+
+    @property
+    def time(self) -> np.ndarray:
+        """(T,) s."""
+        return self.poses.time
+
+    @property
+    def rotations(self) -> Mapping[str, Rotation]:
+        """Segment name -> Rotation of length T, world_from_segment."""
+        return self.poses.rotations
+
+    @property
+    def joint_angles(self) -> Mapping[str, Mapping[str, np.ndarray]]:
+        """Joint name -> angle name -> (T,) rad."""
+        return self.poses.joint_angles
+
+    def write(self, out: str | Path) -> None:
+        """Writes segments.csv, joints.csv, pose.glb and summary.json to a folder, all or none.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            It can't be written; nothing half-written is left.
+        """
+        from ..files.fit_folder import write_fit
+
+        write_fit(self, out)
+
+    def plot_joint(self, name: str) -> Figure:
+        """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
+
+        Parameters
+        ----------
+        name : of the joint, e.g. "r_knee"
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; `figure.savefig("knee.pdf")` writes it
+
+        Raises
+        ------
+        InputError
+            The body has no such joint.
+        """
+        return self.plot_joints([name])
+
+    def plot_joints(self, names: Sequence[str]) -> Figure:
+        """A matplotlib figure of several joints, a column each; left and right of one joint share theirs.
+
+        Parameters
+        ----------
+        names : of the joints, e.g. ["l_knee", "r_knee"]
+
+        Returns
+        -------
+        matplotlib.figure.Figure, degrees over s; no band where there is no standard deviation
+
+        Raises
+        ------
+        InputError
+            The body lacks one of them, or none is named.
+        """
+        from ..body.motion.joint_plots import joint_figure
+
+        return joint_figure(self.poses, names, self.joint_angle_sd)
+
+
+def read_fit(out: str | Path) -> Fit:
+    """The fit in a folder, from its segments.csv, joints.csv and summary.json.
+
+    Parameters
+    ----------
+    out : folder that `Fit.write` or `bodyfit fit` wrote
+
+    Returns
+    -------
+    Fit; numbers as they were written, quaternions to 1e-9
+
+    Raises
+    ------
+    InputError
+        A file is missing or is not what a fit writes.
+    """
+    out = Path(out)
+    summary = read_summary(out / "summary.json")
+    model = body_of_summary(out / "summary.json", summary)
+    table = read_segments(out / "segments.csv")
+    missing = [segment for segment in model.segments if segment not in table.rotations]
+    if missing:
+        raise InputError(
+            f"{out / 'segments.csv'}: no columns of segment {missing[0]!r}, which the body in summary.json "
+            f"has; {AGAIN}"
+        )
+    followed = str(summary.get("root_position", "")).startswith("followed")
+    root = table.positions.get(model.root) if followed else None
+    rotations = {segment: table.rotations[segment] for segment in model.segments}
+    return Fit(PoseSequence(table.time, rotations, model, root), summary, read_angle_sd(out, model))

@@ -1,0 +1,1 @@
+"""Units that slipped on their segment during a recording."""

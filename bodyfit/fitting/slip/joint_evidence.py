@@ -1,0 +1,234 @@
+"""What joints tell of a unit that turns on its segment: agreement at their centres, axes of their hinges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ...core.robust import huber, robust_sd
+from ...core.rotations import apply
+from ...estimator.problem.problem import Problem
+from ...estimator.problem.unknowns import Body
+from ...recording.keyframe_averages import Averages
+
+LEAST_AXIS = np.radians(3.0)  # play of a hinge below which more agreement counts for nothing
+PARTS = 12  # of a capture, between which arms are compared
+PRIOR = 0.3  # m, length of a lever arm
+YIELD = 0.0005  # m per m/s², an entry of M for soft tissue of 3° per g at an arm of 0.2 m, and 5 mm per g
+FAR = 3.0  # standard deviations of a disagreement beyond which it counts less
+Part = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
+Equations = tuple[np.ndarray, np.ndarray]
+
+
+@dataclass(frozen=True, eq=False)
+class Centre:
+    """Agreement at one joint's centre, linear in its two arms: sums up to every keyframe.
+
+    Attributes
+    ----------
+    units : (2,) of parent and child
+    H, b : (K + 1, 6, 6), (K + 1, 6) normal equations of both arms
+    X : (K + 1, 6, 18), H between the arms and how the units yield; H − X Xᵀ is what tells of the arms
+    """
+
+    units: np.ndarray
+    H: np.ndarray
+    X: np.ndarray
+    b: np.ndarray
+
+    def free(self, unit: int) -> np.ndarray:
+        """(K + 1,) gain over constant arms when the unit's arm may be any other after that keyframe."""
+        return self._free[int(self.units[1] == unit)] / self._wander
+
+    def turned(self, k: int, unit: int, turn: np.ndarray) -> float:
+        """Gain when the unit's arm is turned after keyframe k; turn is old_unit_from_new_unit."""
+        own, after = 3 * int(self.units[1] == unit), np.eye(6)
+        after[own : own + 3, own : own + 3] = turn.T
+        return (float(_fall(_joined(self._sides(k, np.eye(6), after)))) - self._whole) / self._wander
+
+    def directions(self, k: int, unit: int) -> tuple[np.ndarray, np.ndarray]:
+        """The unit's arm before and after keyframe k, both of one length, in tenths of a metre."""
+        H, b = _joined(self._sides(k, *_arms(int(self.units[1] == unit))))
+        x = np.linalg.solve(_with_prior(H), b)
+        size = float(np.clip(np.sqrt(np.linalg.norm(x[3:6]) * np.linalg.norm(x[6:])) / 0.1, 0.1, 2.0))
+        before, after = (size * v / max(np.linalg.norm(v), 1e-9) for v in (x[3:6], x[6:]))
+        return before, after
+
+    @cached_property
+    def _whole(self) -> float:
+        return float(_fall(_joined(self._sides(-1, np.eye(6), np.eye(6)))))
+
+    @cached_property
+    def _free(self) -> list[np.ndarray]:
+        """(K + 1,) by side, of chance and slips together."""
+        return [_fall(_joined(self._sides(slice(None), *_arms(side)))) - self._whole for side in (0, 1)]
+
+    @cached_property
+    def _wander(self) -> float:
+        """How much more arms change from one part of the capture to the next than chance and a slip explain.
+
+        At least one; whatever moves with the motion, and is no yielding, makes it larger.
+        """
+        at = np.linspace(0, len(self.H) - 1, PARTS + 1).astype(int)
+        apart = np.eye(6 * PARTS).reshape(PARTS, 6, 6 * PARTS)
+        H, b = _joined(zip(*(np.diff(v[at], axis=0) for v in (self.H, self.X, self.b)), apart, strict=True))
+        shown = float(np.trace(np.linalg.solve(_with_prior(H), H)))
+        stepped = self._whole + max(side.max() for side in self._free)
+        return max(1.0, (float(_fall((H, b))) - stepped) / max(shown - 9.0, 1.0))
+
+    def _sides(self, k: int | slice, before: np.ndarray, after: np.ndarray) -> Iterable[Part]:
+        """Sums up to keyframes and after them, and what (6, n) the arms then are of n unknowns."""
+        sums = (self.H, self.X, self.b)
+        yield (*(v[k] for v in sums), before)  # type: ignore[misc]
+        yield (*(v[-1] - v[k] for v in sums), after)  # type: ignore[misc]
+
+
+def _arms(side: int) -> tuple[np.ndarray, np.ndarray]:
+    """(6, 9) both arms before, and after: of the other unit's arm, the unit's own before, its own after."""
+    before, after = np.zeros((2, 6, 9))
+    own, other = slice(3 * side, 3 * side + 3), slice(3 - 3 * side, 6 - 3 * side)
+    before[other, :3] = after[other, :3] = before[own, 3:6] = after[own, 6:] = np.eye(3)
+    return before, after
+
+
+def _joined(parts: Iterable[Part]) -> Equations:
+    """Normal equations of n unknowns from sums H, X, b whose arms are E of them, yielding eliminated."""
+    H, Y, b = 0.0, 0.0, 0.0
+    for part, cross, rhs, E in parts:
+        H, Y, b = H + E.T @ part @ E, Y + E.T @ cross, b + rhs @ E
+    Y = np.asarray(Y)
+    return H - Y @ np.swapaxes(Y, -1, -2), np.asarray(b)
+
+
+def _with_prior(H: np.ndarray) -> np.ndarray:
+    return H + np.eye(H.shape[-1]) / PRIOR**2
+
+
+def _fall(equations: Equations) -> np.ndarray:
+    """Fall of the weighted sum of squares, bᵀ H⁻¹ b."""
+    H, b = equations
+    return np.sum(b * np.linalg.solve(_with_prior(H), b[..., None])[..., 0], -1)
+
+
+def centre(problem: Problem, body: Body, average: Averages, freed: np.ndarray, j: int) -> Centre:
+    """What the j-th joint with lever arms tells.
+
+    Parameters
+    ----------
+    problem, body, average : of a finished solve
+    freed : (K + 1, U, 3, 3) world_from_unit, freed from the elastic part of the mounting
+    j : of the joints in `body.ends`
+
+    Returns
+    -------
+    Centre
+
+    Notes
+    -----
+    A unit on soft tissue answers its acceleration a (without gravity, unit frame): it is turned and moved
+    against the bone by what is linear in a, so its arm becomes r + M a, with nine numbers M that stay. The
+    two ends of a joint then disagree by
+
+        R_p (f_p + K_p r_p) − R_c (f_c + K_c r_c) + d²/dt² (R_p M_p a_p − R_c M_c a_c),
+
+    linear in arms and M. Robust weights and the spread are those beside the best constant arms and M.
+    """
+    (p, c), step, w = body.ends.units[j], problem.signals.key_step, problem.weights
+    by_yield = [_yielding(freed[:, u], average.force[:, u], problem.g, step) for u in (p, c)]
+    A = np.concatenate([average.lever[:, p], -average.lever[:, c], by_yield[0], -by_yield[1]], -1)
+    z, known = average.force[:, c] - average.force[:, p], average.known[:, p] & average.known[:, c]
+    prior = np.r_[np.full(6, PRIOR**-2), np.full(18, YIELD**-2)]
+    off, sd = apply(A[..., :6], body.levers[j].ravel()) - z, float(body.joint_sd[j])
+    for again in (True, True, False):
+        weight = known * huber(off, sd, FAR) / (problem.alike(w.joint_s) * sd**2)
+        weighted = np.swapaxes(A * weight[:, None, None], -1, -2)
+        H, b = np.tensordot(weighted, A, ((0, 2), (0, 1))) + np.diag(prior), apply(weighted, z)
+        if again and known.any():
+            off = apply(A, np.linalg.solve(H, b.sum(0))) - z
+            sd = float(robust_sd(off[known][:, None], w.joint_least)[0])
+    half = np.linalg.inv(np.linalg.cholesky(H[6:, 6:])).T
+    sums, b = np.cumsum(weighted[:, :6] @ A, axis=0), np.cumsum(b, axis=0)
+    X = sums[..., 6:] @ half
+    return Centre(np.array([p, c]), sums[..., :6], X, b[:, :6] - X @ (half.T @ b[-1, 6:]))
+
+
+def _yielding(R: np.ndarray, force: np.ndarray, g: float, step: float) -> np.ndarray:
+    """(K + 1, 3, 9) m/s² per entry of M, second difference of R M a; none at the ends."""
+    a = apply(np.swapaxes(R, -1, -2), force - g * np.array([0.0, 1.0, 0.0]))
+    moved = (R[..., None] * a[:, None, None, :]).reshape(-1, 3, 9)
+    out = np.zeros_like(moved)
+    out[1:-1] = np.diff(moved, n=2, axis=0) / step**2
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Hinge:
+    """A hinge's axis, the same at both ends all along.
+
+    Attributes
+    ----------
+    units : (2,) of parent and child
+    total : (K + 1, 3, 3) sums up to every keyframe of parent_unit_from_child_unit
+    alike : number of keyframes over which the play is alike
+    """
+
+    units: np.ndarray
+    total: np.ndarray
+    alike: float
+
+    def free(self, unit: int) -> np.ndarray:
+        """(K + 1,) gain over one axis when there may be any other after that keyframe."""
+        before, after = _longest(self.total), _longest(self.total[-1] - self.total)
+        return self._gain(before + after)
+
+    def turned(self, k: int, unit: int, turn: np.ndarray) -> float:
+        """Gain when the axis is turned in the unit after keyframe k; turn is old_unit_from_new_unit."""
+        after = self.total[-1] - self.total[k]
+        after = turn @ after if unit == self.units[0] else after @ turn.T
+        return float(self._gain(_longest(self.total[k] + after)))
+
+    def directions(self, k: int, unit: int) -> tuple[np.ndarray, np.ndarray]:
+        """The axis in the unit before and after keyframe k."""
+        (U0, _, V0), (U1, _, V1) = (np.linalg.svd(S) for S in (self.total[k], self.total[-1] - self.total[k]))
+        ends = ((U0[:, 0], U1[:, 0]), (V0[0], V1[0]))
+        mine, other = ends if unit == self.units[0] else ends[::-1]
+        return mine[0], mine[1] * (1.0 if other[0] @ other[1] > 0 else -1.0)
+
+    def _gain(self, agreement: np.ndarray) -> np.ndarray:
+        """Log-likelihood ratio, twice, of agreements of the axis' two ends."""
+        count = len(self.total)
+        least = count * (1.0 + LEAST_AXIS**2)
+        by_play = np.log((least - _longest(self.total[-1])) / np.maximum(least - agreement, 1e-9))
+        return 2 * count / self.alike * by_play
+
+
+def _longest(total: np.ndarray) -> np.ndarray:
+    return np.linalg.svd(total, compute_uv=False)[..., 0]
+
+
+def evidence(
+    problem: Problem, body: Body, average: Averages, freed: np.ndarray, unit: int | None = None
+) -> Iterator[Centre | Hinge]:
+    """What every joint tells, one after the other, for they are large.
+
+    Parameters
+    ----------
+    problem, body, average, freed : as in `centre`
+    unit : only of its joints
+
+    Returns
+    -------
+    Iterator of Centre and Hinge
+    """
+    for j, units in enumerate(body.ends.units):
+        if unit is None or unit in units:
+            yield centre(problem, body, average, freed, j)
+    for tie in problem.ties:
+        bends = tie.joint.type == "hinge" or tie.joint.flexes_only
+        if bends and problem.both_measured(tie) and (unit is None or unit in (tie.parent, tie.child)):
+            relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
+            units = np.array([tie.parent, tie.child])
+            yield Hinge(units, np.cumsum(relative, axis=0), problem.alike(problem.weights.hinge_s))

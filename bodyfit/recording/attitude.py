@@ -1,0 +1,145 @@
+"""Where the smoother starts: each unit by itself, then one heading per unit from its neighbours."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+from scipy.spatial.transform import Rotation, Slerp
+
+from ..core.rotations import UP, apply, heading_matrix, smallest_rotation
+from .preintegration import Turns
+from .signals import Signals
+
+Z_UP_TO_Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
+INCLINATION_S = 1.0  # window over which an accelerometer's mean is taken for gravity
+
+
+def start_rotations(signals: Signals, turns: Turns, north: np.ndarray) -> np.ndarray:
+    """World-from-unit of each unit at the keyframes from its own sensors; headings are arbitrary.
+
+    Parameters
+    ----------
+    signals, turns : of U units
+    north : (3,) unit vector, the Earth's field in the world frame
+
+    Returns
+    -------
+    (K + 1, U, 3, 3) array
+    """
+    return np.stack([_start(signals, turns, unit, north) for unit in range(len(signals.units))], 1)
+
+
+def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.ndarray:
+    """(K + 1, 3, 3) of one unit, by what it carries."""
+    has = {sensor: bool(there[unit]) for sensor, there in signals.has.items()}
+    if has["orientation"]:
+        assert signals.attitude is not None
+        return signals.attitude[:: signals.per_key, unit]
+    if has["gyroscope"] and has["accelerometer"]:
+        return filtered(signals, unit)[:: signals.per_key]
+    if has["gyroscope"]:
+        R = _integrated(turns, unit)
+        return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
+    return _from_vectors(signals, unit, has, north)
+
+
+def filtered(signals: Signals, unit: int) -> np.ndarray:
+    """Rotations by the offline six-axis filter of Laidig & Seel 2023 (package vqf).
+
+    Parameters
+    ----------
+    signals : on one clock
+    unit : index of one with gyroscope and accelerometer
+
+    Returns
+    -------
+    (N, 3, 3) array, world_from_unit at every sample; the heading is arbitrary and drifts
+
+    References
+    ----------
+    Laidig & Seel 2023, doi:10.1016/j.inffus.2022.10.014.
+    """
+    from vqf import offlineVQF
+
+    step, part = signals.step * signals.stride, stretches(signals.lost[:, unit])
+    at_sample = np.append(np.repeat(part[:-1], signals.per_key), part[-1])
+    rate, force = signals.rate[:, unit], signals.specific_force[:, unit]
+    wxyz = np.empty((len(rate), 4))
+    for number in range(part[-1] + 1):  # starts anew after a gap
+        at = at_sample == number
+        quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
+        wxyz[at] = quat["quat6D"]
+    return Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz, scalar_first=True).as_matrix()
+
+
+def stretches(lost: np.ndarray) -> np.ndarray:
+    """Number of the stretch without a long gap that each keyframe belongs to.
+
+    Parameters
+    ----------
+    lost : (K,) bool, intervals whose turn is lost
+
+    Returns
+    -------
+    (K + 1,) int, from zero; a keyframe inside a gap counts with the stretch before it
+    """
+    return np.cumsum(np.r_[False, lost[:-1] & ~lost[1:], False])
+
+
+def through_gaps(R: np.ndarray, lost: np.ndarray) -> np.ndarray:
+    """Rotations of one unit with those inside long gaps put evenly between both ends.
+
+    Parameters
+    ----------
+    R : (K + 1, 3, 3)
+    lost : (K,) bool, intervals whose turn is lost
+
+    Returns
+    -------
+    (K + 1, 3, 3)
+    """
+    seen = np.r_[True, ~lost] & np.r_[~lost, True]
+    seen |= np.r_[False, lost] & np.r_[~lost, True] | np.r_[True, ~lost] & np.r_[lost, False]
+    at = np.flatnonzero(seen)
+    if len(at) == len(R):
+        return R
+    if len(at) < 2:
+        return np.broadcast_to(R[at[0]] if len(at) else np.eye(3), R.shape)
+    inside = np.clip(np.arange(len(R)), at[0], at[-1])
+    return Slerp(at, Rotation.from_matrix(R[at]))(inside).as_matrix()
+
+
+def _integrated(turns: Turns, unit: int) -> np.ndarray:
+    """The turns one after the other, from the identity."""
+    steps = turns.carried[:, -1, unit]
+    out = np.concatenate([np.eye(3)[None], steps])
+    reach = 1
+    while reach < len(out):  # prefix products by doubling: log₂ K passes over the whole array
+        out[reach:] = out[:-reach].copy() @ out[reach:]
+        reach *= 2
+    return out
+
+
+def _turned_to(R: np.ndarray, measured: np.ndarray, target: np.ndarray) -> np.ndarray:
+    """R turned as a whole so that a measured vector points, on average, where it should.
+
+    The turn about the target itself stays open; without a gyroscope's help nothing shows it.
+    """
+    mean = apply(R, measured).mean(0)
+    return smallest_rotation(mean[None], target)[0] @ R
+
+
+def _from_vectors(signals: Signals, unit: int, has: dict[str, bool], north: np.ndarray) -> np.ndarray:
+    """Without a gyroscope: gravity from the accelerometer's mean, heading from the magnetometer."""
+    q = signals.per_key
+    window = max(1, round(INCLINATION_S / (signals.step * signals.stride)))
+    if has["accelerometer"]:
+        up = uniform_filter1d(signals.specific_force[:, unit], window, axis=0, mode="nearest")[::q]
+        R = smallest_rotation(up, UP)
+        if has["magnetometer"]:
+            m = apply(R, signals.field[::q, unit])
+            R = heading_matrix(np.arctan2(m[:, 2], m[:, 0])) @ R
+        return R
+    if has["magnetometer"]:
+        return smallest_rotation(signals.field[::q, unit], north)
+    return np.broadcast_to(np.eye(3), (signals.intervals + 1, 3, 3))

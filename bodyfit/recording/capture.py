@@ -1,0 +1,140 @@
+"""A capture in memory: worn units with their samples, who wore them, and which body they sit on."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import numpy as np
+
+from ..body.chain import BodyModel
+from ..body.person import Person
+from ..core.findings import Finding
+from ..core.gravity import STANDARD_GRAVITY, normal_gravity
+from ..errors import InputError
+
+SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
+SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the capture was made: decides local gravity and the Earth's field."""
+
+    latitude_deg: float
+    longitude_deg: float
+    height_m: float = 0.0
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """A stretch of time with a known meaning, `start` and `end` in seconds of the capture's clock.
+
+    Attributes
+    ----------
+    kind : "still", held still in a pose of the model; "movement", one joint moved by itself through its range
+    start, end : s
+    pose : "still": name of the pose, one of `BodyModel.poses`; "neutral" is what every model has
+    joint : "movement": name of the joint
+    """
+
+    kind: str
+    start: float
+    end: float
+    pose: str = "neutral"
+    joint: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Unit:
+    """One worn device: its samples on its own time stamps, SI units, unit frame.
+
+    Attributes
+    ----------
+    name : as in setup.toml
+    segment : name of the segment that it is worn on, or None when not said
+    time : (N,) s, strictly increasing
+    accelerometer : (N, 3) m/s², specific force (reads g upward at rest), or None
+    gyroscope : (N, 3) rad/s, or None
+    magnetometer : (N, 3) T, or in arbitrary units when `magnetometer_is_arbitrary`, or None
+    orientation : (N, 4) unit quaternion xyzw, world_from_unit with +Y up, or None
+    mounting : (4,) unit quaternion xyzw, segment_from_unit, or None when unknown
+    position : (3,) m, unit origin in the segment frame, or None when unknown
+    full_scale : sensor name -> the largest value it can read, SI; only where declared
+
+    Samples that are missing are NaN rows.
+    """
+
+    name: str
+    segment: str | None
+    time: np.ndarray
+    accelerometer: np.ndarray | None = None
+    gyroscope: np.ndarray | None = None
+    magnetometer: np.ndarray | None = None
+    magnetometer_is_arbitrary: bool = False
+    orientation: np.ndarray | None = None
+    mounting: np.ndarray | None = None
+    position: np.ndarray | None = None
+    full_scale: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def sensors(self) -> frozenset[str]:
+        """Names of the sensors that this unit carries."""
+        return frozenset(name for name in SENSORS if getattr(self, name) is not None)
+
+    def between(self, start: float, end: float) -> Unit:
+        """The same unit with only the samples in start ≤ time ≤ end (s)."""
+        keep = (self.time >= start) & (self.time <= end)
+        cut = {name: getattr(self, name)[keep] for name in self.sensors}
+        return dataclasses.replace(self, time=self.time[keep], **cut)
+
+    def only(self, sensors: frozenset[str]) -> Unit:
+        """The same unit without the sensors that are not named."""
+        return dataclasses.replace(self, **{name: None for name in self.sensors - sensors})
+
+
+@dataclass(frozen=True, eq=False)
+class Capture:
+    """Worn units, the person, the body model, and the intervals with a known meaning.
+
+    Attributes
+    ----------
+    units : name -> Unit
+    model : body that they are worn on
+    title, source : what it is, where it comes from
+    person, place, start_time : as far as known
+    calibrations : intervals with a known meaning
+    notes : what a reader repaired on the way in
+    """
+
+    units: Mapping[str, Unit]
+    model: BodyModel
+    title: str = ""
+    person: Person | None = None
+    place: Place | None = None
+    start_time: datetime | None = None
+    calibrations: tuple[Calibration, ...] = ()
+    source: str = ""
+    notes: tuple[Finding, ...] = ()
+
+    @property
+    def gravity(self) -> float:
+        """m/s², at its place; the standard value where none is given."""
+        if self.place is None:
+            return STANDARD_GRAVITY
+        return normal_gravity(math.radians(self.place.latitude_deg), self.place.height_m)
+
+    def between(self, start: float, end: float) -> Capture:
+        """The same capture with only what happened in start ≤ time ≤ end (s)."""
+        if not end > start:
+            raise InputError(f"between({start}, {end}): the end must lie after the start")
+        units = {name: unit.between(start, end) for name, unit in self.units.items()}
+        return dataclasses.replace(self, units=units)
+
+    def without(self, *names: str) -> Capture:
+        """The same capture as if the named units had not been worn."""
+        units = {name: unit for name, unit in self.units.items() if name not in names}
+        return dataclasses.replace(self, units=units)

@@ -1,0 +1,267 @@
+"""How each unit was sampled: rate, jitter, what was dropped or repeated, and gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from ..core.findings import Finding
+from ..errors import InputError
+from .capture import Unit
+
+BRIDGED_S = 0.25  # s, longest gap that is bridged
+CUBIC_S = 0.12  # s, longest gap over which a cubic is as good as a straight line (compared on 6 captures)
+GAP = 2.5  # median steps from which a step is a gap
+DROPPED = 1.5  # median steps from which a step has lost a sample
+JITTER_SHARE = 0.1  # of a step; stamps further off a regular grid are irregular
+DROPPED_SHARE = 0.02  # of the samples; worth telling
+LOCAL = 50  # steps over which a clock is taken to be even
+MOTION = ("accelerometer", "gyroscope", "orientation")
+
+
+class Coverage:
+    """Where a sensor was sampled: `at` (n,) s, n ≥ 2, between the first and last time that matter."""
+
+    def __init__(self, at: np.ndarray, first: float | None = None, last: float | None = None):
+        self.at, self.steps = at, np.diff(at)
+        self.usual = float(np.median(self.steps))
+        self.lead = at[0] - first if first is not None else 0.0
+        self.tail = last - at[-1] if last is not None else 0.0
+
+    @property
+    def longest_bridged(self) -> float:
+        """s, longest gap that is bridged; a slow sensor has longer steps than others have gaps."""
+        return max(BRIDGED_S, GAP * self.usual)
+
+    def step(self, t: np.ndarray) -> np.ndarray:
+        """Length in s of the step between samples that each time lies in; zero where none is missing."""
+        after = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.steps) - 1)
+        return np.where(self.steps[after] > DROPPED * self.usual, self.steps[after], 0.0)
+
+    def beyond(self, t: np.ndarray) -> np.ndarray:
+        """Whether each time lies before the first sample or after the last."""
+        return np.maximum(self.at[0] - t, t - self.at[-1]) > self.usual
+
+    def gap(self, t: np.ndarray) -> np.ndarray:
+        """Length in s of the gap that each time lies in; zero between neighbouring samples."""
+        step = self.step(t)
+        inside = np.where(step > GAP * self.usual, step, 0.0)
+        ends = np.where(t < self.at[0], max(BRIDGED_S, self.lead), max(BRIDGED_S, self.tail))
+        return np.where(self.beyond(t), ends, inside)
+
+    def lost(self, t: np.ndarray) -> np.ndarray:
+        """Whether each time lies in a gap that is too long to bridge."""
+        return self.gap(t) > self.longest_bridged
+
+    def __call__(self, t: np.ndarray) -> np.ndarray:
+        """Whether each time lies between samples that are near enough for a cubic."""
+        return self.gap(t) <= CUBIC_S
+
+
+def usable(unit: Unit, sensor: str) -> np.ndarray:
+    """Samples of a sensor that hold numbers.
+
+    Parameters
+    ----------
+    unit : with that sensor
+    sensor : name
+
+    Returns
+    -------
+    (N,) bool
+
+    Raises
+    ------
+    InputError
+        There are hardly any.
+    """
+    finite = np.isfinite(np.ascontiguousarray(getattr(unit, sensor).T))
+    good = np.logical_and.reduce(finite, axis=0)  # fast along the longer axis
+    if good.sum() < 4:
+        raise InputError(
+            f"units.{unit.name} {sensor}: {good.sum()} usable samples, expected at least 4; "
+            f"leave the sensor out of the unit's table in setup.toml"
+        )
+    return good
+
+
+def covered(units: Iterable[Unit], time: np.ndarray) -> np.ndarray:
+    """Times at which at least one unit was measured, short gaps bridged.
+
+    Parameters
+    ----------
+    units : of one capture
+    time : (T,) s, within the units' common time
+
+    Returns
+    -------
+    (T,) bool
+    """
+    out = np.zeros(len(time), bool)
+    for unit in units:
+        for sensor in sorted(unit.sensors & set(MOTION)) or sorted(unit.sensors):
+            out |= ~Coverage(unit.time[usable(unit, sensor)], time[0], time[-1]).lost(time)
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Sampling:
+    """How one unit was sampled.
+
+    Attributes
+    ----------
+    unit : name
+    frequency : Hz, from the median step
+    jitter : s, standard deviation of stamps against a regular grid, dropped samples allowed for
+    dropped : share of the samples of a regular grid that are missing, outside the gaps
+    gaps : (g, 2) s, start and end of stretches without a value of some motion sensor
+    split : (g,) bool, gaps too long to be bridged
+    """
+
+    unit: str
+    frequency: float
+    jitter: float
+    dropped: float
+    gaps: np.ndarray
+    split: np.ndarray
+
+    @property
+    def irregular(self) -> bool:
+        """Whether stamps are far off a regular grid."""
+        return self.jitter * self.frequency > JITTER_SHARE
+
+
+def sampling_of(unit: Unit) -> Sampling:
+    """How a unit was sampled.
+
+    Parameters
+    ----------
+    unit : with at least four usable samples of each sensor
+
+    Returns
+    -------
+    Sampling
+
+    Notes
+    -----
+    Steps are counted in whole medians, n; what a step of n medians has lost is n − 1 samples. Stamps that are
+    each off a regular grid by σ have steps that are off n times the usual step about them, a mean over
+    fifty, by √2 σ; steps over gaps are left out.
+    """
+    steps = np.diff(unit.time)
+    usual = float(np.median(steps))
+    steps = steps[steps <= GAP * usual]
+    whole = np.maximum(1, np.round(steps / usual))
+    about = uniform_filter1d(steps, LOCAL, mode="nearest") / uniform_filter1d(whole, LOCAL, mode="nearest")
+    jitter = float(np.std(steps - whole * about) / np.sqrt(2))
+    lost = float(np.sum(whole - 1))
+    gaps, split = _gaps(unit)
+    return Sampling(unit.name, 1 / usual, jitter, lost / (lost + len(unit.time)), gaps, split)
+
+
+def _gaps(unit: Unit) -> tuple[np.ndarray, np.ndarray]:
+    """(g, 2) s gaps of any motion sensor, those of several merged, and which are too long to bridge."""
+    found = []
+    for sensor in sorted(unit.sensors & set(MOTION)) or sorted(unit.sensors):
+        at = unit.time[usable(unit, sensor)]
+        seen = Coverage(at)
+        edges = np.concatenate([[unit.time[0]], at, [unit.time[-1]]])
+        k = np.flatnonzero(np.diff(edges) > GAP * seen.usual)
+        found.append(np.stack([edges[k], edges[k + 1], np.diff(edges)[k] > seen.longest_bridged], -1))
+    every = np.concatenate(found)
+    every = every[np.argsort(every[:, 0], kind="stable")]
+    out: list[list[float]] = []
+    for start, end, long in every:
+        if out and start <= out[-1][1]:
+            out[-1] = [out[-1][0], max(out[-1][1], end), max(out[-1][2], long)]
+        else:
+            out.append([start, end, long])
+    merged = np.array(out).reshape(-1, 3)
+    return merged[:, :2], merged[:, 2] > 0
+
+
+def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
+    """What is to be said about a unit's sampling.
+
+    Parameters
+    ----------
+    found : of one unit
+
+    Returns
+    -------
+    tuple of Finding: "gap-split" (one a gap), "gap-bridged", "samples-dropped", "stamps-irregular"
+    """
+    out = [_split(found.unit, *gap) for gap in found.gaps[found.split]]
+    short = found.gaps[~found.split]
+    if len(short):
+        length = np.diff(short, axis=1)
+        worst = int(np.argmax(length))
+        out.append(
+            Finding(
+                "gap-bridged",
+                "note",
+                f"{found.unit}: {len(short)} gap{'s' * (len(short) > 1)} without a value, the longest "
+                f"{length[worst, 0]:.2f} s from t = {short[worst, 0]:.2f} s",
+                "check the radio link or the memory card if there are many",
+                units=(found.unit,),
+                start=float(short[0, 0]),
+                end=float(short[-1, 1]),
+                value=float(length[worst, 0]),
+                threshold=BRIDGED_S,
+                measure="s",
+                handled="interpolated; the turn over a gap counts as unknown by 0.1 (gap / 0.25 s)⁴",
+                harm_deg=float(20.0 * (length[worst, 0] / BRIDGED_S) ** 4 * min(1.0, length.sum() / 10)),
+            )
+        )
+    if found.dropped > DROPPED_SHARE and not found.irregular:
+        out.append(
+            Finding(
+                "samples-dropped",
+                "note",
+                f"{found.unit}: {100 * found.dropped:.1f} % of the samples are missing one or two at a time",
+                "check the radio link, or record at a lower rate",
+                units=(found.unit,),
+                value=100 * found.dropped,
+                threshold=100 * DROPPED_SHARE,
+                measure="%",
+                handled="interpolated by a cubic",
+            )
+        )
+    if found.irregular:
+        out.append(
+            Finding(
+                "stamps-irregular",
+                "note",
+                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off those of {found.frequency:.1f} Hz",
+                "if the unit samples regularly and stamps on arrival, give sampling_frequency instead of the "
+                "time column",
+                units=(found.unit,),
+                value=1e3 * found.jitter,
+                threshold=1e3 * JITTER_SHARE / found.frequency,
+                measure="ms",
+                source="a tenth of a step",
+                handled="stamps are taken as they are; samples are interpolated between them",
+            )
+        )
+    return tuple(out)
+
+
+def _split(unit: str, start: float, end: float) -> Finding:
+    """A gap that is not bridged."""
+    return Finding(
+        "gap-split",
+        "warning",
+        f"{unit}: no value for {end - start:.2f} s from t = {start:.2f} s",
+        "do not use this segment's angles inside the gap; keep the good parts with capture.between(...)",
+        units=(unit,),
+        start=float(start),
+        end=float(end),
+        value=float(end - start),
+        threshold=BRIDGED_S,
+        measure="s",
+        handled="not bridged: inside, neighbours alone hold the segment; after it the unit starts anew",
+        harm_deg=10.0,
+    )

@@ -1,0 +1,69 @@
+"""Signals of several units on one common time line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, eq=False)
+class Signals:
+    """Signals of U units on one clock: frames T, samples N, keyframe intervals K, keyframes K + 1.
+
+    Attributes
+    ----------
+    time : (T,) s, output times; the arrays go on to the end of the last keyframe interval
+    step : s between frames
+    stride, per_key : frames per sample, samples per keyframe interval
+    units : names, in the order of the unit axis
+    turns : (K·stride·per_key, U, 3) rad, rotation vector from each frame to the next, unit frame
+    rate, rate_derivative : (N, U, 3) rad/s, rad/s²
+    specific_force : (N, U, 3) m/s²
+    field : (N, U, 3) magnetometer, length of each unit's median about one
+    attitude : (N, U, 3, 3) world_from_unit as fused on the unit
+    known : sensor name -> (N, U) bool
+    turn_unknown : (K, U) in [0, 1], how little the turn over each interval is known: 1 without a gyroscope,
+        0.1 (gap / 0.25 s)⁴ where samples were interpolated
+    rest_rate : (K + 1, U, 3) rad/s, mean rate about each keyframe at which the unit lay still, else NaN
+    rest_sd : (K + 1, U) rad/s, of the true rate at these, one keyframe counted like any other
+    has : sensor name -> (U,) bool
+    lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns
+        are zero and wholly unknown, and the unit's heading afterwards is another
+    covered : (T,) bool, output times at which at least one unit was measured
+    """
+
+    time: np.ndarray
+    step: float
+    stride: int
+    per_key: int
+    units: tuple[str, ...]
+    turns: np.ndarray
+    rate: np.ndarray
+    rate_derivative: np.ndarray
+    specific_force: np.ndarray
+    field: np.ndarray
+    attitude: np.ndarray | None
+    known: Mapping[str, np.ndarray]
+    turn_unknown: np.ndarray
+    rest_rate: np.ndarray
+    rest_sd: np.ndarray
+    has: Mapping[str, np.ndarray]
+    lost: np.ndarray
+    covered: np.ndarray
+
+    @property
+    def intervals(self) -> int:
+        """Number of keyframe intervals, K."""
+        return len(self.turn_unknown)
+
+    @property
+    def key_step(self) -> float:
+        """Seconds between keyframes."""
+        return self.step * self.stride * self.per_key
+
+    @property
+    def key_time(self) -> np.ndarray:
+        """(K + 1,) s, times of the keyframes on the capture's clock."""
+        return self.time[0] + self.key_step * np.arange(self.intervals + 1)

@@ -1,0 +1,81 @@
+"""Each unit by itself on one clock: what checks between units start from, before any fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import convolve1d
+
+from ..core.rotations import apply
+from .attitude import filtered
+from .capture import Unit
+from .keyframe_averages import HALF_WINDOW_S
+from .preintegration import lever_matrix
+from .resampling import common_signals
+from .signals import Signals
+
+
+@dataclass(frozen=True, eq=False)
+class Unaided:
+    """Units that carry accelerometer and gyroscope, each solved by itself, at N samples of about 40 Hz.
+
+    Attributes
+    ----------
+    signals : what it was made from
+    time : (N,) s; step : s between samples
+    units : names, in the order of the unit axis
+    R : (N, U, 3, 3) world_from_unit; inclinations are right, each unit's heading is its own and drifts
+    force : (N, U, 3) m/s², specific force in the world frame, low-passed as in `averages`
+    lever : (N, U, 3, 3) 1/s², likewise: the force at lever arm r is force + lever r
+    known : (N, U) bool, accelerometer and gyroscope were sampled
+    """
+
+    signals: Signals
+    time: np.ndarray
+    step: float
+    units: tuple[str, ...]
+    R: np.ndarray
+    force: np.ndarray
+    lever: np.ndarray
+    known: np.ndarray
+
+
+def unaided(units: Sequence[Unit]) -> Unaided:
+    """Each unit by itself.
+
+    Parameters
+    ----------
+    units : each with accelerometer and gyroscope
+
+    Returns
+    -------
+    Unaided
+
+    Raises
+    ------
+    CannotReconstructError, InputError
+        As `common_signals`.
+    """
+    signals = common_signals(units, units)
+    step = signals.step * signals.stride
+    R = np.stack([filtered(signals, u) for u in range(len(units))], 1)
+    half = max(1, round(HALF_WINDOW_S / step))
+    window = 0.5 + 0.5 * np.cos(np.pi * np.arange(-half + 1, half) / half)
+    window /= window.sum()
+
+    def smooth(values: np.ndarray) -> np.ndarray:
+        return convolve1d(values, window, axis=0, mode="nearest")
+
+    known = signals.known["accelerometer"] & signals.known["gyroscope"]
+    return Unaided(
+        signals,
+        signals.time[0] + step * np.arange(len(R)),
+        step,
+        signals.units,
+        R,
+        smooth(apply(R, signals.specific_force)),
+        smooth(R @ lever_matrix(signals.rate, signals.rate_derivative)),
+        known,
+    )

@@ -1,0 +1,1 @@
+"""What worn units would have measured in a known motion."""

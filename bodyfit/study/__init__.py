@@ -1,0 +1,1 @@
+"""What is made of recordings and fits: inspection, review, report, comparison, plan."""

@@ -1,0 +1,1 @@
+"""How far a motion is from a reference."""

@@ -1,0 +1,1 @@
+"""One recording solved in several ways, and compared."""

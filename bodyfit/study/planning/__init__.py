@@ -1,0 +1,1 @@
+"""The smallest set of worn units that is enough."""

@@ -1,0 +1,1 @@
+"""A fit as one page."""

@@ -1,0 +1,116 @@
+"""The report's curves: joint angles and their spread, thinned and packed for drawing."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from .files import FitFiles
+from .findings import joints_of
+from .words import joint_label, other_side, side_of, spaced
+
+CURVES_PER_SECOND = 30.0  # about, at most; the tables use every frame
+SLACK = 0.02  # a clock of 60.1 Hz counts as one of 60
+FRAMES_PER_SPREAD = 5  # the spread changes slowly: the widest of five frames drawn
+PER_DEGREE = 50.0  # whole numbers of 0.02°, up to ±655°
+MISSING = -32768
+
+
+def curves(files: FitFiles) -> dict[str, Any]:
+    """What the page's script draws, ready for JSON; arrays as base64 of little-endian numbers."""
+    keep = _frames_kept(files.time)
+    return {
+        "time": _packed(files.time[keep].astype("<f4")),
+        "perDegree": PER_DEGREE,
+        "framesPerSpread": FRAMES_PER_SPREAD,
+        "joints": [_joint(files, joint, keep) for joint in files.angles],
+        "findings": [
+            {
+                "severity": found.severity,
+                "start": found.start,
+                "end": found.end,
+                "what": found.what,
+                "joints": joints_of(found, files.summary),
+            }
+            for found in files.findings or ()
+        ],
+        "stretches": [
+            {"label": label, "spans": spans} for label, spans in _stretches(files.summary).items() if spans
+        ],
+    }
+
+
+def _stretches(summary: Mapping[str, Any]) -> dict[str, list[list[float]]]:
+    """[start, end] s where any unit lacks samples, or doubts the field."""
+    units = (summary.get("units") or {}).values()
+    named = {"no samples": "gaps", "field doubted": "field_untrusted_s"}
+    return {label: [span for unit in units for span in unit.get(key) or []] for label, key in named.items()}
+
+
+def curves_per_second(time: np.ndarray) -> float:
+    """Frames a second that the curves keep.
+
+    Parameters
+    ----------
+    time : (T,) s
+
+    Returns
+    -------
+    Hz
+    """
+    kept = time[_frames_kept(time)]
+    return float((len(kept) - 1) / (kept[-1] - kept[0])) if len(kept) > 1 else 0.0
+
+
+def _frames_kept(time: np.ndarray) -> slice:
+    step = float(np.median(np.diff(time))) if len(time) > 1 else 1.0
+    return slice(None, None, max(1, int(np.ceil(1 / (CURVES_PER_SECOND * step) - SLACK))))
+
+
+def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
+    told, twin = files.summary["joints"][joint], other_side(joint)
+    spread = files.angle_sd[joint]
+    return {
+        "name": joint,
+        "label": joint_label(joint),
+        "side": side_of(joint),
+        "twin": twin if twin in files.angles else None,
+        "angles": [
+            _angle(angle, values[keep], spread.get(angle), keep, told["angles"][angle])
+            for angle, values in files.angles[joint].items()
+        ],
+    }
+
+
+def _angle(
+    name: str, values: np.ndarray, spread: np.ndarray | None, keep: slice, told: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    return {
+        "name": name,
+        "label": spaced(name),
+        "values": _packed(_whole(values)),
+        "spread": None if spread is None else _packed(_whole(_widest(spread[keep]))),
+        "range": (told or {}).get("range_deg"),
+    }
+
+
+def _widest(spread: np.ndarray) -> np.ndarray:
+    """The largest of each few frames; unknown ones do not count."""
+    rows = -(-len(spread) // FRAMES_PER_SPREAD)
+    padded = np.full(rows * FRAMES_PER_SPREAD, -np.inf)
+    padded[: len(spread)] = np.where(np.isfinite(spread), spread, -np.inf)
+    return padded.reshape(rows, -1).max(axis=1)
+
+
+def _whole(values: np.ndarray) -> np.ndarray:
+    """Radians as whole fiftieths of a degree; what is not finite as MISSING."""
+    known = np.isfinite(values)
+    scaled = np.round(PER_DEGREE * np.degrees(np.where(known, values, 0.0)))
+    return np.where(known, np.clip(scaled, MISSING + 1, -MISSING - 1), MISSING).astype("<i2")
+
+
+def _packed(array: np.ndarray) -> str:
+    return base64.b64encode(array.tobytes()).decode()

@@ -1,0 +1,113 @@
+"""What a report is made from: the files of one fit, read and checked against each other."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ...core.findings import Finding
+from ...errors import InputError
+from ...files.findings_file import FILE, read_findings
+from ...files.fit_folder import FILES
+from ...files.motion.pose_tables import JointTable, read_joints
+from ...files.scene.glb import read_glb
+
+Angles = Mapping[str, Mapping[str, np.ndarray]]
+
+
+@dataclass(frozen=True, eq=False)
+class FitFiles:
+    """The files of one fit.
+
+    Attributes
+    ----------
+    time : (T,) s
+    angles, angle_sd : joint name -> angle name -> (T,) rad; an angle without standard deviation is left out
+    summary : summary.json
+    findings : in the order of the file; None where there is no findings.json
+    scene : pose.glb: the description, and the array of each accessor
+    digests : file name -> SHA-256 of what was read
+    """
+
+    time: np.ndarray
+    angles: Angles
+    angle_sd: Angles
+    summary: Mapping[str, Any]
+    findings: tuple[Finding, ...] | None
+    scene: tuple[dict[str, Any], list[np.ndarray]]
+    digests: Mapping[str, str]
+
+
+def read_fit_files(folder: Path) -> FitFiles:
+    """The files that `bodyfit fit` wrote to a folder, and findings.json where it is there.
+
+    Raises
+    ------
+    InputError
+        A file is missing or damaged, or two of them are not of the same fit.
+    """
+    _check_there(folder)
+    summary = _read_object(folder / "summary.json")
+    table = read_joints(folder / "joints.csv")
+    names = _angle_names(folder, summary, table)
+    found = folder / FILE
+    read = [*FILES, *([found.name] if found.is_file() else [])]
+    return FitFiles(
+        table.time,
+        {joint: {a: table.angles[f"{joint}_{a}"] for a in angles} for joint, angles in names.items()},
+        {
+            joint: {a: table.angle_sd[f"{joint}_{a}"] for a in angles if f"{joint}_{a}" in table.angle_sd}
+            for joint, angles in names.items()
+        },
+        summary,
+        read_findings(found) if found.is_file() else None,
+        read_glb(folder / "pose.glb"),
+        {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in read},
+    )
+
+
+def _check_there(folder: Path) -> None:
+    if not folder.is_dir():
+        raise InputError(f"{folder}: no such folder; expected the OUT of `bodyfit fit CAPTURE --out OUT`")
+    missing = [name for name in FILES if not (folder / name).is_file()]
+    if missing:
+        raise InputError(
+            f"{folder}: {', '.join(missing)} missing; expected the files that `bodyfit fit CAPTURE --out "
+            f"{folder}` writes ({', '.join(FILES)}). Run it first"
+        )
+
+
+def _read_object(path: Path) -> dict[str, Any]:
+    """A JSON file whose content is an object."""
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except (UnicodeDecodeError, json.JSONDecodeError) as error:
+        raise InputError(f"{path}: not JSON: {error}; write it anew") from None
+    if not isinstance(data, dict):
+        raise InputError(f"{path}: found a JSON {type(data).__name__}, expected an object {{…}}")
+    return data
+
+
+def _angle_names(folder: Path, summary: Mapping[str, Any], table: JointTable) -> dict[str, list[str]]:
+    """Joint -> its angles, those that summary.json tells of, in the order of joints.csv."""
+    joints = summary.get("joints")
+    if not isinstance(joints, dict) or not all(isinstance(j, dict) for j in joints.values()):
+        raise InputError(f"{folder / 'summary.json'}: joints: found {joints!r:.60}, expected an object")
+    place = {name: number for number, name in enumerate(table.angles)}
+    names = {joint: list(told.get("angles") or {}) for joint, told in joints.items()}
+    for joint, angles in names.items():
+        for angle in angles:
+            if f"{joint}_{angle}" not in place:
+                raise InputError(
+                    f"{folder / 'joints.csv'}: no column '{joint}_{angle}_deg', which summary.json tells of; "
+                    "the two are not of the same fit. Run the fit again"
+                )
+        angles.sort(key=lambda angle: place[f"{joint}_{angle}"])
+    first = {joint: place[f"{joint}_{angles[0]}"] for joint, angles in names.items() if angles}
+    return {joint: names[joint] for joint in sorted(first, key=lambda joint: first[joint])}

@@ -1,0 +1,83 @@
+"""The report: one HTML file that shows a fit, works from a double click and fetches nothing."""
+
+from __future__ import annotations
+
+import base64
+import html
+import json
+from importlib.resources import files as package_files
+from pathlib import Path
+from string import Template
+from typing import Any
+
+from ...files.plain.atomic_file import whole_file
+from .curves import curves, curves_per_second
+from .files import FitFiles, read_fit_files
+from .findings import findings_list, warnings_list
+from .scene import light_scene, viewer_library
+from .tables import estimated, joint_table, range_sources, reproduction, unit_table
+from .words import number, safe
+
+SCRIPTS = ("data.js", "figure.js", "plots.js", "lanes.js", "page.js")  # in the order in which they run
+
+
+def write_report(out: Path, page: Path | None = None) -> Path:
+    """The path of the report, now written.
+
+    Parameters
+    ----------
+    out : folder that a fit was written to
+    page : the file to write; default is report.html in that folder
+
+    Raises
+    ------
+    InputError
+        A file of the fit is missing or damaged.
+    OutputError
+        The page cannot be written; what stood there before is still there.
+    """
+    page = page or out / "report.html"
+    text = report_text(read_fit_files(out))
+    with whole_file(page) as partial:
+        partial.write_text(text, encoding="utf-8")
+    return page
+
+
+def report_text(files: FitFiles) -> str:
+    """The whole page, styles, scripts, viewer library and data inside."""
+    parts = package_files("bodyfit.study.report") / "browser"
+    title = files.summary.get("capture") or "Motion"
+    return Template((parts / "page.html").read_text(encoding="utf-8")).substitute(
+        title=safe(title),
+        lead=_lead(files),
+        findings=findings_list(files),
+        warnings=warnings_list(files),
+        joints=joint_table(files),
+        range_sources=range_sources(files),
+        units=unit_table(files),
+        estimated=estimated(files),
+        reproduction=reproduction(files),
+        layout=html.escape(str(files.scene[0]["asset"].get("extras", {}).get("layout") or "")),
+        curve_rate=number(curves_per_second(files.time)),
+        version=safe(files.summary.get("bodyfit_version")),
+        style=(parts / "page.css").read_text(encoding="utf-8"),
+        library=viewer_library(),
+        scripts="\n".join((parts / name).read_text(encoding="utf-8") for name in SCRIPTS),
+        curves=_inside_script(curves(files)),
+        scene=base64.b64encode(light_scene(files.scene)).decode(),
+    )
+
+
+def _lead(files: FitFiles) -> str:
+    """One line: how long, how many units, which body."""
+    model, sampling = (files.summary.get(key) or {} for key in ("model", "sampling"))
+    units = files.summary.get("units") or {}
+    return safe(
+        f"{number(files.time[-1] - files.time[0])} s · {len(units)} worn units · body model "
+        f"{model.get('name')} · {number(sampling.get('frequency_hz'))} frames a second"
+    )
+
+
+def _inside_script(data: Any) -> str:
+    """JSON that no text inside can end the script element with."""
+    return json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")

@@ -1,0 +1,1 @@
+"""What in a fit is no person's motion, or is not to be believed."""

@@ -1,0 +1,216 @@
+"""What a fit says about itself in its summary, as findings: joint centres, headings, field, soft tissue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from ....core.filters import low_passed
+from ....core.findings import Finding
+from ..limits import DRIFT_TOLD_DEG, FIELD, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
+from ..subject import Reviewed
+
+SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap
+NEAR_S = 2.0  # s; doubtful stretches of one field nearer than that are told as one
+MOST_SPANS = 12  # stretches of one unit that are told
+
+
+def joint_centres(reviewed: Reviewed) -> Iterator[Finding]:
+    """Joints whose two segments disagree about how their common centre is accelerated.
+
+    Yields
+    ------
+    Finding of kind joint-centre
+
+    Notes
+    -----
+    A gap that swings as the joint does, d = a / (2πf)², with 2πf the ratio of the root mean squares of the
+    child's angular acceleration and rate (Rice's mean frequency).
+    """
+    for name, joint in reviewed.summary.get("joints", {}).items():
+        residual = joint.get("residual_m_s2")
+        frequency = _frequency(reviewed, reviewed.poses.model.joints[name].child)
+        if residual is None or frequency is None:
+            continue
+        gap = 1000 * residual / (2 * np.pi * frequency) ** 2
+        if gap > GAP.value:
+            yield _gap_finding(reviewed, name, residual, frequency, gap)
+
+
+def _frequency(reviewed: Reviewed, segment: str) -> float | None:
+    """Mean frequency of a segment's turning, Hz, or None where it hardly turns."""
+    rate = reviewed.turns[segment] / np.diff(reviewed.time)[:, None]
+    rate = low_passed(rate, 1 / reviewed.step, 10.0) if len(rate) > 30 else rate
+    size = float(np.sqrt(np.mean(np.sum(rate**2, 1))))
+    if size < np.radians(5.0):
+        return None
+    change = np.gradient(rate, reviewed.step, axis=0)
+    return max(SLOWEST_HZ, float(np.sqrt(np.mean(np.sum(change**2, 1)))) / size / (2 * np.pi))
+
+
+def _gap_finding(reviewed: Reviewed, joint: str, residual: float, frequency: float, gap: float) -> Finding:
+    child = reviewed.poses.model.joints[joint].child
+    return Finding(
+        "joint-centre",
+        "serious" if gap > 2 * GAP.value else "warning",
+        f"{joint}: the segments disagree by {residual:.2f} m/s² (root mean square) about its centre, as if "
+        f"it gaped by {gap:.0f} mm at the {frequency:.1f} Hz of {child}'s motion",
+        "Check that both units are on the segments they are said to be on, tight, and on the same clock",
+        joints=(joint,),
+        segments=(reviewed.poses.model.joints[joint].parent, child),
+        value=float(gap),
+        threshold=GAP.value,
+        measure="mm",
+        source=GAP.source,
+    )
+
+
+def headings(reviewed: Reviewed) -> Iterator[Finding]:
+    """Joints whose relative heading is not determined.
+
+    Yields
+    ------
+    Finding of kind heading-undetermined
+    """
+    for name, joint in reviewed.summary.get("joints", {}).items():
+        sd = joint.get("relative_heading_sd_deg")
+        if sd is None or sd <= HEADING.value:
+            continue
+        yield Finding(
+            "heading-undetermined",
+            "warning",
+            f"{name}: the heading of its child against its parent is known to ± {min(sd, 180):.0f}° only "
+            "(one standard deviation)",
+            "Move more, or wear a magnetometer away from iron; angles about the vertical are not to be used",
+            joints=(name,),
+            segments=(reviewed.poses.model.joints[name].child,),
+            value=float(sd),
+            threshold=HEADING.value,
+            measure="deg",
+            source=HEADING.source,
+            harm_deg=float(min(sd, 180)),
+        )
+
+
+def drift(reviewed: Reviewed) -> Iterator[Finding]:
+    """Units whose gyroscope offset would have turned the heading.
+
+    Yields
+    ------
+    Finding of kind heading-drift
+    """
+    for name, unit in reviewed.summary.get("units", {}).items():
+        removed, bias = unit.get("heading_drift_removed_deg"), unit.get("gyroscope_bias_deg_per_s")
+        if removed is None or abs(removed) < DRIFT_TOLD_DEG:
+            continue
+        rate = float(np.linalg.norm(bias)) if bias else 0.0
+        yield _unit_finding(
+            "heading-drift",
+            "warning" if rate > ZERO_RATE.value else "note",
+            name,
+            unit,
+            f"{name}: the gyroscope's offset of {rate:.2f} deg/s would have turned the heading by "
+            f"{removed:.0f}° (positive: to the left, seen from above); taken off",
+            "Nothing, when the offset is usual; else let the unit warm up, or calibrate it at rest",
+            (rate, ZERO_RATE.value, "deg/s"),
+            ZERO_RATE.source,
+            handled="taken off",
+        )
+
+
+def field(reviewed: Reviewed) -> Iterator[Finding]:
+    """Units whose magnetometer did not see the Earth's field, by stretch where the summary knows them.
+
+    Yields
+    ------
+    Finding of kind field-untrusted
+    """
+    for name, unit in reviewed.summary.get("units", {}).items():
+        share, spans = unit.get("magnetometer_trusted_share"), _joined(unit.get("field_untrusted_s") or [])
+        if share is None or (share >= FIELD.value and not spans):
+            continue
+        spans = spans[:MOST_SPANS] or [(None, None)]
+        for start, end in spans:
+            when = "" if start is None else f" from {start:.1f} to {end:.1f} s"
+            yield _unit_finding(
+                "field-untrusted",
+                "note" if share > 0.5 else "warning",
+                name,
+                unit,
+                f"{name}: the magnetic field is not the Earth's{when}; it was trusted {100 * share:.0f} % of "
+                "the time",
+                "Keep away from iron and motors; headings rest on gyroscopes and joints there",
+                (100 * share, 100 * FIELD.value, "%"),
+                FIELD.source,
+                handled="not used there",
+                span=(start, end),
+            )
+
+
+def _joined(spans: list[list[float]]) -> list[tuple[float, float]]:
+    """Stretches in the order of time, those near each other as one."""
+    out: list[tuple[float, float]] = []
+    for start, end in sorted(spans):
+        if out and start - out[-1][1] < NEAR_S:
+            out[-1] = (out[-1][0], max(out[-1][1], end))
+        else:
+            out.append((start, end))
+    return out
+
+
+def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
+    """Units that rock on their segment with the force more than skin does.
+
+    Yields
+    ------
+    Finding of kind soft-tissue
+    """
+    for name, unit in reviewed.summary.get("units", {}).items():
+        elastic = unit.get("elastic_deg_per_g")
+        level = float(np.linalg.norm(elastic, 2)) if elastic is not None else 0.0
+        level = max(level, float(unit.get("soft_tissue_sd_deg") or 0.0))
+        if level <= SOFT_TISSUE.value:
+            continue
+        yield _unit_finding(
+            "soft-tissue",
+            "warning",
+            name,
+            unit,
+            f"{name}: rocks by {level:.1f}° on its segment for each g of force",
+            "Fasten it tighter, or over bone rather than muscle",
+            (level, SOFT_TISSUE.value, "deg"),
+            SOFT_TISSUE.source,
+            handled="its part that follows the force is taken off",
+        )
+
+
+def _unit_finding(
+    kind: str,
+    severity: str,
+    name: str,
+    unit: Mapping[str, Any],
+    what: str,
+    advice: str,
+    number: tuple[float, float, str],
+    source: str,
+    handled: str = "",
+    span: tuple[float | None, float | None] = (None, None),
+) -> Finding:
+    """A finding about a unit and its segment."""
+    return Finding(
+        kind,
+        severity,
+        what,
+        advice,
+        units=(name,),
+        segments=(str(unit["segment"]),) if unit.get("segment") else (),
+        start=span[0],
+        end=span[1],
+        value=float(number[0]),
+        threshold=float(number[1]),
+        measure=number[2],
+        source=source,
+        handled=handled,
+    )

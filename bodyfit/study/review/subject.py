@@ -1,0 +1,96 @@
+"""What the checks look at: a motion, what its fit said about itself, and rates that several checks use."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ...body.motion.poses import PoseSequence
+from .limits import JUMP_DEG, JUMP_OVER_NEIGHBOURS
+
+AROUND = 5  # frames on each side of a jump that tell how fast the segment turns anyway
+
+
+@dataclass(frozen=True, eq=False)
+class Reviewed:
+    """A motion under review.
+
+    Attributes
+    ----------
+    poses : the motion
+    summary : as in summary.json; empty for a motion that no fit made
+    joint_angle_sd : joint -> angle -> (T,) rad, or empty: not known
+    """
+
+    poses: PoseSequence
+    summary: Mapping[str, Any] = field(default_factory=dict)
+    joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] = field(default_factory=dict)
+
+    @property
+    def time(self) -> np.ndarray:
+        """(T,) s."""
+        return self.poses.time
+
+    @property
+    def root_followed(self) -> bool:
+        """Whether the path of the body was taken from the standing foot, not measured."""
+        return str(self.summary.get("root_position", "")).startswith("followed")
+
+    def mended_slips(self, segment: str) -> list[float]:
+        """Times, s, at which the unit on a segment slipped and the fit took the slip off."""
+        units = self.summary.get("units", {})
+        slips = self.summary.get("slips") or []
+        return [slip["time_s"] for slip in slips if units.get(slip["unit"], {}).get("segment") == segment]
+
+    @cached_property
+    def step(self) -> float:
+        """Usual time between frames, s."""
+        return float(np.median(np.diff(self.time)))
+
+    @cached_property
+    def relative(self) -> dict[str, Rotation]:
+        """Joint -> rotation of length T, parent_from_child."""
+        R = self.poses.rotations
+        return {n: R[j.parent].inv() * R[j.child] for n, j in self.poses.model.joints.items()}
+
+    @cached_property
+    def turns(self) -> dict[str, np.ndarray]:
+        """Segment -> (T − 1, 3) rad, turn from each frame to the next, in the segment's frame."""
+        return {n: (R[:-1].inv() * R[1:]).as_rotvec() for n, R in self.poses.rotations.items()}
+
+    @cached_property
+    def jumps(self) -> dict[str, np.ndarray]:
+        """Segment -> (T − 1,) bool, turns that stand out from those before and after as no motion does."""
+        return {name: _stands_out(turn) for name, turn in self.turns.items()}
+
+    @cached_property
+    def joint_rates(self) -> dict[str, np.ndarray]:
+        """Joint -> (T, 3) rad/s, angular rate of the child against the parent, over two frames.
+
+        Where a segment of the joint jumps from one frame to the next it is zero: that is told by itself.
+        """
+        out = {}
+        for name, joint in self.poses.model.joints.items():
+            turn = (self.relative[name][:-1].inv() * self.relative[name][1:]).as_rotvec()
+            turn[self.jumps[joint.parent] | self.jumps[joint.child]] = 0.0
+            rate = turn / np.diff(self.time)[:, None]
+            padded = np.concatenate([rate[:1], rate, rate[-1:]])
+            out[name] = 0.5 * (padded[1:] + padded[:-1])
+        return out
+
+
+def _stands_out(turn: np.ndarray) -> np.ndarray:
+    """(T − 1,) bool: a turn far from the median of its neighbours, and many times what they differ."""
+    if len(turn) < 2 * AROUND + 1:
+        return np.zeros(len(turn), bool)
+    padded = np.pad(turn, ((AROUND, AROUND), (0, 0)), mode="edge")
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * AROUND + 1, axis=0)
+    middle = np.median(around, axis=-1)
+    away = np.linalg.norm(turn - middle, axis=-1)
+    usual = np.median(np.linalg.norm(around - middle[..., None], axis=1), axis=-1)
+    return (away > np.radians(JUMP_DEG)) & (away > JUMP_OVER_NEIGHBOURS * usual)

@@ -1,0 +1,321 @@
+"""The command: exit codes, messages, what is printed, and how quickly it answers."""
+
+from __future__ import annotations
+
+import io
+import os
+import signal
+import subprocess
+import sys
+import time
+import tomllib
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+
+import numpy as np
+import pytest
+from example_fit import SUMMARY, chain, fit_of, poses_of
+from rich.console import Console
+
+import bodyfit
+from bodyfit.commands import progress_bar as progress
+from bodyfit.commands.main import main
+from bodyfit.commands.progress_bar import Progress
+from bodyfit.commands.terminal.fit_table import print_fit
+from bodyfit.errors import CannotReconstructError, InputError
+from bodyfit.files.fit_folder import FILES
+from bodyfit.recording.capture import Capture, Unit
+
+HEAVY = ("numpy", "scipy", "pandas", "pyarrow", "pinocchio", "casadi", "trimesh", "vqf", "rich")
+
+
+def replace_function(monkeypatch, module: str, function) -> None:
+    stand_in = ModuleType(module)
+    setattr(stand_in, function.__name__, function)
+    monkeypatch.setitem(sys.modules, module, stand_in)
+
+
+@pytest.fixture
+def two_units(monkeypatch):
+    """Any folder reads as a capture of two units with nothing in them."""
+
+    def read_capture(path):
+        units = [Unit(f"{name}_unit", name, np.arange(3.0), np.zeros((3, 3))) for name in "ab"]
+        return Capture({unit.name: unit for unit in units}, chain())
+
+    replace_function(monkeypatch, "bodyfit.files.capture.folder", read_capture)
+
+
+@pytest.fixture
+def stages(monkeypatch, two_units):
+    """Fitting replaced by something quick; `asked` holds what it was called with."""
+    made = SimpleNamespace(asked={}, result=fit_of(poses_of(chain())), problem=None)
+
+    def fit(capture, **options):
+        made.asked.update(options)
+        options["progress"](1, 2, "solving")
+        if made.problem:
+            raise made.problem
+        return made.result
+
+    replace_function(monkeypatch, "bodyfit.fitting.fit", fit)
+    return made
+
+
+@pytest.fixture
+def run(capsys):
+    """Runs the command; gives its exit code, output and error output."""
+
+    def run_command(*words: object) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as end:
+            main([str(word) for word in words], prog_name="bodyfit")
+        captured = capsys.readouterr()
+        return int(end.value.code or 0), captured.out, captured.err
+
+    return run_command
+
+
+# --- fit ---
+
+
+def test_fit_writes_the_files_prints_a_table_and_ends_with_zero(stages, run, tmp_path):
+    code, out, err = run("fit", "lamp_lighter", "--out", tmp_path / "out")
+    assert code == 0 and err == ""
+    assert sorted(os.listdir(tmp_path / "out")) == sorted(FILES)
+    assert "first" in out and "a_unit" in out and out.rstrip().endswith(", ".join(FILES))
+
+
+def test_fit_passes_its_options_on(stages, run, tmp_path):
+    words = [
+        "--sensors",
+        "accelerometer, gyroscope",
+        "--alone",
+        "--leave-out",
+        "b_unit",
+        "--strict-ranges",
+        "--assign",
+        "auto",
+    ]
+    assert run("fit", "x", "--out", tmp_path, *words)[0] == 0
+    stages.asked.pop("progress")
+    assert stages.asked == {
+        "sensors": {"accelerometer", "gyroscope"},
+        "alone": True,
+        "leave_out": ("b_unit",),
+        "strict_ranges": True,
+        "assign": "auto",
+    }
+
+
+def test_fit_uses_every_sensor_and_the_body_unless_told_otherwise(stages, run, tmp_path):
+    run("fit", "x", "--out", tmp_path)
+    stages.asked.pop("progress")
+    usual = {"sensors": None, "alone": False, "leave_out": (), "strict_ranges": False, "assign": "given"}
+    assert stages.asked == usual
+
+
+@pytest.mark.parametrize(("error", "code"), [(CannotReconstructError, 1), (InputError, 2)])
+def test_what_bodyfit_refuses_is_one_paragraph_and_an_exit_code(stages, run, tmp_path, error, code):
+    stages.problem = error("units.a: no motion;\n  move more and record again")
+    assert run("fit", "x", "--out", tmp_path / "o") == (
+        code,
+        "",
+        "bodyfit: units.a: no motion; move more and record again\n",
+    )
+    assert not (tmp_path / "o").exists()
+
+
+def test_a_fault_of_bodyfit_itself_shows_in_full(stages, tmp_path):
+    stages.problem = ZeroDivisionError("oh")
+    with pytest.raises(ZeroDivisionError):
+        main(["fit", "x", "--out", str(tmp_path)], prog_name="bodyfit")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--sensors", "gyro"], "found 'gyro'; expected one of accelerometer, gyroscope"),
+        (["--sensors", "accelerometr"], "did you mean 'accelerometer'?"),
+        (["--sensors", "accelerometer,,gyroscope"], "found ''"),
+        (["--leave-out", "aunit"], "no unit 'aunit' in the capture; expected one of a_unit, b_unit"),
+        (["--leave-out", "aunit"], "did you mean 'a_unit'?"),
+        (["--leaf-out", "x"], "--leave-out"),
+    ],
+)
+def test_a_wrong_word_ends_with_two_and_a_suggestion(two_units, run, tmp_path, words, said):
+    code, out, err = run("fit", "x", "--out", tmp_path / "o", *words)
+    assert (code, out) == (2, "") and said in err
+    assert not (tmp_path / "o").exists()
+
+
+def test_out_that_is_a_file_is_refused_before_the_work(stages, run, tmp_path):
+    (tmp_path / "out").write_text("mine")
+    code, _, err = run("fit", "x", "--out", tmp_path / "out")
+    assert code == 2 and "is a file, expected a folder" in err and not stages.asked
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_fit_without_out_says_what_is_missing(run):
+    code, _, err = run("fit", "x")
+    assert code == 2 and "'--out'" in err
+
+
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGTERM, 143), (signal.SIGINT, 130)])
+def test_a_stopped_run_leaves_nothing_and_says_so_by_its_exit_code(
+    stages, run, tmp_path, monkeypatch, number, code
+):
+    from bodyfit.files import fit_folder as outputs
+
+    def stop(file, **_):
+        file.write(b"half")
+        os.kill(os.getpid(), number)
+        time.sleep(1)
+
+    monkeypatch.setattr(outputs, "write_pose", stop)
+    before = signal.getsignal(signal.SIGTERM)
+    assert run("fit", "x", "--out", tmp_path / "out")[0] == code
+    assert os.listdir(tmp_path) == [] and signal.getsignal(signal.SIGTERM) is before
+
+
+# --- help, version, start-up ---
+
+
+def python(*words: str) -> subprocess.CompletedProcess:
+    folder = Path(bodyfit.__file__).parents[1]
+    return subprocess.run(
+        [sys.executable, *words], cwd=folder, capture_output=True, text=True, check=True, timeout=60
+    )
+
+
+def test_help_answers_in_under_0_4_s():
+    def seconds() -> float:
+        start = time.perf_counter()
+        assert "simulate" in python("-m", "bodyfit", "--help").stdout
+        return time.perf_counter() - start
+
+    assert min(seconds() for _ in range(3)) < 0.4
+
+
+@pytest.mark.parametrize("module", ["bodyfit", "bodyfit.commands.main"])
+def test_nothing_heavy_is_loaded_before_it_is_needed(module):
+    loaded = set(python("-c", f"import sys, {module}; print(*sys.modules)").stdout.split())
+    assert module in loaded and not loaded & set(HEAVY)
+
+
+def test_help_of_each_command_is_listed_and_opens(run):
+    code, out, _ = run("--help")
+    assert code == 0
+    for name in ("fit", "simulate"):
+        assert name in out and run(name, "--help")[0] == 0
+
+
+def test_unknown_command_is_suggested(run):
+    code, _, err = run("fitt")
+    assert code == 2 and "fitt" in err
+
+
+def test_version_is_that_of_the_project(run):
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    assert project.get("version", bodyfit.__version__) == bodyfit.__version__
+    assert run("--version") == (0, f"bodyfit {bodyfit.__version__}\n", "")
+
+
+@pytest.mark.parametrize("name", bodyfit.__all__)
+def test_every_public_name_is_there(name):
+    assert getattr(bodyfit, name) is not None
+
+
+def test_every_public_name_is_listed_before_it_is_loaded():
+    listed = set(python("-c", "import bodyfit; print(*dir(bodyfit))").stdout.split())
+    assert set(bodyfit.__all__) <= listed
+
+
+def test_fit_is_the_function_even_after_its_module_is_imported():
+    import bodyfit.fitting.fit
+
+    assert callable(bodyfit.fit) and not isinstance(bodyfit.fit, ModuleType)
+
+
+def test_an_unknown_public_name_is_an_attribute_error():
+    with pytest.raises(AttributeError, match="no attribute 'fitt'"):
+        _ = bodyfit.fitt
+
+
+# --- the printed table ---
+
+
+def printed(summary: dict, width: int = 200) -> str:
+    text = io.StringIO()
+    print_fit(summary, [Path("out/segments.csv")], Console(file=text, width=width, highlight=False))
+    return text.getvalue()
+
+
+def test_table_shows_what_was_found_and_how_good_it_is():
+    lines = [" ".join(line.split()) for line in printed(SUMMARY).splitlines()]
+    assert "first flexion -12.3 56.8 parent 10 -280 4 0.41 1.3" in lines
+    assert "ball child 0 123 0" in lines
+    assert "second flexion 0.0 1.5 – – unknown" in lines
+    assert "hinge axis 0.00 0.00 1.00" in lines
+    assert "second: it never moved" in lines
+    assert "a_unit a acc, gyro 0.12 -0.35 1.00 given 83 2" in lines
+    assert "b_unit b fused – – – 0" in lines
+    assert "solver 12 iterations, the last by 0.012°, 1.9 s" in lines
+
+
+def test_warnings_come_after_the_tables_and_the_files_last():
+    text = printed(SUMMARY)
+    assert (
+        text.index("b_unit") < text.index("warning: the second joint never moved") < text.index("written to")
+    )
+
+
+def test_table_fits_a_hundred_columns():
+    summary = SUMMARY | {
+        "joints": {
+            name: SUMMARY["joints"]["first"] | {"note": "no turn " * 30}
+            for name in ("l_metatarsophalangeal", "vl5")
+        },
+        "warnings": ["much " * 50],
+    }
+    assert max(map(len, printed(summary).splitlines())) <= 100
+
+
+def test_a_summary_with_nothing_in_it_prints_dashes():
+    assert "capture –" in " ".join(printed({}).split())
+
+
+# --- progress ---
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+def test_progress_appears_on_a_terminal_once_it_takes_longer(monkeypatch):
+    monkeypatch.setattr(progress, "SHOWN_AFTER", 0.05)
+    stream = Terminal()
+    with Progress(stream) as note:
+        note(1, 4, "solving")
+        time.sleep(0.4)
+        note(2, 4, "writing pose.glb")
+        time.sleep(0.3)
+    assert "solving" in stream.getvalue() and "writing pose.glb" in stream.getvalue()
+
+
+def test_progress_of_a_quick_run_is_silent():
+    stream = Terminal()
+    with Progress(stream) as note:
+        note(1, 4, "solving")
+    assert stream.getvalue() == ""
+
+
+def test_progress_writes_a_line_now_and_then_where_there_is_no_terminal(monkeypatch):
+    monkeypatch.setattr(progress, "LINE_EVERY", 0.05)
+    stream = io.StringIO()
+    with Progress(stream) as note:
+        note(1, 4, "solving")
+        time.sleep(0.06)
+        note(2, 4, "solving")
+        note(3, 4, "solving")
+    assert stream.getvalue() == "bodyfit: solving, 2 of 4\n"

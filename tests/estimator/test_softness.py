@@ -1,0 +1,73 @@
+"""How softly units sit: gaps of joints from made disagreements, the window against its own sum."""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from bodyfit.estimator.uncertainty.tissue_compliance import (
+    BAND_HZ,
+    YIELD_M,
+    joint_gaps,
+    softness,
+    window_response,
+)
+from bodyfit.recording.keyframe_averages import HALF_WINDOW_S
+
+STEP = 0.1  # s between keyframes
+
+
+@pytest.mark.parametrize("f", [0.0, 0.4, 0.7, 1.3, 2.2, 2.5, 2.5 + 1e-12, 4.1])
+def test_the_window_response_is_its_integral(f):
+    """Fourier transform of the Hann window (scipy's quadrature), which is even, over its own area."""
+    h = HALF_WINDOW_S
+
+    def weighted(t):
+        return (0.5 + 0.5 * np.cos(np.pi * t / h)) * np.cos(2 * np.pi * f * t)
+
+    expected = quad(weighted, -h, h, epsabs=1e-13)[0] / h
+    np.testing.assert_allclose(window_response(np.array([f])), expected, atol=1e-9)
+
+
+def oscillation(f, size, seconds=80.0):
+    """Acceleration along X as the averages about keyframes show it: the window has taken its part."""
+    time = np.arange(0.0, seconds, STEP)
+    seen = size * np.sin(2 * np.pi * f * time) * window_response(np.array([f]))
+    return np.stack([seen, 0 * seen, 0 * seen], -1)[:, None]
+
+
+@pytest.mark.parametrize("f", [1.0, 1.5, 2.0])
+def test_a_gap_is_the_acceleration_over_the_squared_frequency(f):
+    """A path is a sin(2πft) / (2πf)², root mean square a / √2 / (2πf)².
+
+    Welch's pieces smear a line over 1/8 Hz either side, which f⁻⁴ makes lopsided: 4 % at 1 Hz.
+    """
+    size = 0.7
+    expected = size / np.sqrt(2) / (2 * np.pi * f) ** 2
+    np.testing.assert_allclose(joint_gaps(oscillation(f, size), STEP), expected, rtol=0.04)
+
+
+def test_gaps_add_in_squares_over_directions_and_stay_apart_over_joints():
+    one = oscillation(1.5, 0.7)
+    turned = one @ np.array([[0.6, 0.0, 0.8], [0.0, 1.0, 0.0], [-0.8, 0.0, 0.6]]).T
+    both = joint_gaps(np.concatenate([turned, 2 * one], 1), STEP)
+    np.testing.assert_allclose(both, joint_gaps(one, STEP) * [1.0, 2.0], rtol=1e-9)
+
+
+@pytest.mark.parametrize("f", [0.25, 3.5])
+def test_what_is_slower_or_faster_than_bodies_does_not_count(f):
+    assert not BAND_HZ[0] < f < BAND_HZ[1]
+    inside = 1 / np.sqrt(2) / (2 * np.pi) ** 2
+    assert joint_gaps(oscillation(f, 1.0), STEP)[0] < 0.02 * inside
+
+
+def test_softness_of_a_made_case():
+    """At 3°/g a joint parts by s a b under √(a_p² + a_c²) = 5 m/s²; one loose unit does not decide."""
+    s = np.radians(3.0) / 9.81
+    pushed = np.array([[3.0, 4.0], [4.0, 3.0], [5.0, 0.0]])
+    gaps = s * 5.0 * YIELD_M * np.array([1.0, 1.0, 40.0])
+    assert softness(gaps, pushed) == pytest.approx(s)
+
+
+def test_softness_without_joints_or_motion():
+    assert softness(np.zeros(0), np.zeros((0, 2))) == 0.0
+    assert softness(np.array([1e-5]), np.zeros((1, 2))) == pytest.approx(1e-4 / YIELD_M)

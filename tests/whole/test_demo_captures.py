@@ -1,0 +1,104 @@
+"""The demo captures: readable, small, plausible, and made by the committed script."""
+# pyright: reportOptionalSubscript=false, reportArgumentType=false, reportCallIssue=false
+
+import importlib.util
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from bodyfit.files.capture.folder import read_capture
+from bodyfit.files.motion.motion_file import read_motion
+
+FOLDER = Path(__file__).resolve().parents[2] / "demo_captures"
+DEMOS = {
+    "cello_arm": (4, 60, "right_arm"),
+    "steel_stairs": (7, 90, "lower_body"),
+    "parcel_lift": (15, 60, "whole_body"),
+}
+
+
+def truth(name):
+    capture = read_capture(FOLDER / name)
+    return read_motion(FOLDER / name / "truth" / "segments.csv.gz", capture.model, capture.person)
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_demo_holds_what_its_readme_says(name):
+    units, seconds, model = DEMOS[name]
+    capture = read_capture(FOLDER / name)
+    assert (len(capture.units), capture.model.name) == (units, model)
+    for unit in capture.units.values():
+        assert unit.time[-1] - unit.time[0] == pytest.approx(seconds, abs=0.2)
+        assert unit.sensors == {"accelerometer", "gyroscope", "magnetometer"}
+        assert unit.segment in capture.model.segments
+        assert (unit.mounting is None) == (unit.name != "breastbone")
+    readme = (FOLDER / name / "README.md").read_text()
+    assert f"{units} units, {seconds} s" in readme
+    assert "Invented" in readme
+
+
+def test_demos_are_small_together():
+    assert sum(p.stat().st_size for p in FOLDER.rglob("*") if p.is_file()) < 15e6
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_demo_starts_still_in_the_neutral_pose(name):
+    calibration = read_capture(FOLDER / name).calibrations[0]
+    poses = truth(name)
+    still = (poses.time > calibration.start) & (poses.time < calibration.end)
+    for segment, rotation in poses.rotations.items():
+        assert np.degrees(rotation[still].magnitude().max()) < 3.0, segment
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_demo_stays_within_the_published_ranges(name):
+    poses = truth(name)
+    for joint in poses.model.joints.values():
+        for angle, (low, high) in joint.range.items():
+            value = np.degrees(poses.joint_angles[joint.name][angle])
+            assert np.degrees(low) - 5 < value.min(), (joint.name, angle)
+            assert value.max() < np.degrees(high) + 5, (joint.name, angle)
+
+
+@pytest.mark.parametrize("name", ["steel_stairs", "parcel_lift"])
+def test_feet_alternate_and_stay_above_the_floor(name):
+    poses = truth(name)
+    heights, speeds = {}, {}
+    for side in "lr":
+        ankle, rotation = poses.positions[f"{side}_hindfoot"], poses.rotations[f"{side}_hindfoot"]
+        heel = ankle + rotation.apply([-0.06, -0.055, 0.0])
+        heights[side] = min(heel[:, 1].min(), ankle[:, 1].min())
+        speeds[side] = np.linalg.norm(np.gradient(ankle, poses.time, axis=0), axis=1)
+    assert min(heights.values()) > -0.03
+    both_swing = (speeds["l"] > 1.0) & (speeds["r"] > 1.0)
+    one_swings = (speeds["l"] > 1.0) ^ (speeds["r"] > 1.0)
+    assert one_swings.mean() > 0.1
+    assert both_swing.mean() < 0.02
+    assert np.degrees(poses.joint_angles["l_knee"]["flexion"]).max() > 60  # knees bend backwards
+
+
+def test_stairs_bend_the_field():
+    told = json.loads((FOLDER / "steel_stairs" / "truth" / "truth.json").read_text())
+    units = read_capture(FOLDER / "steel_stairs").units
+    norm = np.linalg.norm(units["r_hindfoot_unit"].magnetometer, axis=1)
+    assert np.ptp(norm) > 0.2 * told["magnetic_field"]["norm"]
+
+
+def test_script_makes_the_committed_capture(tmp_path, monkeypatch):
+    spec = importlib.util.spec_from_file_location("make_demo_captures", FOLDER / "make_demo_captures.py")
+    assert spec is not None and spec.loader is not None
+    script = importlib.util.module_from_spec(spec)
+    monkeypatch.setitem(sys.modules, "make_demo_captures", script)
+    spec.loader.exec_module(script)
+    monkeypatch.setattr(script, "HERE", tmp_path)
+    script.make("cello_arm")
+    made, kept = read_capture(tmp_path / "cello_arm"), read_capture(FOLDER / "cello_arm")
+    for name, unit in kept.units.items():
+        assert made.units[name].gyroscope == pytest.approx(unit.gyroscope, abs=1e-4)
+        assert made.units[name].accelerometer == pytest.approx(unit.accelerometer, abs=1e-2)
+    assert (tmp_path / "cello_arm" / "setup.toml").read_text() == (
+        FOLDER / "cello_arm" / "setup.toml"
+    ).read_text()
