@@ -34,6 +34,8 @@ class Weights:
     fused_inclination, fused_heading, fused_s : rad and s, orientations fused on a unit
     posture, posture_s : rad and s, how far a joint without both units is from its usual posture, and for how
         long
+    usual_spread : factor on the spread that a table of usual postures tells
+    usual_floor, usual_person : rad, added to it: in the course of a motion, and of a person's own mean
     bridge, bridge_s : m and s, how far joints give and units shift, across segments without a unit
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
@@ -81,6 +83,9 @@ class Weights:
     fused_s: float = 2.0
     posture: float = math.radians(40.0)
     posture_s: float = 0.5
+    usual_spread: float = 2.0
+    usual_floor: float = math.radians(6.0)
+    usual_person: float = math.radians(8.0)
     travel: float = 0.1
     bridge: float = 0.03
     bridge_s: float = 0.3

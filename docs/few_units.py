@@ -87,7 +87,7 @@ BAND = 1.96  # standard deviations either side that hold 95 %
 @cache
 def motion(name: str, seed: int = 0) -> PoseSequence:
     """A recorded motion of the whole body, after the held pose."""
-    recorded = read_motion(DATA / "motions" / f"{MOTIONS.get(name, MOTIONS['walk'])}.parquet")
+    recorded = read_motion(DATA / "motions_isb" / f"{MOTIONS.get(name, MOTIONS['walk'])}.parquet")
     if name == "long":
         recorded = walk(recorded, LONG_S, np.random.default_rng(seed))
     return after_neutral(from_hips(recorded), seed)

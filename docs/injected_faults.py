@@ -24,7 +24,7 @@ from bodyfit.core.findings import Finding  # noqa: E402
 from bodyfit.files.motion.motion_file import read_motion  # noqa: E402
 from bodyfit.recording.capture import Capture, Unit  # noqa: E402
 
-DATA = ROOT.parent / "shared" / "data" / "motions"
+DATA = ROOT.parent / "shared" / "data" / "motions_isb"
 CUTOFF_HZ = 6.0
 SLIP_S = 45.0  # s, when a unit slips in the capture
 PLACED = ("joint-range",)  # kinds that only count at the fault's own place when there is no fault

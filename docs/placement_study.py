@@ -55,7 +55,7 @@ def swapped(units: Iterable[Unit], swap: Mapping[str, str]) -> list[Unit]:
 
 def walks(runs: int, mounted: bool) -> Iterator[Simulated]:
     """Captures of 10 to 20 s of walking, each its own path, paces, units and mountings."""
-    motions = [read_motion(DATA / "motions" / f"{name}.parquet") for name in WALKS]
+    motions = [read_motion(DATA / "motions_isb" / f"{name}.parquet") for name in WALKS]
     for seed in range(runs):
         rng = np.random.default_rng(seed)
         yield worn(walk(motions[seed % len(motions)], rng.uniform(10.0, 20.0), rng), seed, mounted)
@@ -64,7 +64,7 @@ def walks(runs: int, mounted: bool) -> Iterator[Simulated]:
 def others(runs: int, mounted: bool) -> Iterator[Simulated]:
     """Captures of all kinds of motion as recorded, some only 3 s long."""
     for seed in range(runs):
-        yield worn(read_motion(DATA / "motions" / f"{OTHERS[seed % len(OTHERS)]}.parquet"), seed, mounted)
+        yield worn(read_motion(DATA / "motions_isb" / f"{OTHERS[seed % len(OTHERS)]}.parquet"), seed, mounted)
 
 
 def worn(poses: PoseSequence, seed: int, mounted: bool) -> Simulated:

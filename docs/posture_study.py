@@ -56,7 +56,7 @@ def motions() -> dict[str, PoseSequence]:
     """All recorded motions, evenly sampled, without the noise of markers."""
     out = {}
     for name, file in few.MOTIONS.items():
-        poses = read_motion(DATA / "motions" / f"{file}.parquet")
+        poses = read_motion(DATA / "motions_isb" / f"{file}.parquet")
         smooth = smooth_motion(poses, 6.0)
         out[name] = smooth.poses(np.arange(smooth.start, smooth.end, 1 / RATE))
     return out

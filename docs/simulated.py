@@ -48,7 +48,7 @@ class Trial:
 
 def motion(name: str) -> Path:
     """File of a motion."""
-    return DATA / "motions" / f"{name}.parquet"
+    return DATA / "motions_isb" / f"{name}.parquet"
 
 
 def trials(softness: float) -> list[Trial]:

@@ -16,6 +16,8 @@ from .scaling import resized_segment, scaled_joint, scaled_segment, stature_of, 
 if TYPE_CHECKING:
     import pinocchio
 
+    from .usual_postures import UsualPosture
+
 
 @dataclass(frozen=True, eq=False)
 class BodyModel:
@@ -27,6 +29,7 @@ class BodyModel:
     source : where the numbers come from
     poses : name -> joint -> angle -> rad, postures that people can be asked to hold, trunk upright; what is
         left out is zero. "neutral", all zero, every model has
+    usual_postures : joint -> where it usually is, believed beside segments without a unit
 
     Raises
     ------
@@ -40,6 +43,7 @@ class BodyModel:
     joints: Mapping[str, Joint]
     source: str = ""
     poses: Mapping[str, Mapping[str, Mapping[str, float]]] = field(default_factory=dict)
+    usual_postures: Mapping[str, UsualPosture] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "joints", _from_root_outwards(self.name, self.segments, self.joints))
@@ -115,6 +119,30 @@ class BodyModel:
             for name, joint in self.joints.items()
         }
         return dataclasses.replace(self, segments=segments, joints=joints)
+
+    def without_usual_postures(self, joints: Iterable[str] | None = None) -> BodyModel:
+        """The model without the usual postures of some joints: a prosthesis, a cast, a wheelchair.
+
+        Parameters
+        ----------
+        joints : names; None: of all joints
+
+        Returns
+        -------
+        model
+
+        Raises
+        ------
+        InputError
+            The model does not have such a joint.
+        """
+        named = set(self.usual_postures if joints is None else joints)
+        for name in sorted(named - set(self.joints)):
+            raise InputError(
+                f"usual postures: no joint {name!r} in {self.name!r}; {suggest(name, self.joints)}"
+            )
+        kept = {name: usual for name, usual in self.usual_postures.items() if name not in named}
+        return dataclasses.replace(self, usual_postures=kept)
 
     def _check_segments(self, where: str, names: Iterable[str]) -> None:
         """Refuses names of segments that the model does not have."""

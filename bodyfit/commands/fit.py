@@ -23,6 +23,11 @@ import click
 )
 @click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
 @click.option(
+    "--no-usual-postures",
+    is_flag=True,
+    help="Do not believe where joints beside segments without a unit usually are.",
+)
+@click.option(
     "--assign",
     type=click.Choice(("given", "auto")),
     default="given",
@@ -36,6 +41,7 @@ def fit(
     leave_out: tuple[str, ...],
     strict_ranges: bool,
     assign: str,
+    no_usual_postures: bool,
 ) -> None:
     """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
 
@@ -61,6 +67,7 @@ def fit(
             leave_out=leave_out,
             strict_ranges=strict_ranges,
             assign=assign,
+            usual_postures=not no_usual_postures,
             progress=progress,
         )
         paths = write_fit(result, out, progress)

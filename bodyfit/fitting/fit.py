@@ -21,6 +21,7 @@ from .select import selected
 from .slip.detect import Slip
 from .summary import summarise
 from .track import Track, mounted_together, solve_track, solve_with_slips
+from .usual_postures import told
 
 
 def fit(
@@ -32,6 +33,7 @@ def fit(
     assign: str = "given",
     progress: Progress | None = None,
     weights: Weights | None = None,
+    usual_postures: bool = True,
 ) -> Fit:
     """Motion of the wearer's body.
 
@@ -45,6 +47,7 @@ def fit(
     assign : "given": units are worn where the capture says, a doubt is reported; "auto": where motion says
     progress : called as progress(done, total, what)
     weights : standard deviations of the residuals
+    usual_postures : believe where joints beside segments without a unit usually are
 
     Returns
     -------
@@ -61,6 +64,8 @@ def fit(
 
     started = clock.perf_counter()
     weights = weights or Weights()
+    if not usual_postures:
+        capture = dataclasses.replace(capture, model=capture.model.without_usual_postures())
     worn = selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
@@ -86,8 +91,11 @@ def fit(
         "leave_out": sorted(leave_out),
         "strict_ranges": strict_ranges,
         "assign": assign,
+        "usual_postures": usual_postures,
     }
-    findings = worst_first((*intake.findings, *size.findings, *with_mounting_spread(tracks, slips)))
+    findings = worst_first(
+        (*intake.findings, *size.findings, *with_mounting_spread(tracks, slips), *told(tracks))
+    )
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()

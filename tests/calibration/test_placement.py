@@ -94,7 +94,7 @@ def test_a_constant_error_of_an_accelerometer_is_no_disagreement():
 @cache
 def knees():
     """A walker's thighs and calves, mountings unknown, with their truth."""
-    made = simulate(read_motion(SHARED / "motions" / "01_01.parquet"), None, UNMOUNTED, 4)
+    made = simulate(read_motion(SHARED / "motions_isb" / "01_01.parquet"), None, UNMOUNTED, 4)
     return made, unaided(list(made.capture.units.values()))
 
 

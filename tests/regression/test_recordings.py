@@ -174,7 +174,7 @@ def test_fifteen_simulated_units_on_recorded_motion(recordings, scaled):
     """Soft tissue turns each unit by 1° per g, which costs a pair of neighbours about 0.9° by itself."""
     means = []
     for name in ("01_05", "02_08", "02_10"):
-        poses = read_motion(recordings / "motions" / f"{name}.parquet")
+        poses = read_motion(recordings / "motions_isb" / f"{name}.parquet")
         model, person = read_model("whole_body"), person_from_legs(poses.model) if scaled else None
         tissue = SimulationSettings(soft_tissue_deg_per_g=1.0, soft_tissue_mm_per_g=1.7)
         made = simulate(poses, None, tissue, seed=1, model=model, person=person)

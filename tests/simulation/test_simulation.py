@@ -29,7 +29,7 @@ from bodyfit.simulation.simulate import simulate
 from bodyfit.simulation.soft_tissue import damped_mass
 from bodyfit.simulation.unit_path import WornUnit
 
-MOTIONS = Path(__file__).resolve().parents[3] / "shared" / "data" / "motions"
+MOTIONS = Path(__file__).resolve().parents[3] / "shared" / "data" / "motions_isb"
 G = 9.80665  # m/s², the conventional value
 PERFECT = SimulationSettings.perfect(motion_cutoff=0.0)
 

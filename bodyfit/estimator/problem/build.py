@@ -55,6 +55,7 @@ def build_problem(
         np.array([_field_norm(unit) for unit in units]),
         weights,
         [unit.segment in lengths for unit in units],
+        capture.model.usual_postures,
     )
 
 

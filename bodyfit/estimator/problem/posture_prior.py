@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -10,6 +10,8 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...body.parts import Joint
+from ...body.usual_postures import UsualPosture
+from ...core.rotations import exp
 
 if TYPE_CHECKING:
     from ...weights import Weights
@@ -20,6 +22,10 @@ USUAL_DEG = {  # means over the gait cycle at free speed: Schwartz 2008, doi:10.
     ("hip", "flexion"): 19.0,
     ("knee", "flexion"): 23.0,
     ("elbow", "flexion"): 30.0,  # walking, from memory; no published mean was looked up
+    (
+        "elbow",
+        "pronation",
+    ): 100.0,  # a hanging arm, palm forward is neutral: 158 motions, mocap.cs.cmu.edu
 }
 
 
@@ -41,7 +47,12 @@ class Postures:
     offset_sd: np.ndarray
 
 
-def postures(ties: Sequence[Tie], measured: np.ndarray, weights: Weights) -> Postures:
+def postures(
+    ties: Sequence[Tie],
+    measured: np.ndarray,
+    weights: Weights,
+    usual_postures: Mapping[str, UsualPosture] | None = None,
+) -> Postures:
     """Postures of all joints that lack a unit at one of their ends.
 
     Parameters
@@ -49,13 +60,18 @@ def postures(ties: Sequence[Tie], measured: np.ndarray, weights: Weights) -> Pos
     ties : joints between the units
     measured : (U,) bool, units that carry any sensor
     weights : standard deviations
+    usual_postures : joint -> where people's usually is; None: of no joint
 
     Returns
     -------
     Postures
     """
     loose = [tie for tie in ties if not (measured[tie.parent] and measured[tie.child])]
-    each = [_of(tie.joint, weights) for tie in loose]
+    table = usual_postures or {}
+    each = [
+        _tabled(table[tie.joint.name], weights) if tie.joint.name in table else _of(tie.joint, weights)
+        for tie in loose
+    ]
     usual, whiten, offset = ([one[i] for one in each] for i in range(3))
     return Postures(
         np.array([[tie.parent, tie.child] for tie in loose], int).reshape(-1, 2),
@@ -63,6 +79,17 @@ def postures(ties: Sequence[Tie], measured: np.ndarray, weights: Weights) -> Pos
         np.array(whiten).reshape(-1, 3, 3),
         np.array(offset).reshape(-1, 3),
     )
+
+
+def _tabled(usual: UsualPosture, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """What a table of recorded people says of one joint, widened.
+
+    Lᵀ L = (s² (W + f² I))⁻¹ with W its covariance within a motion, s `usual_spread`, f `usual_floor`; a
+    person's own mean is off by √(B + p²), B its variance between motions, p `usual_person`.
+    """
+    covariance = w.usual_spread**2 * (usual.within + w.usual_floor**2 * np.eye(3))
+    whiten = np.linalg.cholesky(np.linalg.inv(covariance)).T
+    return exp(usual.turn), whiten, np.hypot(usual.between, w.usual_person)
 
 
 def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from ...alignment.mounting import Held
+from ...body.usual_postures import UsualPosture
 from ...core.rotations import log
 from ...recording.earth_field import EarthField
 from ...recording.preintegration import Travels, Turns, travels
@@ -37,6 +38,7 @@ class Problem:
     earth : the Earth's field at the capture's place, or None
     field_norm : (U,) T, median of each magnetometer's norm; NaN where it reads arbitrary units, or none
     weights : standard deviations
+    usual_postures : joint -> where people's usually is
     measured_lengths : per unit, whether the length of its segment was measured; empty: of none
     """
 
@@ -52,6 +54,7 @@ class Problem:
     field_norm: np.ndarray
     weights: Weights
     measured_lengths: Sequence[bool] = ()
+    usual_postures: Mapping[str, UsualPosture] = field(default_factory=dict)
 
     @property
     def measured(self) -> np.ndarray:
@@ -113,7 +116,7 @@ class Problem:
     @cached_property
     def postures(self) -> Postures:
         """What is known beforehand of joints beside segments without a unit."""
-        return postures(self.ties, self.measured, self.weights)
+        return postures(self.ties, self.measured, self.weights, self.usual_postures)
 
     @cached_property
     def travels(self) -> Travels:

@@ -69,9 +69,11 @@ def read_body(setup: TomlTable) -> BodyModel:
     body = setup.table("body") or setup.missing(
         "body", f"[body] with model = one of {', '.join(model_names())}"
     )
-    body.only(("model",))
+    body.only(("model", "unusual_joints"))
     name = body.text("model") or body.missing("model", f"one of {', '.join(model_names())}, or a path")
-    return read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
+    model = read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
+    unusual = body.names("unusual_joints", model.joints)
+    return model.without_usual_postures(unusual) if unusual else model
 
 
 def _units(setup: TomlTable) -> tuple[dict[str, Unit], tuple[Finding, ...]]:

@@ -15,6 +15,7 @@ from ..plain.shipped import shipped_folder
 from ..plain.toml_reader import TomlTable, read_toml
 from ..plain.toml_writer import toml_key, toml_section, write_text
 from .model_parts import read_joint, read_pose, read_segment
+from .usual_postures_file import read_usual_postures, usual_posture_names
 
 
 def models_folder() -> Path:
@@ -81,15 +82,17 @@ def model_from_data(data: Mapping[str, Any], file: str | Path, key: str = "") ->
 
 
 def _model(table: TomlTable) -> BodyModel:
-    table.only(("name", "segments", "joints", "poses"))
+    table.only(("name", "usual_postures", "segments", "joints", "poses"))
     segments = {name: read_segment(name, t) for name, t in table.tables("segments").items()}
     if not segments:
         table.missing("segments", "at least one table [segments.<name>]")
     joints = {name: read_joint(name, t, list(segments)) for name, t in table.tables("joints").items()}
     poses = {name: read_pose(name, t, joints) for name, t in table.tables("poses").items()}
+    known = table.choice("usual_postures", usual_posture_names())
+    usual = read_usual_postures(known, joints) if known else {}
     name, source = table.text("name") or table.file.stem, table.text("source") or ""
     try:
-        return BodyModel(name, segments, joints, source, poses)
+        return BodyModel(name, segments, joints, source, poses, usual)
     except InputError as error:
         raise InputError(f"{table.file}: {error}") from None
 

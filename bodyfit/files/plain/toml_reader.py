@@ -94,6 +94,16 @@ class TomlTable:
             self.mismatch(key, f"{count} different names")
         return value
 
+    def names(self, key: str, allowed: Iterable[str]) -> list[str]:
+        """List of names, each one of the allowed ones; empty where the key is not there."""
+        value, allowed = self.values.get(key, []), list(allowed)
+        if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
+            self.mismatch(key, "a list of names in quotes")
+        for name in value:
+            if name not in allowed:
+                self.refuse(key, f"found {name!r}; {suggest(name, allowed)}")
+        return value
+
     def choice(self, key: str, allowed: Iterable[str]) -> str | None:
         """One of the allowed words."""
         value, allowed = self.text(key), list(allowed)
