@@ -126,7 +126,9 @@ def draw_scene(plt, path: Path):
     ):
         set_limit(low, high)
     axes.set_aspect("equal")
-    axes.set(title=f"pose.glb in trimesh: {len(meshes)} meshes", xticklabels=[], yticklabels=[], zlabel="Y, m")
+    axes.set(
+        title=f"pose.glb in trimesh: {len(meshes)} meshes", xticklabels=[], yticklabels=[], zlabel="Y, m"
+    )
     return figure
 
 

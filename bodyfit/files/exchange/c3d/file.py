@@ -96,11 +96,10 @@ def _check_size(path: Path, points: Sequence[Point], last: int) -> None:
 
 
 def _fill_points(file, points: Sequence[Point], rate: float, frame: np.ndarray) -> None:
-    """POINT: coordinates with their residuals, labels, descriptions, which of them are angles."""
+    """POINT: coordinates, labels, descriptions, which are angles; ezc3d marks NaN as invalid (residual −1)."""
     place = np.full((4, len(points), frame[-1] + 1), np.nan)
     place[:3, :, frame] = np.transpose([point.values for point in points], (2, 0, 1))
     place[3] = 1.0
-    there = np.isfinite(place).all(axis=0)
     parameters = file["parameters"]["POINT"]
     parameters["RATE"]["value"] = [rate]
     parameters["LABELS"]["value"] = tuple(point.label for point in points)
@@ -111,7 +110,6 @@ def _fill_points(file, points: Sequence[Point], rate: float, frame: np.ndarray) 
     file.add_parameter("POINT", "ANGLES", tuple(point.label for point in points if point.is_angle))
     file.add_parameter("POINT", "ANGLE_UNITS", ("deg",))
     file["data"]["points"] = place
-    file["data"]["meta_points"]["residuals"] = np.where(there, 0.0, -1.0)[None]
 
 
 def _fill_events(file, handed: Handover, later: float) -> None:
