@@ -96,7 +96,7 @@ def _check_size(path: Path, points: Sequence[Point], last: int) -> None:
 
 
 def _fill_points(file, points: Sequence[Point], rate: float, frame: np.ndarray) -> None:
-    """POINT: coordinates, labels, descriptions, which are angles; ezc3d marks NaN as invalid (residual −1)."""
+    """POINT: coordinates, labels, descriptions, which are angles; ezc3d marks NaN as invalid."""
     place = np.full((4, len(points), frame[-1] + 1), np.nan)
     place[:3, :, frame] = np.transpose([point.values for point in points], (2, 0, 1))
     place[3] = 1.0
