@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from .core.findings import Finding as Finding
     from .estimator.uncertainty.segments import SegmentSureness as SegmentSureness
     from .files.capture.folder import read_capture as read_capture
+    from .files.exchange.export import Exported as Exported
+    from .files.exchange.export import export as export
     from .files.model.model_file import read_model as read_model
     from .files.motion.motion_file import read_motion as read_motion
     from .fitting.fit import fit as fit
@@ -77,7 +79,9 @@ _HOMES = {
     "Weights": ".weights",
     "WornSet": ".study.planning.question",
     "WornUnit": ".simulation.unit_path",
+    "Exported": ".files.exchange.export",
     "compare": ".study.comparison.compare",
+    "export": ".files.exchange.export",
     "fit": ".fitting.fit",
     "plan": ".study.planning.plan",
     "read_capture": ".files.capture.folder",
@@ -98,6 +102,7 @@ __all__ = [
     "CaseResult",
     "Circumstances",
     "Comparison",
+    "Exported",
     "Finding",
     "Fit",
     "Joint",
@@ -120,6 +125,7 @@ __all__ = [
     "__version__",
     "compare",
     "errors",
+    "export",
     "fit",
     "plan",
     "read_capture",

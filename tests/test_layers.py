@@ -27,7 +27,7 @@ ORDER = (
 )
 WITHIN = {  # the same inside packages whose rooms build on each other
     "estimator": "problem residuals linearise solver updates initial uncertainty estimate",
-    "study": "pages accuracy inspection comparison planning review report",
+    "study": "pages accuracy inspection comparison planning review report batch",
 }
 MOST_MODULES = 14  # in one folder
 
@@ -42,6 +42,7 @@ TOUCH_FILES = (
     "study.report.",
     "study.pages.",
     "study.accuracy.reference_file",
+    "study.batch.",
     "simulation.grades",
     "simulation.settings_file",
     "simulation.truth_files",
@@ -89,7 +90,11 @@ HOMES = {
         "study.planning.",
         "body.motion.joint_plots",
     ),
-    "threadpoolctl": ("fitting.fit", "study.inspection.inspect", "core.worker_pool"),
+    "threadpoolctl": ("fitting.fit", "study.inspection.inspect", "core.workers.work"),
+    "distributed": ("core.workers.cluster",),
+    "ezc3d": ("files.exchange.c3d.",),
+    "xlsxwriter": ("files.exchange.",),
+    "xarray": ("files.exchange.",),
 }
 
 

@@ -39,6 +39,9 @@ import click
 @click.option(
     "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
 )
+@click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
+)
 def compare(
     capture: Path,
     out: Path,
@@ -49,6 +52,7 @@ def compare(
     leave_out: tuple[str, ...],
     align_clock: bool,
     jobs: int | None,
+    scheduler: str | None,
 ) -> None:
     """Solve CAPTURE with every set of sensors, with the body model and without, and compare.
 
@@ -87,6 +91,7 @@ def compare(
             leave_out_each,
             align_clock=align_clock,
             jobs=jobs or os.cpu_count() or 1,
+            scheduler=scheduler,
             drawn=laid_out(recording.model.scaled(recording.person))[0],
             kept=(lambda key: read_case(out, key), lambda key, result: write_case(out, key, result)),
             progress=progress,

@@ -17,7 +17,9 @@ from ..version import __version__
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
     "fit": (".fit", "The motion of the body in a capture: rotations, joint angles, a 3-D scene, a summary."),
+    "batch": (".batch", "Many captures fitted, reviewed and reported, with one table and page."),
     "compare": (".compare", "The same recording with other sensors, without the body, with fewer units."),
+    "export": (".export", "A fit as C3D, spreadsheet, Parquet, netCDF or BIDS-Motion data set."),
     "inspect": (".inspect", "What a capture holds, what is wrong with it, and what to do."),
     "plan": (".plan", "Which units to wear for a motion, before anything is bought or strapped on."),
     "report": (".report", "A page that shows a fit: moving figure, joint angles, findings, trust."),

@@ -66,6 +66,9 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
 @click.option(
     "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
 )
+@click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
+)
 def plan(
     motion: Path,
     out: Path,
@@ -83,6 +86,7 @@ def plan(
     seeds: int,
     seed: int,
     jobs: int | None,
+    scheduler: str | None,
 ) -> None:
     """Find the smallest set of units to wear for MOTION, before anything is bought or strapped on.
 
@@ -124,6 +128,7 @@ def plan(
         result = planned(
             question,
             jobs or os.cpu_count() or 1,
+            scheduler=scheduler,
             kept=(lambda key: read_job(out, key), lambda key, found: write_job(out, key, found)),
             progress=progress,
             about=_about(question, path, grade, name, field, tolerance),

@@ -74,6 +74,27 @@ class Fit:
 
         write_fit(self, out)
 
+    def export(self, path: str | Path, format: str | None = None) -> tuple[str, ...]:
+        """Writes the fit as .c3d, .xlsx, .parquet or .nc, or as a BIDS-Motion folder.
+
+        Parameters
+        ----------
+        path : of the file, or of the folder
+        format : c3d, xlsx, parquet, nc or bids; None: by the ending of the path
+
+        Returns
+        -------
+        sentences on what the format could not hold; `bodyfit.export` also takes raw samples, events, strides
+
+        Raises
+        ------
+        InputError, OutputError
+            As `bodyfit.export`.
+        """
+        from ..files.exchange.export import export
+
+        return export(self, path, format).left_out
+
     def plot_joint(self, name: str) -> Figure:
         """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
 

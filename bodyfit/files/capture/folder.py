@@ -12,6 +12,8 @@ from ...errors import InputError, suggest
 from ...recording.capture import Calibration, Capture, Place, Unit
 from ..model.model_file import model_names, read_model
 from ..plain.toml_reader import TomlTable, read_toml
+from .bids.reader import read_bids
+from .bids.tables import dataset_of
 from .unit_samples import TableShelf, read_unit
 from .writer import write_capture
 
@@ -26,7 +28,8 @@ def read_capture(path: str | Path) -> Capture:
 
     Parameters
     ----------
-    path : the folder, or the setup.toml in it
+    path : the folder, or the setup.toml in it; or a BIDS-Motion data set, a subject's folder or _motion.tsv
+        in one (see `bodyfit.files.capture.bids.reader`)
 
     Returns
     -------
@@ -38,7 +41,9 @@ def read_capture(path: str | Path) -> Capture:
         Something is missing or wrong; names the file, the key or column, the row and time, what was found,
         what was expected and what to do.
     """
-    setup = read_toml(_setup_file(Path(path)))
+    if _is_bids(path := Path(path)):
+        return read_bids(path)
+    setup = read_toml(_setup_file(path))
     setup.only(SETUP_KEYS)
     model = read_body(setup)
     units, notes = _units(setup)
@@ -54,6 +59,12 @@ def read_capture(path: str | Path) -> Capture:
         source=setup.text("source") or "",
         notes=notes,
     )
+
+
+def _is_bids(path: Path) -> bool:
+    """Whether it lies in a BIDS data set and is no capture of bodyfit's own kind."""
+    own = path.suffix == ".toml" or (path / "setup.toml").exists()
+    return not own and path.exists() and dataset_of(path) is not None
 
 
 def _setup_file(path: Path) -> Path:

@@ -10,7 +10,8 @@ from ...body.chain import BodyModel
 from ...body.motion.stick_figure import at_times, lines_of, stick_figure
 from ...core.fingerprints import fingerprint
 from ...core.progress import Progress
-from ...core.worker_pool import side_by_side
+from ...core.workers.pool import results_of, worker_pool
+from ...core.workers.work import Tell
 from ...recording.capture import Capture
 from ..accuracy.recording_conditions import circumstances
 from ..accuracy.reference import Reference, check_reference
@@ -50,6 +51,7 @@ def compare(
     *,
     align_clock: bool = False,
     jobs: int = 1,
+    scheduler: str | None = None,
     drawn: BodyModel | None = None,
     kept: Kept | None = None,
     progress: Progress | None = None,
@@ -65,6 +67,7 @@ def compare(
     leave_out_each : also without each unit in turn
     align_clock : take a constant offset of up to ±30 ms off the reference's clock
     jobs : processes; with more than one, a script that calls this needs `if __name__ == "__main__":`
+    scheduler : address of a Dask cluster that does the work instead
     drawn : the body with every joint centre (m), to draw motions with; None: the capture's own where it
         knows them all, else none are drawn
     kept : functions that read what was kept under a key (None: nothing) and keep it; None: nothing is kept
@@ -88,7 +91,8 @@ def compare(
     if reference is not None:
         check_reference(capture, reference)
         reference = dataclasses.replace(reference, drawn=drawn)
-    results = _results(capture, cases, reference, drawn, align_clock, jobs, kept, progress)
+    where = (jobs, scheduler)
+    results = _results(capture, cases, reference, drawn, align_clock, where, kept, progress)
     return Comparison(
         capture.title,
         "the full solution" if reference is None else "the reference",
@@ -106,13 +110,14 @@ def _results(
     truth: Reference | None,
     drawn: BodyModel | None,
     align_clock: bool,
-    jobs: int,
+    where: tuple[int, str | None],
     kept: Kept | None,
     progress: Progress | None,
 ) -> tuple[CaseResult, ...]:
     """A result of each case: kept from an earlier run, or new and kept as soon as it is there."""
     read, write = kept or (lambda key: None, lambda key, result: None)
     say = progress or (lambda done, total, what: None)
+    jobs, scheduler = where
     common = fingerprint(capture, truth, align_clock)
     keys = {case: fingerprint(common, case)[:32] for case in cases}
     done = {case: result for case, key in keys.items() if (result := read(key)) is not None}
@@ -120,15 +125,16 @@ def _results(
     say(len(done), len(cases), "comparing")
     if missing:
         against = full_solution(capture, drawn) if truth is None else told(capture, truth)
-        with side_by_side(_run, (capture, against, align_clock), min(jobs, len(missing))) as run:
-            for case, result in run(missing):
+        given = (capture, against, align_clock)
+        with worker_pool(_run, given, min(jobs, len(missing)), scheduler=scheduler) as pool:
+            for case, result in results_of(pool.run(missing)):
                 write(keys[case], result)
                 done[case] = result
                 say(len(done), len(cases), f"finished {case.name}")
     return tuple(done[case] for case in cases)
 
 
-def _run(given: Given, case: Case) -> CaseResult:
+def _run(given: Given, case: Case, tell: Tell) -> CaseResult:
     capture, reference, align_clock = given
     return run_case(capture, case, reference, align_clock)
 

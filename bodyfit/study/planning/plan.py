@@ -7,7 +7,8 @@ from typing import Any
 
 from ...core.fingerprints import fingerprint
 from ...core.progress import Progress
-from ...core.worker_pool import side_by_side
+from ...core.workers.pool import results_of, worker_pool
+from ...core.workers.work import Tell
 from .answer import Plan
 from .question import Question
 from .search import Job, done, search
@@ -20,6 +21,7 @@ def plan(
     question: Question,
     jobs: int = 1,
     *,
+    scheduler: str | None = None,
     kept: Kept | None = None,
     progress: Progress | None = None,
     about: Mapping[str, Any] | None = None,
@@ -30,6 +32,7 @@ def plan(
     ----------
     question : motion, tolerances (rad), how good and how well worn the units are
     jobs : processes; with more than one, a script that calls this needs `if __name__ == "__main__":`
+    scheduler : address of a Dask cluster that does the work instead
     kept : functions that read what was kept under a key (None: nothing) and keep it; None: nothing is kept
     progress : called as progress(done, total, what)
     about : what was assumed, in words, for print and page
@@ -50,17 +53,23 @@ def plan(
     """
     read, write = kept or (lambda key: None, lambda key, found: None)
     common = common_key(question)
-    with side_by_side(done, question, jobs) as run:
+    with worker_pool(_done, question, jobs, scheduler=scheduler) as pool:
 
         def work(wanted: Sequence[Job]) -> list[Found]:
             keys = {job: key_of(common, job) for job in wanted}
             have = {job: found for job in wanted if (found := read(keys[job])) is not None}
-            for job, found in run([job for job in wanted if job not in have]):
+            missing = [job for job in wanted if job not in have]
+            for job, found in results_of(pool.run(missing)):
                 write(keys[job], found)
                 have[job] = found
             return [have[job] for job in wanted]
 
         return search(question, work, progress, about)
+
+
+def _done(question: Question, job: Job, tell: Tell) -> Found:
+    """A job done; it is too short to tell of its progress."""
+    return done(question, job)
 
 
 def common_key(question: Question) -> str:

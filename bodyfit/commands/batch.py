@@ -1,0 +1,69 @@
+"""`bodyfit batch`: many captures in; a folder for each, one table and one page of them all out."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("captures", metavar="CAPTURE…", nargs=-1, required=True)
+@click.option(
+    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
+)
+@click.option(
+    "--sensors",
+    metavar="WORD,WORD",
+    help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
+)
+@click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+@click.option(
+    "--assign",
+    type=click.Choice(("given", "auto")),
+    default="given",
+    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
+)
+@click.option(
+    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
+)
+@click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
+)
+def batch(
+    captures: tuple[str, ...],
+    out: Path,
+    sensors: str | None,
+    strict_ranges: bool,
+    assign: str,
+    jobs: int | None,
+    scheduler: str | None,
+) -> None:
+    """Fit, review and report many captures.
+
+    OUT gets a folder for each CAPTURE, batch.csv with a row for each, and batch.html, which shows those to
+    look at first. A capture that can't be fitted is a row with its reason and does not end the batch. Call
+    the same again to go on after a stop: only what is missing or has changed is done. With --scheduler a
+    CAPTURE may be any address that fsspec reads on the workers, such as s3://bucket/folder.
+    """
+    from .batch_progress import BatchProgress
+
+    with BatchProgress() as progress:
+        from ..files.plain.atomic_file import check_folder
+        from ..study.batch.batch import batch as run
+        from ..study.batch.fit_one import Options
+
+        check_folder(out)
+        words = None if sensors is None else tuple(sorted(word.strip() for word in sensors.split(",")))
+        rows = run(
+            captures,
+            out,
+            Options(words, strict_ranges, assign),
+            jobs or os.cpu_count() or 1,
+            scheduler=scheduler,
+            watch=progress,
+        )
+    failed = [row for row in rows if row.state != "done"]
+    click.echo(f"{len(rows) - len(failed)} done, {len(failed)} failed")
+    click.echo(f"written to {out}: batch.csv, batch.html, a folder for each capture")

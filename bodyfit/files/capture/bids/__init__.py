@@ -1,0 +1,1 @@
+"""A recording in a BIDS-Motion data set, read as a capture."""

@@ -1,0 +1,1 @@
+"""A fit in the formats that others open: C3D, spreadsheet, Parquet, netCDF, BIDS-Motion."""

@@ -1,0 +1,1 @@
+"""A fit, and its capture, as a BIDS-Motion data set."""

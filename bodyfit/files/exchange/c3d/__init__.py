@@ -1,0 +1,1 @@
+"""A fit as a C3D file."""

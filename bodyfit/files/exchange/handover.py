@@ -1,0 +1,90 @@
+"""What is handed over of a fit: its motion, its account of itself, its events and strides if known."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import numpy as np
+
+from ...body.motion.poses import PoseSequence
+from ...errors import InputError
+from ..plain.tables import read_table
+from .account import Account, account_of
+
+EVENTS, STRIDES = "events.csv", "strides.csv"
+Rows = Mapping[str, Sequence[Any]]
+
+
+class Fitted(Protocol):
+    """What is needed of a fit."""
+
+    @property
+    def poses(self) -> PoseSequence:
+        """The motion."""
+        ...
+
+    @property
+    def joint_angle_sd(self) -> Mapping[str, Mapping[str, np.ndarray]] | None:
+        """Joint -> angle -> (T,) rad."""
+        ...
+
+    @property
+    def summary(self) -> Any:
+        """The account of the fit."""
+        ...
+
+
+@dataclass(frozen=True, eq=False)
+class Handover:
+    """A motion with what is told beside it.
+
+    Attributes
+    ----------
+    poses : the motion
+    angle_sd : joint -> angle -> (T,) rad; empty where none is known
+    account : in words
+    events, strides : column -> cells, as in events.csv and strides.csv, None in an empty cell; None where
+        there is no such file
+    """
+
+    poses: PoseSequence
+    angle_sd: Mapping[str, Mapping[str, np.ndarray]]
+    account: Account
+    events: Rows | None = None
+    strides: Rows | None = None
+
+
+def handover(fit: Fitted, beside: str | Path | None = None) -> Handover:
+    """All that is handed over of a fit.
+
+    Parameters
+    ----------
+    fit : from `bodyfit.fit` or `bodyfit.read_fit`
+    beside : folder in which events.csv and strides.csv stand where they were found; None: nowhere
+
+    Raises
+    ------
+    InputError
+        One of the two files is damaged or lacks a column.
+    """
+    events = _rows(beside, EVENTS, ("time_s", "side", "event"))
+    strides = _rows(beside, STRIDES, ("side", "start_s", "end_s"))
+    return Handover(fit.poses, fit.joint_angle_sd or {}, account_of(fit.summary), events, strides)
+
+
+def _rows(beside: str | Path | None, name: str, needed: Sequence[str]) -> Rows | None:
+    """The cells of a table, or None: it is not there, or holds no row."""
+    path = None if beside is None else Path(beside) / name
+    if path is None or not path.is_file() or path.read_bytes().count(b"\n") < 2:
+        return None
+    table = read_table(path)
+    for column in needed:
+        if column not in table.names:
+            raise InputError(
+                f"{path}: no column {column!r}; found {', '.join(table.names)}. Write the file again"
+            )
+    cells = (column.to_pylist() for column in table.columns)
+    return dict(zip(table.names, cells, strict=True))

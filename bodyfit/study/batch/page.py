@@ -1,0 +1,120 @@
+"""batch.html: a study at a glance, the captures to look at first on top, each linked to its report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from urllib.parse import quote
+
+import numpy as np
+
+from ..pages.parts import CAUTION, NONE, decimal, section, table_of
+from ..pages.style import STYLE
+from .result import DONE, FAILED, Row, first_to_look_at
+
+FENCE = 1.5  # × the middle half's width beyond it: Tukey, Exploratory Data Analysis (1977), outer values
+FEWEST = 5  # captures to compare a range with: common practice, quartiles of fewer mean little
+
+
+def page_of(rows: Sequence[Row], total: int) -> str:
+    """The whole page.
+
+    Parameters
+    ----------
+    rows : of captures that are finished
+    total : captures of the batch
+    """
+    body = _lead(rows, total) + _captures(rows) + _ranges(rows)
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>Batch of {total} captures</title><style>{STYLE}</style></head><body>"
+        f'<h1>Batch of {total} captures</h1><main>{body}</main><p class="caution">{escape(CAUTION)}</p>'
+        "</body></html>\n"
+    )
+
+
+def _lead(rows: Sequence[Row], total: int) -> str:
+    """One line: how many are done, failed, not finished."""
+    done = sum(row.state == DONE for row in rows)
+    failed = sum(row.state == FAILED for row in rows)
+    serious = sum(bool(row.findings.get("serious")) for row in rows)
+    told = f"{done} done, {failed} failed, {serious} with serious findings"
+    more = f"; {total - len(rows)} not finished: call the command again to go on" if len(rows) < total else ""
+    return f"<p>{told}{more}.</p>"
+
+
+def _captures(rows: Sequence[Row]) -> str:
+    """The captures, first those to look at."""
+    headings = (
+        "capture",
+        "state",
+        "#serious",
+        "#warnings",
+        "#notes",
+        "#seconds",
+        "#iterations",
+        "what to know",
+    )
+    cells = [_capture(row) for row in sorted(rows, key=first_to_look_at)]
+    note = "Those to look at first on top: failed, not converged, then by serious findings and warnings."
+    return section("captures", "Captures", note, table_of("Captures", headings, cells))
+
+
+def _capture(row: Row) -> tuple[str, ...]:
+    name = escape(row.name)
+    if row.state == DONE:
+        name = f'<a href="{quote(row.name)}/report.html">{name}</a>'
+    counts = [
+        str(row.findings.get(word, 0)) if row.findings else NONE for word in ("serious", "warning", "note")
+    ]
+    told = row.reason or ("the solver did not converge" if row.converged is False else row.title)
+    iterations = NONE if row.iterations is None else str(row.iterations)
+    return (name, row.state, *counts, decimal(row.seconds, 1), iterations, _wrapped(told))
+
+
+def _wrapped(text: str) -> str:
+    """Text that may break, in a table whose cells do not."""
+    return f'<span style="white-space:normal;display:inline-block;min-width:18rem">{escape(text)}</span>'
+
+
+def _ranges(rows: Sequence[Row]) -> str:
+    """Ranges of motion, a table a joint; values far from the other captures' are marked."""
+    done = [row for row in rows if row.state == DONE]
+    joints = dict.fromkeys(joint for row in done for joint in row.ranges)
+    note = (
+        "Least to greatest angle, degrees. ◆: an end lies far outside those of the other captures (over "
+        f"{FENCE:g} times the middle half's width beyond it, of {FEWEST} captures or more): look there first."
+    )
+    return section("ranges", "Ranges of motion", note, "".join(_joint(joint, done) for joint in joints))
+
+
+def _joint(joint: str, rows: Sequence[Row]) -> str:
+    with_it = [row for row in rows if joint in row.ranges]
+    angles = list(dict.fromkeys(angle for row in with_it for angle in row.ranges[joint]))
+    odd = {angle: _odd(row.ranges[joint].get(angle) for row in with_it) for angle in angles}
+    cells = [
+        (
+            escape(row.name),
+            *(_ends(row.ranges[joint].get(angle), bool(odd[angle][k])) for angle in angles),
+        )
+        for k, row in enumerate(with_it)
+    ]
+    headings = ("capture", *(f"#{angle.replace('_', ' ')}" for angle in angles))
+    return f"<h3>{escape(joint)}</h3>{table_of(f'Ranges of {joint}', headings, cells)}"
+
+
+def _ends(both: tuple[float, float] | None, odd: bool) -> str:
+    if both is None:
+        return NONE
+    return ("◆ " if odd else "") + f"{both[0]:.0f} to {both[1]:.0f}".replace("-", "−")
+
+
+def _odd(ends: Iterable[tuple[float, float] | None]) -> np.ndarray:
+    """(N,) bool: an end lies beyond the fences of all captures' ends."""
+    values = np.array([(np.nan, np.nan) if both is None else both for both in ends], float)
+    if np.isfinite(values[:, 0]).sum() < FEWEST:
+        return np.zeros(len(values), bool)
+    low, high = np.nanpercentile(values, [25, 75], axis=0)
+    beyond = FENCE * (high - low)
+    return ((values < low - beyond) | (values > high + beyond)).any(axis=1)
