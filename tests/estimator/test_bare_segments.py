@@ -27,6 +27,7 @@ from bodyfit.simulation.simulate import simulate
 from bodyfit.weights import Weights
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
+DEMOS = DOCS.parent / "demo_captures"
 
 
 def tree(*pairs: tuple[int, int]) -> list[Tie]:
@@ -123,6 +124,57 @@ def test_postures_come_from_type_range_and_published_means():
     np.testing.assert_allclose(1 / known.whiten[0, 2, 2], 0.25 * (high - low))
     adduction = np.hypot(model.joints["r_knee"].stiffness["adduction"], Weights().offset)
     np.testing.assert_allclose(1 / known.whiten[0, 0, 0], adduction)
+
+
+def test_a_table_of_usual_postures_replaces_that_widened():
+    model, w = bodyfit.read_model("right_leg"), Weights()
+    tie = next(Tie(j, 0, 1) for j in model.joints.values() if j.name == "r_knee")
+    known = postures([tie], np.array([True, False]), w, model.usual_postures)
+    usual = model.usual_postures["r_knee"]
+    np.testing.assert_allclose(known.usual[0], Rotation.from_rotvec(usual.turn).as_matrix(), atol=1e-12)
+    covariance = np.linalg.inv(known.whiten[0].T @ known.whiten[0])
+    # knee: 15.4 deg of flexion within a motion, and the floor; nothing else moves in the source's hinges
+    np.testing.assert_allclose(np.degrees(np.sqrt(np.diag(covariance))), [12, 12, 2 * np.sqrt(236.3 + 36)])
+    np.testing.assert_allclose(np.degrees(known.offset_sd[0]), [8, 8, np.hypot(11.9, 8)])
+
+
+def test_usual_postures_of_left_and_right_mirror_each_other():
+    usual = bodyfit.read_model("whole_body").usual_postures
+    mirror = np.diag([-1.0, -1.0, 1.0])  # of a rotation vector, in the sagittal plane
+    assert "skullbase" not in usual and len(usual) == 13
+    for name, left in usual.items():
+        if name.startswith("l_"):
+            right = usual["r_" + name[2:]]
+            np.testing.assert_allclose(mirror @ left.turn, right.turn, atol=1e-12)
+            np.testing.assert_allclose(mirror @ left.within @ mirror, right.within, atol=1e-12)
+
+
+def test_joints_can_be_left_out_of_the_usual_postures():
+    model = bodyfit.read_model("right_leg")
+    assert "r_knee" not in model.without_usual_postures(["r_knee"]).usual_postures
+    assert "r_hip" in model.without_usual_postures(["r_knee"]).usual_postures
+    assert not model.without_usual_postures().usual_postures
+    with pytest.raises(bodyfit.errors.InputError, match=r"no joint 'r_kneee'.*r_knee"):
+        model.without_usual_postures(["r_kneee"])
+
+
+def test_where_every_segment_has_a_unit_usual_postures_change_nothing():
+    capture = bodyfit.read_capture(DEMOS / "cello_arm").between(0.0, 8.0)
+    on, off = (bodyfit.fit(capture, usual_postures=u) for u in (True, False))
+    assert all(np.array_equal(on.rotations[s].as_quat(), off.rotations[s].as_quat()) for s in on.rotations)
+    assert "usual-postures" not in {f.kind for f in on.findings}
+
+
+def test_a_note_tells_whose_usual_postures_counted():
+    capture = bodyfit.read_capture(DEMOS / "cello_arm").between(0.0, 8.0)
+    on, off = (bodyfit.fit(capture, leave_out=["hand"], usual_postures=u) for u in (True, False))
+    (note,) = [f for f in on.findings if f.kind == "usual-postures"]
+    assert note.joints == ("r_radiocarpal",) and note.severity == "note"
+    assert "usual-postures" not in {f.kind for f in off.findings}
+    R = [f.rotations["r_forearm"].inv() * f.rotations["r_hand"] for f in (on, off)]
+    usual = Rotation.from_rotvec(capture.model.usual_postures["r_radiocarpal"].turn)
+    nearer = [np.degrees((usual.inv() * turn).magnitude().mean()) for turn in R]
+    assert nearer[0] < nearer[1]
 
 
 def test_a_hinge_is_free_about_its_axis_only():
