@@ -22,7 +22,7 @@ def segment_spread(
 ) -> dict[str, SegmentSureness]:
     """By segment: how sure its heading, inclination and place are."""
     signals = tracks[0].problem.signals
-    at = (poses.time - signals.time[0]) / signals.key_step
+    at = signals.in_intervals(poses.time)
     return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
 
 
@@ -35,7 +35,7 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
 def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
     """Joint -> angle -> standard deviation at every frame, rad."""
     out, signals = {}, tracks[0].problem.signals
-    at = (poses.time - signals.time[0]) / signals.key_step
+    at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
