@@ -279,12 +279,30 @@ class FixedTogether:
 
 
 def across_axis(axis: np.ndarray) -> np.ndarray:
-    """(2, 3) two directions across an axis."""
+    """Two directions across an axis.
+
+    Parameters
+    ----------
+    axis : (3,) length one
+
+    Returns
+    -------
+    (2, 3) unit vectors
+    """
     return np.linalg.svd(axis[None])[2][1:]
 
 
 def turn_onto(v: np.ndarray, axis: np.ndarray) -> np.ndarray:
-    """(3,) smallest rotation vector that carries v onto the axis; any one where they are opposite."""
+    """Smallest turn that carries a direction onto an axis; any one where they are opposite.
+
+    Parameters
+    ----------
+    v, axis : (3,) length one
+
+    Returns
+    -------
+    (3,) rotation vector, rad
+    """
     normal = skew(v) @ axis
     sine = np.linalg.norm(normal)
     angle = np.arctan2(sine, v @ axis)

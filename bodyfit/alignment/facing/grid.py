@@ -10,7 +10,16 @@ LEAST = 1e-30  # probability that stands for none
 
 
 def wrapped(angle: np.ndarray) -> np.ndarray:
-    """Angles in [−π, π), any shape, rad."""
+    """Angles within half a turn of zero.
+
+    Parameters
+    ----------
+    angle : (...) rad
+
+    Returns
+    -------
+    (...) rad, in [−π, π)
+    """
     return (angle + np.pi) % (2 * np.pi) - np.pi
 
 
@@ -32,7 +41,17 @@ def blurred(probability: np.ndarray, sd: float) -> np.ndarray:
 
 
 def walked(probability: np.ndarray, sd: float) -> np.ndarray:
-    """Probabilities (HEADINGS, ...) after a small random step of the heading, sd in rad, first axis."""
+    """Probabilities of a heading after a small random step.
+
+    Parameters
+    ----------
+    probability : (HEADINGS, ...)
+    sd : rad, of the step; a part goes to either neighbour on the grid so that the variance is right
+
+    Returns
+    -------
+    (HEADINGS, ...)
+    """
     share = min(0.3, 0.5 * (sd * HEADINGS / (2 * np.pi)) ** 2)
     beside = np.roll(probability, 1, 0) + np.roll(probability, -1, 0)
     return (1 - 2 * share) * probability + share * beside
