@@ -74,9 +74,8 @@ def common_signals(
         return np.stack([part.pop(key) for part in parts], 1)  # popped, so that an hour fits into memory
 
     fused, samples = has["orientation"].any(), len(frames[::stride])
-    true = pauses.true(time)
     return Signals(
-        true,
+        pauses.true(time),
         step,
         stride,
         per_key,
@@ -93,7 +92,7 @@ def common_signals(
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
         np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
-        covered(clock, true),
+        covered([pauses.of(unit) for unit in clock], time),
         pauses,
     )
 

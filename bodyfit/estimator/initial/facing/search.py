@@ -2,7 +2,7 @@
 
 Gravity in the pose gives a mounting but for one angle μ about the vertical, the same in all pieces of the
 recording. Between two units of a joint, each piece has one unknown heading ψ. Accelerations at the joint,
-what joints usually do, and a field where there is one, give a likelihood of (ψ, μ of the parent, μ of the child);
+what joints usually do, and a field where there is one, give a likelihood of (ψ, parent's μ, child's μ);
 summed over ψ and multiplied over pieces it is one table per joint. The tree of joints then gives exact
 marginals of every μ, all senses at once.
 """
