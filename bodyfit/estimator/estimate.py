@@ -19,8 +19,8 @@ from .problem.problem import Problem, judged
 from .problem.unknowns import Body, State
 from .residuals.base import Linearised
 from .solver.gauss_newton_step import one_step
-from .solver.step_control import StepControl
 from .solver.marginal_covariance import posterior
+from .solver.step_control import StepControl
 from .uncertainty.held_parameters import information_beforehand, with_constants
 from .updates.field_level import ADMITTED_AFTER, admitted
 from .updates.joint_geometry import refine
@@ -49,8 +49,9 @@ def estimate(
 
     Notes
     -----
-    Gauss–Newton, damped where the cost would rise, over rotations, biases and velocities; between steps, what is linear or closed-form once the
-    rotations are known: lever arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
+    Gauss–Newton over rotations, biases and velocities, damped where the cost would rise
+    (`solver.step_control`); between steps, what is linear or closed-form once the rotations are known: lever
+    arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
     """
     say = progress or (lambda done, total, what: None)
     say(0, USUAL_ITERATIONS, "start values")

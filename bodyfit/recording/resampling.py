@@ -92,7 +92,7 @@ def common_signals(
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
         np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
-        covered([pauses.of(unit) for unit in clock], time),
+        covered([pauses.of(unit) for unit in clock], time + 1e-6 * step),  # not before a sample by rounding
         pauses,
     )
 

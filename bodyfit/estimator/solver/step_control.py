@@ -1,4 +1,4 @@
-"""Step control: Levenberg–Marquardt on the rotations, a decrease of the cost required, convergence by the cost."""
+"""Step control: Levenberg–Marquardt on the rotations; the cost must fall, and says when it has settled."""
 
 from __future__ import annotations
 
