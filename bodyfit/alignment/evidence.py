@@ -154,7 +154,7 @@ class SharedAxis:
     @cached_property
     def _plane(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Two directions across the axis (2, 3), how they see it tilt (2, 3), its covariance there (4, 4)."""
-        across = _across(self.axis)
+        across = across_axis(self.axis)
         own = np.kron(self.sd[0] ** 2 + self.sd[1] ** 2 * np.eye(2), np.eye(2))
         return across, across @ skew(self.axis), own
 
@@ -164,7 +164,7 @@ class SharedAxis:
         off, covariance = [], np.zeros((4, 6))
         for side, unit in enumerate(self.units):
             M = at.mounting[unit]
-            off.append(across @ _turn_onto(M @ self.seen[side], self.axis))
+            off.append(across @ turn_onto(M @ self.seen[side], self.axis))
             covariance[2 * side : 2 * side + 2, 3 * side : 3 * side + 3] = tilted @ M
         blocks = [
             ("mounting", unit, np.concatenate([-across * (side == 0), -across * (side == 1)]))
@@ -278,14 +278,32 @@ class FixedTogether:
         return [(c, self.relative.T, at.mounting[p].T, np.full(3, 0.5 / self.sd**2))]
 
 
-def _across(axis: np.ndarray) -> np.ndarray:
-    """(2, 3) two directions across an axis."""
+def across_axis(axis: np.ndarray) -> np.ndarray:
+    """Two directions across an axis.
+
+    Parameters
+    ----------
+    axis : (3,) length one
+
+    Returns
+    -------
+    (2, 3) unit vectors
+    """
     return np.linalg.svd(axis[None])[2][1:]
 
 
-def _turn_onto(v: np.ndarray, axis: np.ndarray) -> np.ndarray:
-    """(3,) smallest rotation vector that carries v onto the axis; any one where they are opposite."""
+def turn_onto(v: np.ndarray, axis: np.ndarray) -> np.ndarray:
+    """Smallest turn that carries a direction onto an axis; any one where they are opposite.
+
+    Parameters
+    ----------
+    v, axis : (3,) length one
+
+    Returns
+    -------
+    (3,) rotation vector, rad
+    """
     normal = skew(v) @ axis
     sine = np.linalg.norm(normal)
     angle = np.arctan2(sine, v @ axis)
-    return normal * (angle / sine) if sine > 1e-9 else _across(axis)[0] * angle
+    return normal * (angle / sine) if sine > 1e-9 else across_axis(axis)[0] * angle

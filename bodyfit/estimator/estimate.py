@@ -20,11 +20,13 @@ from .problem.unknowns import Body, State
 from .residuals.base import Linearised
 from .solver.gauss_newton_step import one_step
 from .solver.marginal_covariance import posterior
+from .solver.step_control import StepControl
 from .uncertainty.held_parameters import information_beforehand, with_constants
 from .updates.field_level import ADMITTED_AFTER, admitted
 from .updates.joint_geometry import refine
 
-MOST_ITERATIONS = 7
+USUAL_ITERATIONS = 7  # after which most captures have converged (chains, knees, demos)
+MOST_ITERATIONS = 25  # a deep squat in pieces takes 15 (tried)
 GEOMETRY_SETTLES = 5  # iterations after which lever arms, axes and scales are held, so that steps can die out
 LATENCY_AFTER = (2, 4)  # iterations after which the joints agree well enough to show a latency
 
@@ -47,11 +49,12 @@ def estimate(
 
     Notes
     -----
-    Gauss–Newton over rotations, biases and velocities; between steps, what is linear or closed-form once the
-    rotations are known: lever arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
+    Gauss–Newton over rotations, biases and velocities, damped where the cost would rise
+    (`solver.step_control`); between steps, what is linear or closed-form once the rotations are known: lever
+    arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
     """
     say = progress or (lambda done, total, what: None)
-    say(0, MOST_ITERATIONS, "start values")
+    say(0, USUAL_ITERATIONS, "start values")
     late = on_time(units, latency)
     problem = problem_at(late)
     state, body, gated = start(problem)
@@ -60,11 +63,24 @@ def estimate(
     problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
+    control, before = StepControl(), (state, body, average)
     for iteration in range(1, MOST_ITERATIONS + 1):
-        say(iteration, MOST_ITERATIONS, "smoothing")
+        say(iteration, USUAL_ITERATIONS, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
-        state, body, step = one_step(problem, state, body, parts)
+        if iteration > GEOMETRY_SETTLES:  # before, the cost is of another problem in every iteration
+            cost = sum(part.cost for part in parts)
+            if control.worse(cost):
+                control, (state, body, average) = control.shorter(), before
+                parts = []
+                parts = linearise(problem, state, body, average, trust)
+                if control.stuck:
+                    break
+            else:
+                control = control.kept(cost)
+        before = state, body, average
+        damped = [*parts, *control.damping(*state.R.shape[:2])]
+        state, body, step = one_step(problem, state, body, damped)
         average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
         if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
             late = late + found
@@ -77,9 +93,9 @@ def estimate(
         if iteration == ADMITTED_AFTER:
             state, average, trust = admitted(problem, state, body, average, gated)
         moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
-        if moved < CONVERGED and iteration > max(LATENCY_AFTER):
+        if control.settled or (moved < CONVERGED and iteration > max(LATENCY_AFTER)):
             break
-    say(MOST_ITERATIONS, MOST_ITERATIONS, "how sure")
+    say(USUAL_ITERATIONS, USUAL_ITERATIONS, "how sure")
     return Estimate(
         problem,
         state,
@@ -90,6 +106,7 @@ def estimate(
         iteration,
         sum(part.cost for part in parts),
         moved,
+        control.settled or moved < CONVERGED,
         _root_mean_squares(parts),
         *how_sure(problem, state, body, average, parts),
     )

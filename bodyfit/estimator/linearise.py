@@ -59,7 +59,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
     swaying, turn = problem.swaying, turns.carried[:, -1]
     parts = [
         turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), problem.turn_variance),
-        bias_walk(state.bias, w.bias_walk**2 * step),
+        bias_walk(state.bias, w.bias_walk**2 * np.diff(signals.key_time)),
         bias_level(state.bias, np.zeros(3), _bias_variance(problem, len(state.R))),
         _rest(problem, state),
         rotation_at_start(len(state.R), _start_sd(problem, trust)),

@@ -10,8 +10,10 @@ from ..body.motion.poses import PoseSequence
 from ..body.parts import Joint
 from ..core.findings import Finding
 from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covariance, separate_covariance
+from ..estimator.uncertainty.other_facings import facing_variance
 from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
 from ..recording.capture import Capture
+from .facing_findings import facing_findings
 from .mounting_findings import mounting_findings
 from .slip.detect import Slip, slip_finding
 from .track import Track
@@ -22,26 +24,42 @@ def segment_spread(
 ) -> dict[str, SegmentSureness]:
     """By segment: how sure its heading, inclination and place are."""
     signals = tracks[0].problem.signals
-    at = (poses.time - signals.time[0]) / signals.key_step
+    at = signals.in_intervals(poses.time)
     return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
 
 
 def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
     """What is to be said about how units sit."""
-    found = [f for track in tracks for f in mounting_findings(track.problem, track.found.body.mounting)]
+    found = []
+    for track in tracks:
+        facing = track.found.body.facing
+        doubtful = () if facing is None else tuple(np.flatnonzero(facing.doubtful))
+        found += facing_findings(track.problem, facing)
+        found += mounting_findings(track.problem, track.found.body.mounting, doubtful)
     return [*(slip_finding(slip) for slip in slips), *found]
 
 
 def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
     """Joint -> angle -> standard deviation at every frame, rad."""
     out, signals = {}, tracks[0].problem.signals
-    at = (poses.time - signals.time[0]) / signals.key_step
+    at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
-            out[name] = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+            spread = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+            out[name] = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
     return out
+
+
+def _with_other_facings(
+    track: Track, tie: int, joint: Joint, poses: PoseSequence, spread: Mapping[str, np.ndarray]
+) -> dict[str, np.ndarray]:
+    """Standard deviations of a joint's angles with the ways in which its units may face otherwise."""
+    R = poses.rotations
+    relative = (R[joint.parent].inv() * R[joint.child]).as_matrix()
+    other = facing_variance(track.problem, track.found.body.facing, tie, relative)
+    return {name: np.minimum(np.sqrt(sd**2 + other.get(name, 0.0)), np.pi) for name, sd in spread.items()}
 
 
 def _apart(tracks: list[Track], joint: Joint) -> np.ndarray | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 
 from ..alignment.evidence import GivenMounting, HeldPose
@@ -21,13 +23,16 @@ SENSES = np.radians(60.0)  # another solution that far away is another sense of 
 AXES = ("X, forward", "Y, along the segment", "Z, to the right")
 
 
-def mounting_findings(problem: Problem, mounting: Mounting) -> tuple[Finding, ...]:
+def mounting_findings(
+    problem: Problem, mounting: Mounting, told: Collection[int] = ()
+) -> tuple[Finding, ...]:
     """Findings about how units sit.
 
     Parameters
     ----------
     problem : what was given
     mounting : what was found
+    told : units of which it is said elsewhere that nobody can tell which way they face
 
     Returns
     -------
@@ -39,7 +44,7 @@ def mounting_findings(problem: Problem, mounting: Mounting) -> tuple[Finding, ..
         *_facing(problem, mounting),
         *_badly_held(problem, mounting),
         *_disagreeing(problem, mounting),
-        *_spread(problem, mounting),
+        *_spread(problem, mounting, told),
     )
 
 
@@ -202,12 +207,12 @@ def _disagreeing(problem: Problem, mounting: Mounting) -> list[Finding]:
     return out
 
 
-def _spread(problem: Problem, mounting: Mounting) -> list[Finding]:
+def _spread(problem: Problem, mounting: Mounting, told_before: Collection[int]) -> list[Finding]:
     """Units whose mounting nothing shows, wholly or in some direction."""
     out, groups = [], {}
     for u in map(int, np.flatnonzero(problem.measured)):
         sd = float(mounting.sd[u])
-        if sd > UNCERTAIN:
+        if sd > UNCERTAIN and u not in told_before:
             kind = "mounting-open" if sd > OPEN else "mounting-uncertain"
             told = " and ".join(open_directions(mounting, u)) if sd > OPEN else "its least sure direction"
             groups.setdefault((kind, told), []).append(u)

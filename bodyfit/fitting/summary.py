@@ -192,7 +192,7 @@ def _untrusted(problem: Problem, found: Estimate, unit: int) -> list[list[float]
     """[start, end] s of stretches in which the field was not trusted; shorter than a second is left out."""
     doubted = ~found.trust.trusted[:, unit]
     edges = np.flatnonzero(np.diff(np.concatenate([[False], doubted, [False]]).astype(int)))
-    at = problem.signals.time[0] + problem.signals.key_step * edges.reshape(-1, 2)
+    at = np.append(problem.signals.key_time, np.inf)[edges.reshape(-1, 2)]
     end = float(problem.signals.time[-1])
     return [[round(float(a), 3), round(min(float(b), end), 3)] for a, b in at if b - a >= 1.0]
 

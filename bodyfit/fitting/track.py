@@ -65,7 +65,8 @@ def solve_with_slips(
         track = solve_track(capture, *units_and_ties(capture), weights, progress, slips)
         found = track.found
         freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
-        slip = find_slip(track.problem, found.body, found.average, freed) if len(slips) < MOST_SLIPS else None
+        looked_for = found.converged and len(slips) < MOST_SLIPS
+        slip = find_slip(track.problem, found.body, found.average, freed) if looked_for else None
         if slip is None or slip.unit not in capture.units:
             return [track], capture, slips
         slips.append(slip)

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from .track import Track
 
 WORTH_A_WARNING_DEG = 5.0
-STILL_MOVING = np.radians(0.2)  # root mean square step that is worth a warning
 
 
 def stretches_of(time: np.ndarray, step: float) -> list[list[float]]:
@@ -90,9 +89,9 @@ def _of_gaps(tracks: Sequence[Track], poses: PoseSequence, units: Mapping[str, A
 def _of_track(track: Track) -> list[str]:
     """Warnings about a solve and about ranges."""
     out, found = [], track.found
-    if found.last_step > STILL_MOVING:
+    if not found.converged:
         out.append(
-            f"the solver stopped after {found.iterations} iterations, still moving by "
+            f"the solver did not converge: it stopped after {found.iterations} iterations, still moving by "
             f"{np.degrees(found.last_step):.1f}°"
         )
     if abs(track.found.late.latency) > 0.005:

@@ -13,6 +13,7 @@ from scipy.ndimage import uniform_filter1d
 from ..core.rotations import log
 from ..errors import CannotReconstructError, InputError
 from .capture import Unit
+from .pauses import pauses_of
 from .rest import REST_S, REST_SD, rest_rate
 from .sampling import BRIDGED_S, CUBIC_S, GAP, Coverage, covered, usable
 from .signals import Signals
@@ -54,7 +55,8 @@ def common_signals(
         Stamps do not increase, or a sensor has hardly any values.
     """
     clock = list(clock)
-    time = _output_times(clock)
+    pauses = pauses_of(clock)
+    time = _output_times([pauses.of(unit) for unit in clock])
     step = (time[-1] - time[0]) / (len(time) - 1)
     has = {s: np.array([getattr(u, s) is not None for u in units]) for s in _SENSORS}
     turning = has["gyroscope"] | has["orientation"] | ~np.any([*has.values()], axis=0)
@@ -63,6 +65,7 @@ def common_signals(
     per_key = max(1, round(1 / (step * stride * hertz)))
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
+    units = [pauses.of(unit) for unit in units]
     if late is not None:
         units = [_read_later(u, time, *of) for u, *of in zip(units, *late, strict=True)]
     parts = [_resampled(unit, frames, stride, per_key, latency) for unit in units]
@@ -72,7 +75,7 @@ def common_signals(
 
     fused, samples = has["orientation"].any(), len(frames[::stride])
     return Signals(
-        time,
+        pauses.true(time),
         step,
         stride,
         per_key,
@@ -89,7 +92,8 @@ def common_signals(
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
         np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
-        covered(clock, time),
+        covered([pauses.of(unit) for unit in clock], time + 1e-6 * step),  # not before a sample by rounding
+        pauses,
     )
 
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .pauses import Pauses
+
 
 @dataclass(frozen=True, eq=False)
 class Signals:
@@ -32,6 +34,7 @@ class Signals:
     lost : (K, U) bool, intervals in which a gap of gyroscope or orientation is too long to be bridged: turns
         are zero and wholly unknown, and the unit's heading afterwards is another
     covered : (T,) bool, output times at which at least one unit was measured
+    pauses : in which no unit recorded; little of them is carried, so that times jump there
     """
 
     time: np.ndarray
@@ -52,6 +55,7 @@ class Signals:
     has: Mapping[str, np.ndarray]
     lost: np.ndarray
     covered: np.ndarray
+    pauses: Pauses
 
     @property
     def intervals(self) -> int:
@@ -66,4 +70,8 @@ class Signals:
     @property
     def key_time(self) -> np.ndarray:
         """(K + 1,) s, times of the keyframes on the capture's clock."""
-        return self.time[0] + self.key_step * np.arange(self.intervals + 1)
+        return self.pauses.true(self.time[0] + self.key_step * np.arange(self.intervals + 1))
+
+    def in_intervals(self, time: np.ndarray) -> np.ndarray:
+        """Times (n,) s on the capture's clock, in keyframe intervals from the first keyframe on."""
+        return (self.pauses.shortened(time) - self.time[0]) / self.key_step

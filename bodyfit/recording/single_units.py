@@ -71,7 +71,7 @@ def unaided(units: Sequence[Unit]) -> Unaided:
     known = signals.known["accelerometer"] & signals.known["gyroscope"]
     return Unaided(
         signals,
-        signals.time[0] + step * np.arange(len(R)),
+        signals.pauses.true(signals.time[0] + step * np.arange(len(R))),
         step,
         signals.units,
         R,

@@ -99,7 +99,7 @@ def test_signals_in_a_long_gap_are_still_and_wholly_unknown():
     inside = (signals.key_time[:-1] > 4.0) & (signals.key_time[1:] < 7.0)
     assert signals.lost[inside].all() and np.all(signals.turn_unknown[inside] == 1)
     assert not signals.lost[(signals.key_time[1:] < 4.0) | (signals.key_time[:-1] > 7.0)].any()
-    at = signals.time[0] + signals.step * np.arange(len(signals.turns))
+    at = signals.pauses.true(signals.time[0] + signals.step * np.arange(len(signals.turns)))
     assert not signals.turns[(at > 4.0) & (at < 6.98)].any()
     assert np.abs(signals.specific_force).max() < 15  # no spline ran away
     assert abs(signals.covered.sum() - len(u.time)) <= 1

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ...alignment.facing.known import Facing
 from ...alignment.joint_centre import Ends, LeverPrior, joint_start
 from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, judge_field
@@ -18,6 +19,7 @@ from ..problem.problem import Problem, judged
 from ..problem.unknowns import Body, State
 from ..updates.joint_geometry import prior_of_levers
 from ..updates.mounting import calibrated
+from .facing.search import find_facing
 
 HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant
 
@@ -47,7 +49,7 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
         signals.key_step,
         w.field_turn if signals.has["gyroscope"].all() else np.inf,
     )
-    body = _start_body(problem, R)
+    body = _start_body(problem, R, find_facing(problem, R, average, trust) if problem.ties else None)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))
@@ -55,7 +57,7 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     return State(R, zeros, velocity, position), body, trust
 
 
-def _start_body(problem: Problem, R: np.ndarray) -> Body:
+def _start_body(problem: Problem, R: np.ndarray, facing: Facing | None) -> Body:
     """Lever arms as far as they are known beforehand; no axes yet."""
     felt, w = problem.followed, problem.weights
     joints = [i for i, tie in enumerate(problem.ties) if felt[tie.parent] and felt[tie.child]]
@@ -63,7 +65,7 @@ def _start_body(problem: Problem, R: np.ndarray) -> Body:
         np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)
     )
     U = R.shape[1]
-    mounting = calibrated(problem, R, None)
+    mounting = calibrated(problem, R, None, facing=facing)
     prior = prior_of_levers(problem, ends, joints, mounting)
     levers = prior.mean.reshape(-1, 2, 3).copy()
     return Body(
@@ -77,6 +79,7 @@ def _start_body(problem: Problem, R: np.ndarray) -> Body:
         np.zeros((U, 3, 3)),
         mounting,
         inferred=expected(problem, mounting)[0],
+        facing=facing,
     )
 
 
@@ -96,6 +99,12 @@ def _headed(
         p = problem.ties[i].parent if i is not None else unit
         if i is not None and not problem.measured[unit]:
             out[:, unit], turned[:, unit] = out[:, p], turned[:, p]
+            continue
+        if i is not None and body.facing is not None and i in body.facing.ties:
+            at = body.facing.ties.index(i)
+            levers[body.joints.index(i)] = body.facing.arms[at]
+            turned[:, unit] = turned[:, p] * np.exp(1j * body.facing.heading[at])
+            out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
             continue
         part = stretches(signals.lost[:, p] | signals.lost[:, unit])
         parts = [part == number for number in range(part[-1] + 1)]  # after a gap a heading is another

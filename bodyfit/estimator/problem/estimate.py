@@ -26,7 +26,8 @@ class Estimate:
     trust : of the magnetic field
     late : what was taken off the stamps: latency of gyroscopes, offset and drift of each unit
     iterations, cost : of the solver
-    last_step : rad, root mean square of the last step; converged when below 5e-4
+    last_step : rad, root mean square of the last step
+    converged : whether that is below 5e-4, or no longer changed the cost by one in ten thousand
     residuals : name -> root mean square
     rotation : (K + 1, U, 3, 3) rad², covariance of each unit's rotation, world frame
     relative : (K + 1, J, 3, 3) rad², per tie, of the child's rotation against the parent's, world frame
@@ -41,11 +42,7 @@ class Estimate:
     iterations: int
     cost: float
     last_step: float
+    converged: bool
     residuals: Mapping[str, float]
     rotation: np.ndarray
     relative: np.ndarray
-
-    @property
-    def converged(self) -> bool:
-        """Whether the last step was negligible."""
-        return self.last_step < CONVERGED

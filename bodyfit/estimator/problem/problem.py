@@ -64,7 +64,7 @@ class Problem:
     @cached_property
     def turn_variance(self) -> np.ndarray:
         """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
-        w, step = self.weights, self.signals.key_step
+        w, step = self.weights, np.diff(self.signals.key_time)[:, None]
         scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
         variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
         return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ...alignment.facing.known import Facing
 from ...alignment.joint_axis import Axis
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
@@ -28,6 +29,7 @@ class Body:
         often, the neutral pose must differ, and the range is not used
     inferred : (L + A, 3) rad and m, beside segments without a unit: the person's own postures, and the arms
         of the bridges; see `bridges.expected`
+    facing : how units face whose pose is parted from the motion, or None
     """
 
     ends: Ends
@@ -41,6 +43,7 @@ class Body:
     mounting: Mounting
     range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
     inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
+    facing: Facing | None = None
 
 
 @dataclass(frozen=True, eq=False)

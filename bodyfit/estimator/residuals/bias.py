@@ -7,13 +7,13 @@ import numpy as np
 from .base import Linearised
 
 
-def bias_walk(bias: np.ndarray, variance: float) -> Linearised:
+def bias_walk(bias: np.ndarray, variance: np.ndarray | float) -> Linearised:
     """Change of each gyroscope's bias between keyframes.
 
     Parameters
     ----------
     bias : (K + 1, U, 3) rad/s
-    variance : (rad/s)² per keyframe interval
+    variance : (rad/s)² per keyframe interval, a number or (K,)
 
     Returns
     -------
@@ -22,7 +22,7 @@ def bias_walk(bias: np.ndarray, variance: float) -> Linearised:
     K, U = len(bias) - 1, bias.shape[1]
     eye = np.broadcast_to(np.eye(3), (K, U, 3, 3))
     slots = U + np.arange(U)
-    weight = np.full((K, U, 3), 1 / variance)
+    weight = np.broadcast_to(1 / np.reshape(variance, (-1, 1, 1)), (K, U, 3))
     return Linearised("bias walk", np.diff(bias, axis=0), ((slots, 0, -eye), (slots, 1, eye)), weight)
 
 

@@ -124,9 +124,12 @@ def heading_sd(found: Estimate) -> np.ndarray:
 
     Returns
     -------
-    (J,) rad per tie, median over time
+    (J,) rad per tie, median over the time in which both units were measured
     """
-    return np.minimum(np.sqrt(np.median(np.maximum(heading_variance(found), 0.0), axis=0)), np.pi)
+    variance, problem = np.maximum(heading_variance(found), 0.0), found.problem
+    seen = [problem.watched((tie.parent, tie.child)) for tie in problem.ties]
+    middle = [np.median(of_tie[at]) for of_tie, at in zip(variance.T, seen, strict=True)]
+    return np.minimum(np.sqrt(np.array(middle)), np.pi)
 
 
 def relative_covariance(found: Estimate) -> np.ndarray:

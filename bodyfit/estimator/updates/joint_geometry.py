@@ -55,7 +55,7 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
     freed = state.R @ elastic_turns(elastic, state.R, average.force)
     joints = (body.ends, body.joints, body.levers, body.joint_sd)
-    mounting = calibrated(problem, freed, axes, hinge_sd, average, joints)
+    mounting = calibrated(problem, freed, axes, hinge_sd, average, joints, body.facing)
     holds = _ranges_that_hold(problem, freed, mounting)
     return replace(body, axes=axes, hinge_sd=hinge_sd, elastic=elastic, mounting=mounting, range_holds=holds)
 

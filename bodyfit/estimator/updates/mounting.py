@@ -17,6 +17,8 @@ from ...alignment.evidence import (
     SharedAxis,
     SharedCentre,
 )
+from ...alignment.facing.evidence import HeldLevel, facing_evidence, with_senses
+from ...alignment.facing.known import Facing
 from ...alignment.fusion import Fused, fuse
 from ...alignment.joint_axis import Axis, axis_and_play, axis_by_heading, hinge_axis
 from ...alignment.joint_centre import Ends, LeverPrior, heading_information, levers_from_rotations
@@ -44,6 +46,7 @@ def calibrated(
     play: Mapping[int, float] | None = None,
     average: Averages | None = None,
     joints: tuple[Ends, Sequence[int], np.ndarray, np.ndarray] | None = None,
+    facing: Facing | None = None,
 ) -> Mounting:
     """Mounting of all units from everything that tells of it.
 
@@ -55,6 +58,7 @@ def calibrated(
     play : tie -> rad, of those hinges
     average, joints : averages, and (ends, ties, lever arms, m/s² of disagreement) for joint centres; None:
         lever arms are not known yet
+    facing : how units face whose pose is parted from the motion; None: the pose itself tells
 
     Returns
     -------
@@ -62,13 +66,15 @@ def calibrated(
     """
     held = _held(problem)
     evidence: list[Evidence] = _given(problem)
-    evidence += _of_poses(problem, freed, held, settled=axes is not None)
+    evidence += _of_poses(problem, freed, held, axes is not None, facing)
     if axes is not None:
         heading = _heading_variance(problem, average, joints)
         evidence += _of_axes(problem, freed, held, axes, play or {}, heading)
         evidence += _of_fixed(problem, freed)
         if average is not None and joints is not None:
             evidence += _of_centres(problem, average, *joints)
+    if facing is not None:
+        evidence = [*with_senses(evidence, facing), *facing_evidence(facing)]
     fused = fuse(evidence, freed.shape[1], len(held))
     return _mounting(problem, held, fused)
 
@@ -79,7 +85,8 @@ def _mounting(problem: Problem, held: Sequence[Held], fused: Fused) -> Mounting:
     told: list[dict[str, float]] = [{} for _ in range(U)]
     for e, weight in zip(fused.evidence, fused.weight, strict=True):
         for unit in e.units:
-            told[unit][e.source] = max(weight, told[unit].get(e.source, 0.0))
+            if e.source:
+                told[unit][e.source] = max(weight, told[unit].get(e.source, 0.0))
     sources = tuple(", ".join(names) if problem.measured[u] else "no unit" for u, names in enumerate(told))
     pose = (held[0].start, held[0].end) if held else None
     M, covariance = fused.guess.mounting, fused.covariance
@@ -90,7 +97,9 @@ def _facing(problem: Problem, fused: Fused) -> str:
     """Where it is known from which way the body faced."""
     if any(e.source == "given" and problem.measured[e.units[0]] for e in fused.evidence if e.units):
         return "mounting given"
-    return "joint axes" if any(isinstance(e, SharedAxis) for e in fused.evidence) else "unknown"
+    if any(isinstance(e, SharedAxis) for e in fused.evidence):
+        return "joint axes"
+    return "usual posture" if any(e.source == "usual posture" for e in fused.evidence) else "unknown"
 
 
 def _given(problem: Problem) -> list[Evidence]:
@@ -124,7 +133,9 @@ def _inside(time: np.ndarray, start: float, end: float) -> np.ndarray:
     return inside
 
 
-def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled: bool) -> list[Evidence]:
+def _of_poses(
+    problem: Problem, freed: np.ndarray, held: Sequence[Held], settled: bool, facing: Facing | None
+) -> list[Evidence]:
     """Every unit in every pose; one that turns meanwhile says less, and units' headings have errors."""
     out: list[Evidence] = []
     w, time = problem.weights, problem.signals.key_time
@@ -135,12 +146,13 @@ def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled
         moved = np.sqrt(np.mean(np.square(turned), axis=0))
         heading = w.heading_error if settled else w.heading_at_start
         sd = np.sqrt(pose.sd**2 + moved**2 + np.array([0.0, heading**2, 0.0]))
-        out += [
-            HeldPose(
-                index, u, mean[u], pose.segments[u], sd[u], _pose_source(pose), float(np.sum(moved[u] ** 2))
-            )
-            for u in map(int, np.flatnonzero(problem.measured))
-        ]
+        for u in map(int, np.flatnonzero(problem.measured)):
+            common = _pose_source(pose), float(np.sum(moved[u] ** 2))
+            if facing is not None and facing.told[u]:
+                tilt = float(np.sqrt(np.mean(sd[u, [0, 2]] ** 2)))
+                out.append(HeldLevel(index, u, mean[u, 1], pose.segments[u, 1], tilt, *common))
+            else:
+                out.append(HeldPose(index, u, mean[u], pose.segments[u], sd[u], *common))
     return out
 
 

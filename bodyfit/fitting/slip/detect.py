@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import minimize
@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 from ...core.findings import Finding
 from ...estimator.problem.problem import Problem
 from ...estimator.problem.unknowns import Body
+from ...recording.attitude import stretches
 from ...recording.capture import Capture, Unit
 from ...recording.keyframe_averages import Averages
 from ...recording.signals import Signals
@@ -66,22 +67,38 @@ def find_slip(problem: Problem, body: Body, average: Averages, freed: np.ndarray
     equations give the gain in the weighted sum of squares over constant arms, a likelihood ratio, for all
     keyframes at once. That is more than any slip can gain: a slip turns all arms and hinge axes of its unit
     alike and leaves their lengths. So where it is enough, the best such turn is looked for, and only what
-    that gains counts.
+    that gains counts. Only keyframes of one stretch are compared: after a gap headings are others, and a unit
+    may have been put on anew.
     """
     if not len(body.levers):
         return None
-    free, time = np.zeros(freed.shape[:2]), problem.signals.key_time
-    for joint in evidence(problem, body, average, freed):
+    part = stretches(problem.signals.lost[:, problem.measured].all(1))
+    found = [_in_stretch(problem, body, average, freed, part == n) for n in range(part[-1] + 1)]
+    return max((slip for slip in found if slip is not None), key=lambda slip: slip.gain, default=None)
+
+
+def _in_stretch(
+    problem: Problem, body: Body, average: Averages, freed: np.ndarray, inside: np.ndarray
+) -> Slip | None:
+    """The most telling slip among the keyframes (K + 1,) bool of one stretch."""
+    time = problem.signals.key_time
+    first, last = time[inside][[0, -1]]
+    if last - first <= 2 * EDGE_S:
+        return None
+    if not inside.all():
+        average = replace(average, known=average.known & inside[:, None])
+    free = np.zeros(freed.shape[:2])
+    for joint in evidence(problem, body, average, freed, inside=inside):
         for unit in joint.units:
             free[:, unit] += joint.free(unit)
-    free[(time <= time[0] + EDGE_S) | (time >= time[-1] - EDGE_S)] = 0.0
+    free[(time <= first + EDGE_S) | (time >= last - EDGE_S)] = 0.0
     best: Slip | None = None
     most = LEAST_GAIN
     for u in np.argsort(-free.max(0)):
         k = int(np.argmax(free[:, u]))
         if free[k, u] < most:  # nor can any turn gain more
             break
-        turn, gain = _best_turn(list(evidence(problem, body, average, freed, int(u))), k, int(u))
+        turn, gain = _best_turn(list(evidence(problem, body, average, freed, int(u), inside)), k, int(u))
         if gain >= most:
             name, most = problem.signals.units[u], gain
             best = Slip(name, float(time[k]), turn.as_matrix(), float(turn.magnitude()), gain)

@@ -173,11 +173,13 @@ class Hinge:
     units : (2,) of parent and child
     total : (K + 1, 3, 3) sums up to every keyframe of parent_unit_from_child_unit
     alike : number of keyframes over which the play is alike
+    count : number of keyframes that the sums are of
     """
 
     units: np.ndarray
     total: np.ndarray
     alike: float
+    count: int
 
     def free(self, unit: int) -> np.ndarray:
         """(K + 1,) gain over one axis when there may be any other after that keyframe."""
@@ -199,10 +201,9 @@ class Hinge:
 
     def _gain(self, agreement: np.ndarray) -> np.ndarray:
         """Log-likelihood ratio, twice, of agreements of the axis' two ends."""
-        count = len(self.total)
-        least = count * (1.0 + LEAST_AXIS**2)
+        least = self.count * (1.0 + LEAST_AXIS**2)
         by_play = np.log((least - _longest(self.total[-1])) / np.maximum(least - agreement, 1e-9))
-        return 2 * count / self.alike * by_play
+        return 2 * self.count / self.alike * by_play
 
 
 def _longest(total: np.ndarray) -> np.ndarray:
@@ -210,7 +211,12 @@ def _longest(total: np.ndarray) -> np.ndarray:
 
 
 def evidence(
-    problem: Problem, body: Body, average: Averages, freed: np.ndarray, unit: int | None = None
+    problem: Problem,
+    body: Body,
+    average: Averages,
+    freed: np.ndarray,
+    unit: int | None = None,
+    inside: np.ndarray | None = None,
 ) -> Iterator[Centre | Hinge]:
     """What every joint tells, one after the other, for they are large.
 
@@ -218,6 +224,7 @@ def evidence(
     ----------
     problem, body, average, freed : as in `centre`
     unit : only of its joints
+    inside : (K + 1,) bool, keyframes that count; None: all
 
     Returns
     -------
@@ -231,4 +238,6 @@ def evidence(
         if bends and problem.both_measured(tie) and (unit is None or unit in (tie.parent, tie.child)):
             relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
             units = np.array([tie.parent, tie.child])
-            yield Hinge(units, np.cumsum(relative, axis=0), problem.alike(problem.weights.hinge_s))
+            looked_at = np.ones(len(relative), bool) if inside is None else inside
+            total = np.cumsum(relative * looked_at[:, None, None], axis=0)
+            yield Hinge(units, total, problem.alike(problem.weights.hinge_s), int(looked_at.sum()))

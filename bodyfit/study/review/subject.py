@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 from ...body.motion.poses import PoseSequence
 from .limits import JUMP_DEG, JUMP_OVER_NEIGHBOURS
 
+PAUSE_S = 0.25  # s, a step beyond which a fit starts anew (`sampling.BRIDGED_S`)
 AROUND = 5  # frames on each side of a jump that tell how fast the segment turns anyway
 
 
@@ -53,6 +54,11 @@ class Reviewed:
         return float(np.median(np.diff(self.time)))
 
     @cached_property
+    def paused(self) -> np.ndarray:
+        """(T − 1,) bool, steps over a pause in the recording: what lies on either side is not one motion."""
+        return np.diff(self.time) > PAUSE_S
+
+    @cached_property
     def relative(self) -> dict[str, Rotation]:
         """Joint -> rotation of length T, parent_from_child."""
         R = self.poses.rotations
@@ -60,24 +66,26 @@ class Reviewed:
 
     @cached_property
     def turns(self) -> dict[str, np.ndarray]:
-        """Segment -> (T − 1, 3) rad, turn from each frame to the next, in the segment's frame."""
-        return {n: (R[:-1].inv() * R[1:]).as_rotvec() for n, R in self.poses.rotations.items()}
+        """Segment -> (T − 1, 3) rad, turn from each frame to the next, in its frame; zero over a pause."""
+        moving = ~self.paused[:, None]
+        return {n: (R[:-1].inv() * R[1:]).as_rotvec() * moving for n, R in self.poses.rotations.items()}
 
     @cached_property
     def jumps(self) -> dict[str, np.ndarray]:
         """Segment -> (T − 1,) bool, turns that stand out from those before and after as no motion does."""
-        return {name: _stands_out(turn) for name, turn in self.turns.items()}
+        return {name: _stands_out(turn) & ~self.paused for name, turn in self.turns.items()}
 
     @cached_property
     def joint_rates(self) -> dict[str, np.ndarray]:
         """Joint -> (T, 3) rad/s, angular rate of the child against the parent, over two frames.
 
-        Where a segment of the joint jumps from one frame to the next it is zero: that is told by itself.
+        Where a segment of the joint jumps from one frame to the next it is zero, which is told by itself, and
+        over a pause.
         """
         out = {}
         for name, joint in self.poses.model.joints.items():
             turn = (self.relative[name][:-1].inv() * self.relative[name][1:]).as_rotvec()
-            turn[self.jumps[joint.parent] | self.jumps[joint.child]] = 0.0
+            turn[self.jumps[joint.parent] | self.jumps[joint.child] | self.paused] = 0.0
             rate = turn / np.diff(self.time)[:, None]
             padded = np.concatenate([rate[:1], rate, rate[-1:]])
             out[name] = 0.5 * (padded[1:] + padded[:-1])

@@ -60,7 +60,7 @@ def root_jumps(reviewed: Reviewed) -> Iterator[Finding]:
     usual = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * AROUND + 1, axis=0), axis=-1)
     extra = np.linalg.norm(step - usual, axis=1)
     speed = np.linalg.norm(step, axis=1) / np.diff(reviewed.time)
-    leaps = (extra > ROOT_JUMP.value) | (speed > FASTEST_RUN.value)
+    leaps = ((extra > ROOT_JUMP.value) | (speed > FASTEST_RUN.value)) & ~reviewed.paused
     found = worst_of(stretches(reviewed.time[1:], leaps, shortest=0.0), speed)
     for stretch, more in found:
         yield _root_finding(reviewed, stretch, float(speed[stretch.frames].max()), more)

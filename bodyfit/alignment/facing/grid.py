@@ -1,0 +1,57 @@
+"""Headings as a grid around the circle: probabilities on it, blurred and wrapped."""
+
+from __future__ import annotations
+
+import numpy as np
+
+HEADINGS = 48  # of a circle, 7.5° apart: below the least standard deviation of acceleration and posture, 10°
+GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
+LEAST = 1e-30  # probability that stands for none
+
+
+def wrapped(angle: np.ndarray) -> np.ndarray:
+    """Angles within half a turn of zero.
+
+    Parameters
+    ----------
+    angle : (...) rad
+
+    Returns
+    -------
+    (...) rad, in [−π, π)
+    """
+    return (angle + np.pi) % (2 * np.pi) - np.pi
+
+
+def blurred(probability: np.ndarray, sd: float) -> np.ndarray:
+    """Probabilities on the grid, convolved with a normal distribution.
+
+    Parameters
+    ----------
+    probability : (..., HEADINGS)
+    sd : rad
+
+    Returns
+    -------
+    (..., HEADINGS), not negative
+    """
+    kernel = np.exp(-0.5 * (wrapped(GRID) / sd) ** 2)
+    turned = np.fft.rfft(probability, axis=-1) * np.fft.rfft(kernel / kernel.sum())
+    return np.maximum(np.fft.irfft(turned, HEADINGS, axis=-1), 0.0)
+
+
+def walked(probability: np.ndarray, sd: float) -> np.ndarray:
+    """Probabilities of a heading after a small random step.
+
+    Parameters
+    ----------
+    probability : (HEADINGS, ...)
+    sd : rad, of the step; a part goes to either neighbour on the grid so that the variance is right
+
+    Returns
+    -------
+    (HEADINGS, ...)
+    """
+    share = min(0.3, 0.5 * (sd * HEADINGS / (2 * np.pi)) ** 2)
+    beside = np.roll(probability, 1, 0) + np.roll(probability, -1, 0)
+    return (1 - 2 * share) * probability + share * beside

@@ -1,0 +1,57 @@
+"""What is known of which way every unit faces on its segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...core.rotations import heading_matrix
+
+SURE = 0.99  # probability below which nobody is told that a unit's facing is known
+NEAR = np.radians(60.0)  # of the most likely facing; what lies farther is another one
+UNIFORM = np.pi / np.sqrt(3.0)  # rad, standard deviation of an angle that nothing is known of
+
+
+@dataclass(frozen=True, eq=False)
+class Facing:
+    """Facing of U units: the turn μ about the vertical in M = Ry(μ) `level`.
+
+    Attributes
+    ----------
+    level : (U, 3, 3) segment_from_unit of a unit that faces at zero
+    told : (U,) bool, whether its pose is apart from the motion, so that this is what tells how it faces
+    angle, sd, probability : (U,) rad, rad, and the share of the posterior within 60° of the mode
+    ties : of the problem, whose headings and arms were found
+    heading : (J, K + 1) rad, turn of the child's unit about the vertical beside its parent's, per such tie
+    arms : (J, 2, 3) m, unit frames
+    unit, pair : (U, G) and (J, G, G) log probability of facings on the grid
+    mode : (U,) index on the grid
+    """
+
+    level: np.ndarray
+    told: np.ndarray
+    angle: np.ndarray
+    sd: np.ndarray
+    probability: np.ndarray
+    ties: tuple[int, ...]
+    heading: np.ndarray
+    arms: np.ndarray
+    unit: np.ndarray
+    pair: np.ndarray
+    mode: np.ndarray
+
+    @property
+    def mounting(self) -> np.ndarray:
+        """(U, 3, 3) segment_from_unit at the mean facing."""
+        return heading_matrix(self.angle) @ self.level
+
+    @property
+    def sure(self) -> np.ndarray:
+        """(U,) bool, told and known."""
+        return self.told & (self.probability >= SURE)
+
+    @property
+    def doubtful(self) -> np.ndarray:
+        """(U,) bool, told and not known."""
+        return self.told & (self.probability < SURE)

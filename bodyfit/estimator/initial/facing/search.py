@@ -1,0 +1,233 @@
+"""Which way every unit faces on its segment, when the pose is parted from the motion by a gap.
+
+Gravity in the pose gives a mounting but for one angle μ about the vertical, the same in all pieces of the
+recording. Between two units of a joint, each piece has one unknown heading ψ. Accelerations at the joint,
+what joints usually do, and a field where there is one, give a likelihood of (ψ, parent's μ, child's μ);
+summed over ψ and multiplied over pieces it is one table per joint. The tree of joints then gives exact
+marginals of every μ, all senses at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from ....alignment.facing.arms import Arms, arms_of, heading_likelihood
+from ....alignment.facing.chain import Chain, joint_table, smoothed
+from ....alignment.facing.grid import GRID, HEADINGS, wrapped
+from ....alignment.facing.known import NEAR, Facing
+from ....alignment.facing.pieces import Pieces
+from ....alignment.facing.places import ankle_evidence, hips_evidence
+from ....alignment.facing.posture import Posture, held_posture, posture_of
+from ....alignment.facing.tree import Marginals, marginals
+from ....alignment.facing.usual import Usual, usual_of
+from ....alignment.mounting import Held
+from ....calibration.magnetic.field_gate import FieldTrust
+from ....core.rotations import UP, smallest_rotation
+from ....recording.keyframe_averages import Averages
+from ...problem.problem import Problem
+from ...updates.field_level import strayed
+from .apart import apart, tied
+from .arm_prior import arm_prior
+from .cut import pieces_of
+from .field import field_likelihood
+
+LEAST = np.radians(5.0)  # rad, of a facing in the end: frames of bones differ between people by that
+GIVEN = np.radians(8.0)  # rad, on the grid, of a unit whose mounting is stated
+UPRIGHT = 0.999  # cosine up to which a segment counts as upright in a pose
+
+
+@dataclass(frozen=True, eq=False)
+class _Joint:
+    """One joint whose usual posture is known: its pieces, arms, and the likelihood of every piece."""
+
+    tie: int
+    pieces: Pieces
+    arms: Arms
+    usual: Usual
+
+
+def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust) -> Facing | None:
+    """Facing of all units, where the pose is apart from the motion.
+
+    Parameters
+    ----------
+    problem : what is given
+    R : (K + 1, U, 3, 3) world_from_unit at the start, headings arbitrary after every gap
+    average : at these rotations
+    trust : of the field, by norm and dip
+
+    Returns
+    -------
+    Facing, or None: no gap, no declared pose, all mountings stated, or the pose hangs together with motion
+    """
+    held = [pose for pose in problem.held if pose.declared]
+    open_ = problem.measured & np.array([given is None for given in problem.given_mounting])
+    if not (held and open_.any() and problem.signals.lost.any()):
+        return None
+    pose, in_pose = held[0], _inside(problem, held[0])
+    level, levelled = _level(problem, R, pose, in_pose)
+    joints = [
+        j for i in range(len(problem.ties)) if (j := _joint(problem, average, i, in_pose, level, levelled))
+    ]
+    parted = apart(problem, in_pose, {j.tie: tied(j.pieces, j.arms.pull) for j in joints}) & open_
+    if not parted.any():
+        return None
+    strays = _strays(problem, average, trust)
+    segments = R @ np.swapaxes(level, -1, -2)
+    chains = [_chain(problem, joint, segments, pose, average, strays) for joint in joints]
+    tables = [
+        joint_table(chain, np.radians(joint.usual.third.constant))
+        for chain, joint in zip(chains, joints, strict=True)
+    ]
+    edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
+    own = _own(problem, joints, level)
+    found = marginals(edges, np.reshape(tables, (-1, HEADINGS, HEADINGS)), own)
+    return _facing(problem, joints, chains, level, parted, found)
+
+
+def _inside(problem: Problem, pose: Held) -> np.ndarray:
+    """(K + 1,) bool, keyframes of the pose outside long gaps of all units."""
+    time = problem.signals.key_time
+    inside = (time >= pose.start) & (time <= pose.end)
+    watched = problem.watched(np.flatnonzero(problem.measured))
+    return inside & watched if (inside & watched).any() else inside
+
+
+def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(U, 3, 3) mountings by gravity, or as stated; (U,) bool, whether known but for the facing."""
+    U = R.shape[1]
+    level, known = np.tile(np.eye(3), (U, 1, 1)), problem.followed & bool(in_pose.any())
+    for u in range(U):
+        given = problem.given_mounting[u]
+        if given is not None:
+            level[u] = Rotation.from_quat(given).as_matrix()
+            continue
+        known[u] &= pose.segments[u, 1, 1] > UPRIGHT
+        if known[u]:
+            level[u] = smallest_rotation(R[None, in_pose, u, 1].mean(1), UP)[0]
+    return level, known
+
+
+def _joint(
+    problem: Problem,
+    average: Averages,
+    tie: int,
+    in_pose: np.ndarray,
+    level: np.ndarray,
+    levelled: np.ndarray,
+) -> _Joint | None:
+    """One joint with its arms, or None where it says nothing of facings."""
+    one = problem.ties[tie]
+    usual = usual_of(one.joint.name)
+    cardan = usual is not None and (usual.by_direction or one.joint.sequence == "ZXY")
+    if usual is None or not (cardan and levelled[one.parent] and levelled[one.child]):
+        return None
+    pieces = pieces_of(problem, one, in_pose)
+    if not len(pieces.first):
+        return None
+    prior = arm_prior(problem, one, level)
+    alike = problem.alike(problem.weights.joint_s)
+    arms = arms_of(average, (one.parent, one.child), pieces, prior, alike, problem.g)
+    return _Joint(tie, pieces, arms, usual)
+
+
+def _chain(
+    problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, average: Averages, strays: np.ndarray
+) -> Chain:
+    """Likelihood of every piece of one joint."""
+    tie, pieces = problem.ties[joint.tie], joint.pieces
+    heading = heading_likelihood(joint.arms.pull) * field_likelihood(average, tie, pieces, strays)
+    postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
+    return Chain(heading, postures, pieces.continued)
+
+
+def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
+    """One piece, in motion or in the pose."""
+    tie, pieces = problem.ties[joint.tie], joint.pieces
+    at = pieces.keyframes(piece)
+    both = segments[at, tie.parent], segments[at, tie.child]
+    if pieces.posed[piece]:
+        turn = pose.segments[tie.parent].T @ pose.segments[tie.child]
+        third = float(np.arctan2(turn[0, 2], turn[2, 2]))
+        sd = float(np.hypot(pose.sd[tie.parent, 1], pose.sd[tie.child, 1]))
+        return held_posture(both, third, sd, joint.usual)
+    seconds = len(at) * problem.signals.key_step
+    return posture_of(both, tie.joint, joint.usual, float(pieces.tilt[piece]), seconds)
+
+
+def _strays(problem: Problem, average: Averages, trust: FieldTrust) -> np.ndarray:
+    """(U,) rad, how far each unit's field may be off in heading; NaN without one."""
+    if not problem.signals.has["magnetometer"].any():
+        return np.full(len(problem.signals.units), np.nan)
+    square = strayed(problem, average, trust) ** 2
+    return np.sqrt((square + np.nanmedian(square)) / 2)  # one stray place shows two parts of three
+
+
+def _own(problem: Problem, joints: list[_Joint], level: np.ndarray) -> np.ndarray:
+    """(U, HEADINGS) what is known of each unit's facing by itself."""
+    out = np.zeros((len(level), HEADINGS))
+    hips = {}
+    for joint in joints:
+        tie, arms = problem.ties[joint.tie], joint.arms
+        if tie.joint.name.endswith("talocrural"):
+            out[tie.child] += ankle_evidence(level[tie.child], arms.arm[1], arms.covariance[3:, 3:])
+        if tie.joint.name in ("l_hip", "r_hip"):
+            hips[tie.joint.name[0]] = tie.parent, (arms.arm[0], arms.covariance[:3, :3])
+    if len(hips) == 2:
+        pelvis = hips["l"][0]
+        out[pelvis] += hips_evidence(level[pelvis], hips["l"][1], hips["r"][1])
+    given = np.array([one is not None for one in problem.given_mounting])
+    out[given] = -0.5 * (wrapped(GRID) / GIVEN) ** 2
+    return out
+
+
+def _facing(
+    problem: Problem,
+    joints: list[_Joint],
+    chains: list[Chain],
+    level: np.ndarray,
+    parted: np.ndarray,
+    found: Marginals,
+) -> Facing:
+    """Mean, deviation and probability about the mode, and every joint's heading there."""
+    p = np.exp(found.unit)
+    off = wrapped(GRID[None] - GRID[found.mode][:, None])
+    near = p * (np.abs(off) <= NEAR)
+    share = near.sum(1)
+    mean = (near * off).sum(1) / np.maximum(share, 1e-12)
+    square = (near * (off - mean[:, None]) ** 2).sum(1) / np.maximum(share, 1e-12)
+    heading = np.zeros((len(joints), len(problem.signals.key_time)))
+    for j, (joint, chain) in enumerate(zip(joints, chains, strict=True)):
+        tie = problem.ties[joint.tie]
+        each = smoothed(chain, int(found.mode[tie.parent]), int(found.mode[tie.child]))
+        heading[j] = _over_time(joint.pieces, each, heading.shape[1])
+    return Facing(
+        level,
+        parted,
+        wrapped(GRID[found.mode] + mean),
+        np.sqrt(square + LEAST**2),
+        share,
+        tuple(joint.tie for joint in joints),
+        heading,
+        np.reshape([joint.arms.arm for joint in joints], (-1, 2, 3)),
+        found.unit,
+        found.pair,
+        found.mode,
+    )
+
+
+def _over_time(pieces: Pieces, each: np.ndarray, keyframes: int) -> np.ndarray:
+    """(keyframes,) a heading per piece, straight between the middles of pieces that hang together."""
+    out, filled = np.zeros(keyframes), 0
+    middle = pieces.at[pieces.first + pieces.count // 2]
+    for number in range(int(pieces.stretch[-1]) + 1 if len(pieces.first) else 0):
+        own = pieces.stretch == number
+        last = pieces.at[pieces.of == np.flatnonzero(own)[-1]][-1]
+        at = np.arange(filled, last + 1)
+        out[at] = np.interp(at, middle[own], np.unwrap(each[own]))
+        filled = last + 1
+    out[filled:] = out[filled - 1] if filled else 0.0
+    return out

@@ -1,0 +1,64 @@
+"""What joint angles would be if a unit faced another way: too far from it for a linear spread."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from ...alignment.facing.grid import GRID, HEADINGS, wrapped
+from ...alignment.facing.known import Facing
+from ...body.motion.joint_angles import joint_angles
+from ...core.rotations import heading_matrix
+from ..problem.problem import Problem
+
+COARSE = 4  # grid headings taken together, 30°: the linear spread covers what lies between
+RARE = 0.002  # probability of a pair of facings below which it is left out
+
+
+def facing_variance(
+    problem: Problem, facing: Facing | None, tie: int, relative: np.ndarray
+) -> Mapping[str, np.ndarray]:
+    """Variance that the other ways in which both units may face add to each angle of a joint.
+
+    Parameters
+    ----------
+    problem : what is given
+    facing : what was found, or None
+    tie : index of the joint
+    relative : (T, 3, 3) parent_from_child segment, as found
+
+    Returns
+    -------
+    angle name -> (T,) rad², empty where both facings are known
+
+    Notes
+    -----
+    SD² = Σ_m P_m (SD_m² + (a_m − a)²) over the facings m that are left; here Σ_m P_m (a_m − a)², with
+    R_m = Ry(Δ_p) R Ry(−Δ_c).
+    """
+    p, c = problem.ties[tie].parent, problem.ties[tie].child
+    if facing is None or not (facing.doubtful[p] or facing.doubtful[c]):
+        return {}
+    joint = problem.ties[tie].joint
+    found = joint_angles(joint, relative)
+    out = {name: np.zeros(len(relative)) for name in found}
+    for by_parent, by_child, probability in _others(facing, tie, p, c):
+        turned = heading_matrix(np.asarray(by_parent)) @ relative @ heading_matrix(np.asarray(-by_child))
+        for name, angle in joint_angles(joint, turned).items():
+            out[name] += probability * wrapped(angle - found[name]) ** 2
+    return out
+
+
+def _others(facing: Facing, tie: int, p: int, c: int) -> Iterator[tuple[float, float, float]]:
+    """Turns of both units from what was taken, and their probability."""
+    if tie in facing.ties:
+        pair = np.exp(facing.pair[facing.ties.index(tie)])
+    else:
+        pair = np.exp(facing.unit[p][:, None] + facing.unit[c][None])
+    pair = np.roll(pair, (-facing.mode[p] + COARSE // 2, -facing.mode[c] + COARSE // 2), (0, 1))
+    cells = HEADINGS // COARSE
+    coarse = pair.reshape(cells, COARSE, cells, COARSE).sum((1, 3))
+    for i, j in zip(*np.nonzero(coarse > RARE), strict=True):
+        if i or j:
+            yield float(GRID[COARSE * i]), float(GRID[COARSE * j]), float(coarse[i, j])

@@ -1,0 +1,126 @@
+"""How units face: the tree against summing over everything, the parts against what they stand for."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from bodyfit.alignment.evidence import Guess
+from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed
+from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
+from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
+from bodyfit.alignment.facing.places import hips_evidence
+from bodyfit.alignment.facing.posture import Posture, posture_of
+from bodyfit.alignment.facing.tree import marginals
+from bodyfit.alignment.facing.usual import usual_of
+from bodyfit.core.rotations import exp, heading_matrix
+from bodyfit.files.model.model_file import read_model
+
+BODY = read_model(Path(__file__).parents[2] / "models" / "whole_body.toml")
+EDGES = [(0, 1), (0, 2), (2, 3)]
+
+
+def test_marginals_and_mode_are_those_of_all_combinations():
+    rng = np.random.default_rng(0)
+    pair, own = 2 * rng.normal(size=(3, 5, 5)), 2 * rng.normal(size=(4, 5))
+    whole = np.zeros((5,) * 4)
+    for at in itertools.product(range(5), repeat=4):
+        whole[at] = sum(own[u, at[u]] for u in range(4))
+        whole[at] += sum(pair[j, at[p], at[c]] for j, (p, c) in enumerate(EDGES))
+    p = np.exp(whole) / np.exp(whole).sum()
+    found = marginals(EDGES, pair, own)
+    for u in range(4):
+        np.testing.assert_allclose(
+            np.exp(found.unit[u]), p.sum(tuple(v for v in range(4) if v != u)), rtol=1e-9
+        )
+    np.testing.assert_allclose(np.exp(found.pair[2]), p.sum((0, 1)), rtol=1e-9)
+    assert tuple(found.mode) == np.unravel_index(whole.argmax(), whole.shape)
+
+
+def test_blurred_and_walked_headings_keep_their_mean_and_gain_the_variance():
+    point = np.zeros(HEADINGS)
+    point[5] = 1.0
+    for spread, sd in ((blurred(point, 0.3), 0.3), (walked(point, 0.05), 0.05)):
+        off = wrapped(GRID - GRID[5])
+        assert spread.sum() == pytest.approx(1.0)
+        assert np.sum(spread * off**2) == pytest.approx(sd**2, rel=0.02)
+
+
+def test_a_table_over_the_parents_facing_serves_all_facings_of_the_child():
+    """Against Cardan angles by scipy, of R = Ry(μ_p) S_pᵀ Ry(ψ) S_c Ry(−μ_c)."""
+    S = Rotation.random(2, random_state=1).as_matrix()
+    joint, usual = BODY.joints["r_hip"], usual_of("r_hip")
+    assert usual is not None
+    found = posture_of((S[:1], S[1:]), joint, usual, 0.0, 0.1)
+    psi, parent, child = 7, 30, 12
+    R = (
+        heading_matrix(GRID[parent])
+        @ S[0].T
+        @ heading_matrix(GRID[psi])
+        @ S[1]
+        @ heading_matrix(-GRID[child])
+    )
+    third = Rotation.from_matrix(R).as_euler("ZXY")[2]
+    assert wrapped(found.third[psi, parent] - GRID[child] - third) == pytest.approx(0.0, abs=1e-5)
+
+
+def test_a_shoulders_twist_shifts_with_both_facings():
+    swing = Rotation.from_rotvec([0.6, 0.0, -0.4]).as_matrix()
+    S = np.eye(3)[None], (swing @ heading_matrix(np.array(0.3)))[None]
+    joint, usual = BODY.joints["r_shoulder"], usual_of("r_shoulder")
+    assert usual is not None
+    found = posture_of(S, joint, usual, 0.0, 0.1)
+    np.testing.assert_allclose(wrapped(found.third[0] - 0.3 - GRID), 0.0, atol=1e-6)
+
+
+def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
+    joint, usual = BODY.joints["r_knee"], usual_of("r_knee")
+    assert usual is not None
+    for bend, tells in ((np.linspace(0.2, 1.4, 8), True), (np.linspace(0.0, 0.02, 8), False)):
+        child = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
+        one = posture_of((np.tile(np.eye(3), (8, 1, 1)), child), joint, usual, 0.0, 2.0)
+        even = np.full((1, HEADINGS), 1 / HEADINGS)
+        table = joint_table(Chain(even, [one], np.array([False])), np.radians(6.0))
+        right, reversed_ = table[0, 0], table[HEADINGS // 2, HEADINGS // 2]
+        assert (right - reversed_ > 1.5) == tells
+
+
+def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
+    log = np.zeros((HEADINGS, HEADINGS))
+    flat = Posture(log, log, 1e6, 0.0)
+    heading = np.full((2, HEADINGS), 1 / HEADINGS)
+    heading[0] = np.exp(-0.5 * (wrapped(GRID - GRID[9]) / 0.2) ** 2)
+    together = smoothed(Chain(heading, [flat, flat], np.array([False, True])), 0, 0)
+    assert wrapped(together[1] - GRID[9]) == pytest.approx(0.0, abs=0.02)
+    alone = Chain(heading[1:], [flat], np.array([False]))
+    assert np.abs(np.sum(alone.table(0)[:, 0, 0] * np.exp(1j * GRID))) < 1e-6
+
+
+def test_hips_lie_side_by_side():
+    M = heading_matrix(GRID[10])
+    arms = [(M.T @ np.array([0.0, -0.05, z]), 1e-4 * np.eye(3)) for z in (-0.085, 0.085)]
+    assert hips_evidence(np.eye(3), *arms).argmax() == 10
+
+
+@pytest.mark.parametrize("kind", ["level", "facing"])
+def test_jacobians_of_the_evidence_by_finite_differences(kind):
+    true = Rotation.random(random_state=3).as_matrix()
+    off = exp(np.array([0.02, -0.3, -0.01]))
+    e = (
+        HeldLevel(0, 0, true[1], np.array([0.0, 1.0, 0.0]), 0.05)
+        if kind == "level"
+        else KnownFacing(0, true, 0.1)
+    )
+
+    def residual(turn: np.ndarray) -> np.ndarray:
+        M = exp(turn) @ off @ true
+        return e.residual(Guess(M[None], np.zeros(0), np.zeros((1, 3))))[0]
+
+    J = e.residual(Guess((off @ true)[None], np.zeros(0), np.zeros((1, 3))))[1][0][2]
+    steps = 1e-6 * np.eye(3)
+    numeric = np.stack([(residual(d) - residual(-d)) / 2e-6 for d in steps], -1)
+    np.testing.assert_allclose(J, numeric, atol=0.05)
