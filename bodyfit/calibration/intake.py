@@ -13,6 +13,7 @@ from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_findings, sampling_of
 from ..recording.single_units import Unaided, unaided
 from .clocks.unit_clocks import Clocks, clock_findings, neighbours, on_one_clock, unit_clocks
+from .declared_stretches import stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
 from .placement.assignment import Placement, placed, refuse_unplaced
 from .placement.findings import check_placement, placement_findings
@@ -104,6 +105,7 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
         findings += found
         capture, placement, found = _placed(capture, alone, assign)
         findings += found
+    findings += stretch_findings(capture, with_body)
     if refuse:
         refuse_unplaced(capture.units, placement)
     capture, scales, found = _scaled(capture, alone)

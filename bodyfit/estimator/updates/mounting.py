@@ -117,9 +117,9 @@ def _held(problem: Problem) -> list[Held]:
 
 
 def _inside(time: np.ndarray, start: float, end: float) -> np.ndarray:
-    """(K + 1,) bool, keyframes in a stretch of time, at least the nearest one."""
+    """(K + 1,) bool, keyframes in a stretch of time; the nearest where it lies between two, never another."""
     inside = (time >= start) & (time <= end)
-    if not inside.any():
+    if not inside.any() and time[0] <= start and end <= time[-1]:
         inside[np.argmin(np.abs(time - 0.5 * (start + end)))] = True
     return inside
 
@@ -129,7 +129,13 @@ def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled
     out: list[Evidence] = []
     w, time = problem.weights, problem.signals.key_time
     for index, pose in enumerate(held):
-        R = freed[_inside(time, pose.start, pose.end)]
+        inside = _inside(time, pose.start, pose.end)
+        if not inside.any():
+            continue
+        seeing = [
+            u for u in map(int, np.flatnonzero(problem.measured)) if problem.watched((u,))[inside].any()
+        ]
+        R = freed[inside]
         mean = mean_rotation(R)
         turned = log(R @ np.swapaxes(mean, -1, -2))
         moved = np.sqrt(np.mean(np.square(turned), axis=0))
@@ -139,7 +145,7 @@ def _of_poses(problem: Problem, freed: np.ndarray, held: Sequence[Held], settled
             HeldPose(
                 index, u, mean[u], pose.segments[u], sd[u], _pose_source(pose), float(np.sum(moved[u] ** 2))
             )
-            for u in map(int, np.flatnonzero(problem.measured))
+            for u in seeing
         ]
     return out
 
