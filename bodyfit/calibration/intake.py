@@ -27,6 +27,7 @@ from .sensors.clipping import Clipping, clipping, clipping_findings, redrawn
 from .sensors.gravity_windows import gravity_windows
 from .sensors.gyroscope_scale import GyroscopeScale, gyroscope_findings, gyroscope_scales, turning_true
 from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
+from .sensors.soundness import sound
 from .sensors.static_noise import AtRest, at_rest, rest_findings
 
 ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
@@ -84,18 +85,20 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
 
     Notes
     -----
-    In this order, since each step needs the ones before: sampling, flat tops, rest; clocks; placement; scales
+    In this order, since each step needs the ones before: what is plainly broken; sampling, flat tops, rest;
+    clocks; placement; scales
     and axes; magnetic field.
     """
     if assign not in ASSIGN:
         raise InputError(f"assign: found {assign!r}; {suggest(assign, ASSIGN)}")
-    units = list(capture.units.values())
-    for unit in units:
+    for unit in capture.units.values():
         check_stamps(unit)
+    capture, unsound = sound(capture)
+    units = list(capture.units.values())
     sampling = tuple(sampling_of(unit) for unit in units)
     clipped = tuple(clip for unit in units for clip in clipping(unit))
     rests = tuple(rest for unit in units for rest in at_rest(unit))
-    findings = [*capture.notes, *(f for one in sampling for f in sampling_findings(one))]
+    findings = [*capture.notes, *unsound, *(f for one in sampling for f in sampling_findings(one))]
     findings += [*clipping_findings(clipped), *rest_findings(rests)]
     capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
     alone = _alone(capture)
