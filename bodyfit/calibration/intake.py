@@ -13,6 +13,7 @@ from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_findings, sampling_of
 from ..recording.single_units import Unaided, unaided
 from .clocks.unit_clocks import Clocks, clock_findings, neighbours, on_one_clock, unit_clocks
+from .declared_stretches import stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
 from .placement.assignment import Placement, placed, refuse_unplaced
 from .placement.findings import check_placement, placement_findings
@@ -26,6 +27,7 @@ from .sensors.clipping import Clipping, clipping, clipping_findings, redrawn
 from .sensors.gravity_windows import gravity_windows
 from .sensors.gyroscope_scale import GyroscopeScale, gyroscope_findings, gyroscope_scales, turning_true
 from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
+from .sensors.soundness import sound
 from .sensors.static_noise import AtRest, at_rest, rest_findings
 
 ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
@@ -83,18 +85,20 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
 
     Notes
     -----
-    In this order, since each step needs the ones before: sampling, flat tops, rest; clocks; placement; scales
+    In this order, since each step needs the ones before: what is plainly broken; sampling, flat tops, rest;
+    clocks; placement; scales
     and axes; magnetic field.
     """
     if assign not in ASSIGN:
         raise InputError(f"assign: found {assign!r}; {suggest(assign, ASSIGN)}")
-    units = list(capture.units.values())
-    for unit in units:
+    for unit in capture.units.values():
         check_stamps(unit)
+    capture, unsound = sound(capture)
+    units = list(capture.units.values())
     sampling = tuple(sampling_of(unit) for unit in units)
     clipped = tuple(clip for unit in units for clip in clipping(unit))
     rests = tuple(rest for unit in units for rest in at_rest(unit))
-    findings = [*capture.notes, *(f for one in sampling for f in sampling_findings(one))]
+    findings = [*capture.notes, *unsound, *(f for one in sampling for f in sampling_findings(one))]
     findings += [*clipping_findings(clipped), *rest_findings(rests)]
     capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
     alone = _alone(capture)
@@ -104,6 +108,7 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
         findings += found
         capture, placement, found = _placed(capture, alone, assign)
         findings += found
+    findings += stretch_findings(capture, with_body)
     if refuse:
         refuse_unplaced(capture.units, placement)
     capture, scales, found = _scaled(capture, alone)

@@ -13,6 +13,7 @@ import click
 
 from ..errors import BodyfitError
 from ..version import __version__
+from .last_resort import unforeseen
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
@@ -26,14 +27,22 @@ ELSEWHERE = {
     "review": (".review", "What to be wary of in a motion: findings with time, number, limit, source."),
     "simulate": (".simulate", "What worn units would have measured during a given motion."),
 }
+LONGEST = 4000  # characters of an error: fifty lines of a terminal (by reasoning)
 INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it
+
+
+def one_line(text: str) -> str:
+    """Text fit for a terminal: one line of bounded length, without codes that a terminal would obey."""
+    line = " ".join(text[: 4 * LONGEST].split())
+    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
+    return line if len(line) <= LONGEST else f"{line[: LONGEST // 2]} … {line[-LONGEST // 4 :]}"
 
 
 class Refusal(click.ClickException):
     """A BodyfitError on its way to the terminal: one paragraph on the error stream, its own exit code."""
 
     def __init__(self, error: BodyfitError) -> None:
-        super().__init__(" ".join(str(error).split()))
+        super().__init__(one_line(str(error)))
         self.exit_code = error.exit_code  # type: ignore[misc]
 
     def show(self, file: IO[Any] | None = None) -> None:
@@ -70,6 +79,10 @@ class Commands(click.Group):
             raise Refusal(error) from error
         except KeyboardInterrupt:
             ctx.exit(INTERRUPTED)
+        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+            raise
+        except Exception as error:
+            raise Refusal(unforeseen(error)) from error
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -18,6 +18,7 @@ from ..errors import InputError
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
+LEAST_SEEN_S = 0.25  # s of a declared stretch that must have been recorded: two keyframes
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,10 @@ class Calibration:
     end: float
     pose: str = "neutral"
     joint: str | None = None
+
+    def seen_within(self, first: float, last: float) -> bool:
+        """Whether enough of it lies in first ≤ time ≤ last (s) to tell anything."""
+        return min(self.end, last) - max(self.start, first) >= min(LEAST_SEEN_S, self.end - self.start)
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,9 +137,27 @@ class Capture:
         if not end > start:
             raise InputError(f"between({start}, {end}): the end must lie after the start")
         units = {name: unit.between(start, end) for name, unit in self.units.items()}
-        return dataclasses.replace(self, units=units)
+        kept = tuple(c for c in self.calibrations if c.seen_within(start, end))
+        gone = [_cut_away(c, start, end) for c in self.calibrations if c not in kept]
+        return dataclasses.replace(self, units=units, calibrations=kept, notes=(*self.notes, *gone))
 
     def without(self, *names: str) -> Capture:
         """The same capture as if the named units had not been worn."""
         units = {name: unit for name, unit in self.units.items() if name not in names}
         return dataclasses.replace(self, units=units)
+
+
+def _cut_away(stretch: Calibration, start: float, end: float) -> Finding:
+    """What a cut costs: a declared stretch that lies outside it tells nothing any more."""
+    return Finding(
+        "stretch-unseen",
+        "warning",
+        f"the declared stretch ({stretch.kind}) at {stretch.start:.2f} to {stretch.end:.2f} s lies outside "
+        f"the part that was asked for, {start:.2f} to {end:.2f} s",
+        "choose a part that holds it, declare another stretch inside, or give mountings",
+        start=stretch.start,
+        end=stretch.end,
+        source=f"at least {LEAST_SEEN_S} s must have been recorded: two keyframes",
+        handled="it tells nothing about how units sit",
+        harm_deg=30.0,
+    )

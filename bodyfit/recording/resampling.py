@@ -17,6 +17,7 @@ from .pauses import pauses_of
 from .rest import REST_S, REST_SD, rest_rate
 from .sampling import BRIDGED_S, CUBIC_S, GAP, Coverage, covered, usable
 from .signals import Signals
+from .stamp_span import check_span
 
 SAMPLE_HZ = 40.0  # accelerations of limbs lie below about 10 Hz (common practice)
 KEYFRAME_HZ = 8.0
@@ -158,6 +159,7 @@ def check_stamps(unit: Unit) -> None:
             f"units.{unit.name} time: sample {back[0] + 1} at t = {unit.time[back[0] + 1]:.4f} s does not "
             f"come after the one before (t = {unit.time[back[0]]:.4f} s), expected increasing time stamps"
         )
+    check_span(unit.name, unit.time)
 
 
 def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latency: float) -> dict[str, Any]:

@@ -35,9 +35,10 @@ def build_problem(
     capture: Capture, signals: Signals, units: list[Unit], ties: list[Tie], weights: Weights
 ) -> Problem:
     """Everything that is given, by unit index."""
-    still = [c for c in capture.calibrations if c.kind == "still"]
+    seen = [c for c in capture.calibrations if c.seen_within(signals.time[0], signals.time[-1])]
+    still = [c for c in seen if c.kind == "still"]
     lengths = capture.person.lengths_m if capture.person else {}
-    moved = [c for c in capture.calibrations if c.kind == "movement"]
+    moved = [c for c in seen if c.kind == "movement"]
     at = {tie.joint.name: i for i, tie in enumerate(ties)}
     g = capture.gravity
     pose = (still[0].start, still[0].end) if still else None

@@ -126,9 +126,9 @@ def _held(problem: Problem) -> list[Held]:
 
 
 def _inside(time: np.ndarray, start: float, end: float) -> np.ndarray:
-    """(K + 1,) bool, keyframes in a stretch of time, at least the nearest one."""
+    """(K + 1,) bool, keyframes in a stretch of time; the nearest where it lies between two, never another."""
     inside = (time >= start) & (time <= end)
-    if not inside.any():
+    if not inside.any() and time[0] <= start and end <= time[-1]:
         inside[np.argmin(np.abs(time - 0.5 * (start + end)))] = True
     return inside
 
@@ -140,13 +140,19 @@ def _of_poses(
     out: list[Evidence] = []
     w, time = problem.weights, problem.signals.key_time
     for index, pose in enumerate(held):
-        R = freed[_inside(time, pose.start, pose.end)]
+        inside = _inside(time, pose.start, pose.end)
+        if not inside.any():
+            continue
+        seeing = [
+            u for u in map(int, np.flatnonzero(problem.measured)) if problem.watched((u,))[inside].any()
+        ]
+        R = freed[inside]
         mean = mean_rotation(R)
         turned = log(R @ np.swapaxes(mean, -1, -2))
         moved = np.sqrt(np.mean(np.square(turned), axis=0))
         heading = w.heading_error if settled else w.heading_at_start
         sd = np.sqrt(pose.sd**2 + moved**2 + np.array([0.0, heading**2, 0.0]))
-        for u in map(int, np.flatnonzero(problem.measured)):
+        for u in seeing:
             common = _pose_source(pose), float(np.sum(moved[u] ** 2))
             if facing is not None and facing.told[u]:
                 tilt = float(np.sqrt(np.mean(sd[u, [0, 2]] ** 2)))

@@ -1,0 +1,150 @@
+"""Accelerometers whose readings can't be m/s² at all: gravity is missing, or the unit changes on the way."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...core.findings import Finding
+from ...recording.capture import Unit
+
+BLOCK_S = 2.0  # s over which the median is taken; a jump's free fall lasts under 1 s (from memory)
+LOWEST, HIGHEST = 0.5, 2.0  # of g; the calmest of all blocks reads within. Tried: real units 0.55 to 1.02
+FAR_LOW, FAR_HIGH = 0.3, 6.0  # of g; no motion of people keeps these for seconds. Tried: blocks 0.55 to 4.3
+LASTING = 3  # blocks in a row that far off, 6 s: a shake ends sooner (by reasoning)
+
+
+@dataclass(frozen=True, eq=False)
+class GravityLevel:
+    """Where one accelerometer does not read gravity.
+
+    Attributes
+    ----------
+    unit : name
+    wrong : (N,) bool, samples that can't be m/s²
+    ratio : median reading of these, as a share of g
+    start, end : s, of these
+    throughout : whether that is all of them
+    """
+
+    unit: str
+    wrong: np.ndarray
+    ratio: float
+    start: float
+    end: float
+    throughout: bool
+
+
+def gravity_level(unit: Unit, g: float) -> GravityLevel | None:
+    """Whether an accelerometer reads gravity where the unit is calm; None where it does.
+
+    Parameters
+    ----------
+    unit : samples as recorded
+    g : m/s²
+
+    Returns
+    -------
+    GravityLevel or None
+
+    Notes
+    -----
+    The median of |f| over two seconds is near g while a unit is calm, whatever its attitude, and shaking only
+    adds to it. All blocks above 2 g, or all below g / 2: a wrong unit throughout. Some blocks in a row below
+    0.3 g or above 6 g, others not: the unit changes on the way.
+    """
+    if unit.accelerometer is None or len(unit.time) < 2:
+        return None
+    length = np.linalg.norm(unit.accelerometer, axis=1) / g
+    block = np.floor((unit.time - unit.time[0]) / BLOCK_S)
+    starts = np.flatnonzero(np.r_[True, np.diff(block) > 0])
+    level = np.array([_median(part) for part in np.split(length, starts[1:])])
+    known = level[np.isfinite(level)]
+    if not len(known):
+        return None
+    if known.min() > HIGHEST or known.max() < LOWEST:
+        wrong = np.ones(len(level), bool)
+    else:
+        wrong = _lasting(level < FAR_LOW) | _lasting(level > FAR_HIGH)
+    if not wrong.any():
+        return None
+    rows = np.repeat(wrong, np.diff(np.r_[starts, len(length)]))
+    time = unit.time[rows]
+    return GravityLevel(
+        unit.name, rows, _median(length[rows]), float(time[0]), float(time[-1]), bool(wrong.all())
+    )
+
+
+def _median(values: np.ndarray) -> float:
+    """Median of what is known; NaN where nothing is."""
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if len(known) else np.nan
+
+
+def _lasting(flags: np.ndarray) -> np.ndarray:
+    """Only runs of at least `LASTING`."""
+    edges = np.flatnonzero(np.diff(np.r_[0, flags.astype(int), 0]))
+    out = np.zeros(len(flags), bool)
+    for a, b in zip(edges[::2], edges[1::2], strict=True):
+        out[a:b] = b - a >= LASTING
+    return out
+
+
+def with_gravity(unit: Unit, levels: Iterable[GravityLevel]) -> Unit:
+    """The unit without what can't be m/s²: those samples, or the accelerometer where it is all of them.
+
+    Parameters
+    ----------
+    unit : as recorded
+    levels : of any units; those of others are passed over
+
+    Returns
+    -------
+    Unit
+    """
+    own = next((level for level in levels if level.unit == unit.name), None)
+    if own is None or unit.accelerometer is None:
+        return unit
+    if own.throughout:
+        return dataclasses.replace(unit, accelerometer=None)
+    return dataclasses.replace(unit, accelerometer=np.where(own.wrong[:, None], np.nan, unit.accelerometer))
+
+
+def gravity_level_findings(levels: Sequence[GravityLevel]) -> tuple[Finding, ...]:
+    """What to say about accelerometers that don't read gravity.
+
+    Parameters
+    ----------
+    levels : from `gravity_level`
+
+    Returns
+    -------
+    tuple of Finding: "gravity-not-read", "units-change"
+    """
+    return tuple(_finding(level) for level in levels)
+
+
+def _finding(level: GravityLevel) -> Finding:
+    """One accelerometer."""
+    kind, when, limits = "gravity-not-read", "throughout", (LOWEST, HIGHEST)
+    if not level.throughout:
+        kind = "units-change"
+        when = f"from {level.start:.2f} to {level.end:.2f} s, and not otherwise: its unit changes on the way"
+        limits = (FAR_LOW, FAR_HIGH)
+    return Finding(
+        *(kind, "serious"),
+        f"{level.unit} accelerometer: reads {level.ratio:.3g} g where it should read about 1 g, {when}",
+        'check the unit of its columns in setup.toml ("m/s^2", "g"), and the recorder\'s settings',
+        units=(level.unit,),
+        start=None if level.throughout else level.start,
+        end=None if level.throughout else level.end,
+        value=level.ratio,
+        threshold=limits[level.ratio > 1],
+        measure="g",
+        source="medians over 2 s of real units: 0.55 to 4.3 g, the calmest of each unit 0.55 to 1.02 g",
+        handled="accelerometer left out" if level.throughout else "these samples left out",
+        harm_deg=90.0,
+    )
