@@ -13,8 +13,9 @@ from ...errors import InputError, suggest
 from ...recording.capture import Calibration, Capture, Place, Unit
 from ..model.model_file import model_names, read_model
 from ..plain.toml_reader import TomlTable, read_toml
+from .table_shelf import TableShelf
 from .time_stamps import on_one_clock
-from .unit_samples import TableShelf, read_unit
+from .unit_samples import read_unit
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]

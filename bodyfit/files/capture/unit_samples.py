@@ -3,61 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...core.findings import Finding
-from ...errors import InputError
 from ...recording.capture import SENSORS, Unit
-from ..plain.dialect import DECIMALS, SEPARATORS, Dialect
-from ..plain.tables import Table, read_table
+from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 from . import sample_checks, stamp_checks
+from .own_table import at_stamps_of, own_samples, unit_stamps
 from .sensor_samples import Samples
-from .time_stamps import MICROSECONDS, Stamps, read_stamps, time_column
+from .table_shelf import DIALECT_KEYS, TABLE_KEYS, TableShelf, dialect_of
 
-DIALECT_KEYS = ("separator", "decimal", "skip_rows")
-TABLE_KEYS = ("table", *DIALECT_KEYS, "time", "sampling_frequency")
 UNIT_KEYS = ("segment", *TABLE_KEYS, *SENSORS, "mounting", "position_m")
 VECTOR_KEYS = ("columns", "unit", "full_scale")
 SENSOR_KEYS = {s: ("columns", "up") if s == "orientation" else VECTOR_KEYS for s in SENSORS}
-OWN_GAP = 2.5  # usual steps from which samples have been lost; as GAP of recording/sampling.py
 UP_Y_FROM_UP_Z = np.array(
     [-1.0, 0.0, 0.0, 1.0]
 )  # xyzw, not of length one: -90° about X takes Z to Y, Y to -Z
-
-
-@dataclass
-class TableShelf:
-    """Tables already read, so that several units may share one file; and what was repaired in reading."""
-
-    folder: Path
-    read: dict[tuple[Path, Dialect], Table] = field(default_factory=dict)
-    notes: list[Finding] = field(default_factory=list)
-    starts: dict[str, int | None] = field(default_factory=dict)  # unit -> microseconds since 1970
-
-    def table(self, name: str, dialect: Dialect) -> Table:
-        """The table of that name in the folder."""
-        key = self.folder / name, dialect
-        if key not in self.read:
-            self.read[key] = read_table(*key)
-        return self.read[key]
-
-
-def _dialect(setup: TomlTable) -> Dialect:
-    """What the keys of a unit, or of a sensor with a table of its own, say of how the table is written."""
-    if (skip := setup.number("skip_rows", 0, what="a count of lines, 0 or more")) is not None and skip % 1:
-        setup.mismatch("skip_rows", "a count of lines, 0 or more")
-    separator = setup.values.get("separator")
-    if separator is not None and separator not in SEPARATORS:
-        setup.mismatch("separator", f"one of {', '.join(map(repr, SEPARATORS))}")
-    decimal = setup.choice("decimal", DECIMALS)
-    if decimal == "," and separator == ",":
-        setup.refuse("decimal", "found a comma for cells and decimals both; expected two different signs")
-    return Dialect(separator, decimal, None if skip is None else int(skip))
 
 
 def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
@@ -76,7 +40,7 @@ def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
     """
     setup.only(UNIT_KEYS)
     file = setup.text("table") or setup.missing("table", 'a file name such as "left_calf.csv"')
-    table = shelf.table(file, _dialect(setup))
+    table = shelf.table(file, dialect_of(setup))
     arrays = {sensor: _sensor(setup, sensor, table, shelf) for sensor in SENSORS if sensor in setup}
     if not arrays:
         setup.refuse(
@@ -110,7 +74,7 @@ def _sensor(setup: TomlTable, sensor: str, table: Table, shelf: TableShelf) -> n
     count = 4 if sensor == "orientation" else 3
     keys.only((*SENSOR_KEYS[sensor], *TABLE_KEYS))
     file = keys.text("table")
-    own = shelf.table(file, _dialect(keys)) if file else table
+    own = shelf.table(file, dialect_of(keys)) if file else table
     names = keys.texts("columns", count) or keys.missing("columns", f"a list of {count} column names")
     values = np.stack([_column(own, name, keys.dotted("columns")) for name in names], axis=1)
     values[np.isnan(values).any(axis=1)] = np.nan
@@ -119,45 +83,7 @@ def _sensor(setup: TomlTable, sensor: str, table: Table, shelf: TableShelf) -> n
             if key in keys:
                 keys.refuse(key, "stands without table; expected it beside the table that it tells of")
         return values
-    return _at_stamps_of(setup, table, _own_samples(keys, own, values))
-
-
-def _own_samples(keys: TomlTable, own: Table, values: np.ndarray) -> tuple[Stamps, np.ndarray, str]:
-    """Stamps and values of a sensor's own table, and the key of its time for messages."""
-    stamps = unit_stamps(keys, own)
-    if stamps.column:
-        stamp_checks.check_stamps(own, stamps.column, stamps.time)
-    if values.shape[1] == 4:  # a quaternion and its negative are one rotation: no change of sign on the way
-        there = np.isfinite(values[:, 0])
-        turned = np.sum(values[there][1:] * values[there][:-1], axis=1) < 0
-        values[there] *= np.cumprod(np.append(1, np.where(turned, -1, 1)))[:, None]
-    return stamps, values, keys.dotted("time")
-
-
-def _at_stamps_of(setup: TomlTable, table: Table, own: tuple[Stamps, np.ndarray, str]) -> np.ndarray:
-    """(N, 3 or 4) values of a sensor's own table at the stamps of the unit's, on straight lines between.
-
-    NaN outside its recording, and where its samples are further apart than OWN_GAP of its usual steps.
-    """
-    stamps, values, key = own
-    to = unit_stamps(setup, table)
-    if (stamps.start is None) != (to.start is None):
-        raise InputError(
-            f"{setup.file}: {key}: found another kind of stamps than {setup.dotted('time')} has (dates "
-            "against a clock of its own); expected one clock: give both the same kind"
-        )
-    time = to.time + ((to.start or 0) - (stamps.start or 0)) / MICROSECONDS
-    there = np.isfinite(values[:, 0])
-    at, known = stamps.time[there], values[there]
-    if len(at) < 2:
-        return np.full((len(time), values.shape[1]), np.nan)
-    out = np.stack([np.interp(time, at, column) for column in known.T], axis=1)
-    after = np.clip(np.searchsorted(at, time), 1, len(at) - 1)
-    outside = (time < at[0]) | (time > at[-1])
-    out[outside | (at[after] - at[after - 1] > OWN_GAP * np.median(np.diff(at)))] = np.nan
-    if values.shape[1] == 4:
-        out /= np.linalg.norm(out, axis=1, keepdims=True)
-    return out
+    return at_stamps_of(setup, table, own_samples(keys, own, values))
 
 
 def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
@@ -165,26 +91,6 @@ def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
     if name.startswith("-") and name not in table.names:
         return -table.numbers(name[1:], asked_by)
     return table.numbers(name, asked_by)
-
-
-def unit_stamps(setup: TomlTable, table: Table) -> Stamps:
-    """Stamps of a table's rows as `time` and `sampling_frequency` beside it say; no column: evenly spaced."""
-    (column, unit), rate = (
-        time_column(setup),
-        setup.positive("sampling_frequency", "samples a second, above 0"),
-    )
-    counted = unit == "samples"
-    if (column is None) == (rate is None) and not (counted and rate):
-        found = "given beside sampling_frequency" if column else "neither it nor sampling_frequency is given"
-        setup.refuse(
-            "time", f'{found}; expected one: time = "<column of seconds>" or sampling_frequency = <Hz>'
-        )
-    if counted and rate is None:
-        setup.missing("sampling_frequency", "samples a second, which turn sample numbers into seconds")
-    stamp_checks.check_count(setup, table)
-    if column is None:
-        return Stamps("", np.arange(len(table)) / (rate or 1.0))
-    return read_stamps(table, column, unit, rate, setup.dotted("time"))
 
 
 def _increasing_time(
