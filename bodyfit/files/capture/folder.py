@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 
 from ...body.chain import BodyModel
@@ -14,7 +15,9 @@ from ..model.model_file import model_names, read_model
 from ..plain.toml_reader import TomlTable, read_toml
 from .bids.reader import read_bids
 from .bids.tables import dataset_of
-from .unit_samples import TableShelf, read_unit
+from .table_shelf import TableShelf
+from .time_stamps import on_one_clock
+from .unit_samples import read_unit
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
@@ -46,7 +49,7 @@ def read_capture(path: str | Path) -> Capture:
     setup = read_toml(_setup_file(path))
     setup.only(SETUP_KEYS)
     model = read_body(setup)
-    units, notes = _units(setup)
+    units, start, notes = _units(setup)
     _check_worn(setup, units, model)
     return Capture(
         units=units,
@@ -54,7 +57,7 @@ def read_capture(path: str | Path) -> Capture:
         title=setup.text("title") or "",
         person=read_person(setup.table("person"), model),
         place=_place(setup.table("place")),
-        start_time=setup.moment("start_time"),
+        start_time=setup.moment("start_time") or start,
         calibrations=tuple(_calibration(t, units, model) for t in setup.list_of_tables("calibration")),
         source=setup.text("source") or "",
         notes=notes,
@@ -87,12 +90,14 @@ def read_body(setup: TomlTable) -> BodyModel:
     return model.without_usual_postures(unusual) if unusual else model
 
 
-def _units(setup: TomlTable) -> tuple[dict[str, Unit], tuple[Finding, ...]]:
+def _units(setup: TomlTable) -> tuple[dict[str, Unit], datetime | None, tuple[Finding, ...]]:
+    """Units on one clock, the moment that it counts from where stamps say it, and what was repaired."""
     tables, shelf = setup.tables("units"), TableShelf(setup.file.parent)
     if not tables:
         setup.missing("units", "a table [units.<name>] for each worn unit")
     units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
-    return units, tuple(shelf.notes)
+    units, start = on_one_clock(setup, units, shelf.starts)
+    return units, start, tuple(shelf.notes)
 
 
 def _check_worn(setup: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> None:

@@ -3,40 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...core.findings import Finding
 from ...recording.capture import SENSORS, Unit
-from ..plain.tables import Table, read_table
+from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 from . import sample_checks, stamp_checks
+from .own_table import at_stamps_of, own_samples, unit_stamps
 from .sensor_samples import Samples
+from .table_shelf import DIALECT_KEYS, TABLE_KEYS, TableShelf, dialect_of
 
-UNIT_KEYS = ("segment", "table", "time", "sampling_frequency", *SENSORS, "mounting", "position_m")
-SENSOR_KEYS = ("columns", "unit", "full_scale")
+UNIT_KEYS = ("segment", *TABLE_KEYS, *SENSORS, "mounting", "position_m")
+VECTOR_KEYS = ("columns", "unit", "full_scale")
+SENSOR_KEYS = {s: ("columns", "up") if s == "orientation" else VECTOR_KEYS for s in SENSORS}
 UP_Y_FROM_UP_Z = np.array(
     [-1.0, 0.0, 0.0, 1.0]
 )  # xyzw, not of length one: -90° about X takes Z to Y, Y to -Z
-
-
-@dataclass
-class TableShelf:
-    """Tables already read, so that several units may share one file; and what was repaired in reading."""
-
-    folder: Path
-    read: dict[Path, Table] = field(default_factory=dict)
-    notes: list[Finding] = field(default_factory=list)
-
-    def table(self, name: str) -> Table:
-        """The table of that name in the folder."""
-        path = self.folder / name
-        if path not in self.read:
-            self.read[path] = read_table(path)
-        return self.read[path]
 
 
 def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
@@ -54,8 +39,9 @@ def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
         A key, a column, a stamp or a sample is wrong, or the samples cannot be in the unit declared.
     """
     setup.only(UNIT_KEYS)
-    table = shelf.table(setup.text("table") or setup.missing("table", 'a file name such as "left_calf.csv"'))
-    arrays = {sensor: _sensor(setup, sensor, table) for sensor in SENSORS if sensor in setup}
+    file = setup.text("table") or setup.missing("table", 'a file name such as "left_calf.csv"')
+    table = shelf.table(file, dialect_of(setup))
+    arrays = {sensor: _sensor(setup, sensor, table, shelf) for sensor in SENSORS if sensor in setup}
     if not arrays:
         setup.refuse(
             "accelerometer", f"this unit has no sensor; expected at least one of {', '.join(SENSORS)}"
@@ -79,15 +65,25 @@ def read_unit(name: str, setup: TomlTable, shelf: TableShelf) -> Unit:
     )
 
 
-def _sensor(setup: TomlTable, sensor: str, table: Table) -> np.ndarray:
-    """(N, 3 or 4) numbers as they stand in the table; a row with an empty cell is NaN throughout."""
+def _sensor(setup: TomlTable, sensor: str, table: Table, shelf: TableShelf) -> np.ndarray:
+    """(N, 3 or 4) numbers as they stand in the table; a row with an empty cell is NaN throughout.
+
+    Those of a sensor with a table of its own are brought to the stamps of the unit's table.
+    """
     keys = setup.table(sensor) or setup.missing(sensor, "a table")
     count = 4 if sensor == "orientation" else 3
-    keys.only(("columns", "up") if sensor == "orientation" else SENSOR_KEYS)
+    keys.only((*SENSOR_KEYS[sensor], *TABLE_KEYS))
+    file = keys.text("table")
+    own = shelf.table(file, dialect_of(keys)) if file else table
     names = keys.texts("columns", count) or keys.missing("columns", f"a list of {count} column names")
-    values = np.stack([_column(table, name, keys.dotted("columns")) for name in names], axis=1)
+    values = np.stack([_column(own, name, keys.dotted("columns")) for name in names], axis=1)
     values[np.isnan(values).any(axis=1)] = np.nan
-    return values
+    if file is None:
+        for key in (*DIALECT_KEYS, "time", "sampling_frequency"):
+            if key in keys:
+                keys.refuse(key, "stands without table; expected it beside the table that it tells of")
+        return values
+    return at_stamps_of(setup, table, own_samples(keys, own, values))
 
 
 def _column(table: Table, name: str, asked_by: str) -> np.ndarray:
@@ -101,17 +97,11 @@ def _increasing_time(
     setup: TomlTable, table: Table, arrays: Mapping[str, np.ndarray], name: str, shelf: TableShelf
 ) -> tuple[np.ndarray, np.ndarray]:
     """Rows to keep (N,), and their time (N,) s, strictly increasing."""
-    column, rate = setup.text("time"), setup.positive("sampling_frequency", "samples a second, above 0")
-    if (column is None) == (rate is None):
-        found = "given beside sampling_frequency" if column else "neither it nor sampling_frequency is given"
-        setup.refuse(
-            "time", f'{found}; expected one: time = "<column of seconds>" or sampling_frequency = <Hz>'
-        )
-    stamp_checks.check_count(setup, table)
-    row = np.arange(len(table))
-    if column is None or rate is not None:
-        return row, row / (rate or 1.0)
-    time = table.numbers(column, setup.dotted("time"))
+    stamps = unit_stamps(setup, table)
+    shelf.starts[name] = stamps.start
+    column, time, row = stamps.column, stamps.time, np.arange(len(table))
+    if not column:
+        return row, time
     stamp_checks.check_stamps(table, column, time)
     repeated = np.flatnonzero(np.diff(time) == 0) + 1
     if repeated.size:

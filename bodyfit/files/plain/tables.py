@@ -1,4 +1,4 @@
-"""Tables of numbers with named columns: .csv, .csv.gz, .tsv, .tsv.gz and .parquet files."""
+"""Tables of numbers with named columns: text (.csv, .tsv, .txt, also .gz) and .parquet files."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ import numpy as np
 
 from ...errors import InputError, suggest
 from .atomic_file import whole_file
+from .dialect import Dialect, found_dialect
 
 DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
 KINDS = (".csv", ".csv.gz", ".tsv", ".tsv.gz", ".parquet")
+READ_KINDS = (*KINDS, ".txt", ".txt.gz")
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,9 +47,7 @@ class Table:
         InputError
             There is no such column, or there are two, or a cell is neither empty nor a finite number.
         """
-        if self.names.count(name) != 1:
-            self._refuse_name(name, asked_by)
-        values = self._as_float(name, self.columns[self.names.index(name)])
+        values = self._as_float(name, self.column(name, asked_by))
         if np.isinf(values).any():
             row = int(np.argmax(np.isinf(values)))
             self.refuse(
@@ -55,13 +55,28 @@ class Table:
             )
         return values
 
+    def column(self, name: str, asked_by: str = "") -> Any:
+        """The column as it was read, a pyarrow array; raises InputError where its name is not there once."""
+        if self.names.count(name) != 1:
+            self._refuse_name(name, asked_by)
+        return self.columns[self.names.index(name)]
+
+    def whole_numbers(self, name: str, asked_by: str = "") -> np.ndarray | None:
+        """(N,) int64 of a column that holds nothing but whole numbers, every digit kept; None for others."""
+        import pyarrow as pa
+
+        column = self.column(name, asked_by)
+        if not pa.types.is_integer(column.type) or column.null_count:
+            return None
+        return column.to_numpy()
+
     def _refuse_name(self, name: str, asked_by: str) -> NoReturn:
         named = f" (named by {asked_by})" if asked_by else ""
         if name in self.names:
             self.refuse(name, f"stands twice in the header{named}; expected once: rename one of the two")
         hint = ""
         if len(self.names) == 1 and any(mark in self.names[0] for mark in ";\t"):
-            hint = "; the cells seem to be parted by ';' or tabs: expected commas in .csv, tabs in .tsv"
+            hint = "; the cells seem to be parted by ';' or tabs: give separator in setup.toml"
         raise InputError(f"{self.path}: no column {name!r}{named}; {suggest(name, self.names)}{hint}")
 
     def _as_float(self, name: str, column: Any) -> np.ndarray:
@@ -82,23 +97,28 @@ class Table:
             self.refuse(name, f"row {row + 1}: found {text!r}; expected a number or an empty cell{fix}")
 
 
-def read_table(path: Path) -> Table:
+def read_table(path: Path, dialect: Dialect | None = None) -> Table:
     """All columns of a table file.
+
+    Parameters
+    ----------
+    path : its name ends in one of READ_KINDS
+    dialect : how a text table is written; what it leaves open is found in the file
 
     Raises
     ------
     InputError
         The file is missing (tables beside it are named), of an unknown kind, empty, damaged or not UTF-8.
     """
-    if not path.name.lower().endswith(KINDS):
-        raise InputError(f"{path}: unknown kind of table; {suggest(''.join(path.suffixes), KINDS)}")
+    if not path.name.lower().endswith(READ_KINDS):
+        raise InputError(f"{path}: unknown kind of table; {suggest(''.join(path.suffixes), READ_KINDS)}")
     if not path.is_file():
-        beside = [p.name for p in sorted(path.parent.glob("*")) if p.name.lower().endswith(KINDS)]
+        beside = [p.name for p in sorted(path.parent.glob("*")) if p.name.lower().endswith(READ_KINDS)]
         raise InputError(
             f"{path}: no such table; " + (suggest(path.name, beside) if beside else "the folder holds none")
         )
     try:
-        read = _read_parquet(path) if path.name.lower().endswith(".parquet") else _read_text(path)
+        read = _read_parquet(path) if path.name.lower().endswith(".parquet") else _read_text(path, dialect)
         names = tuple(name.strip() for name in read.column_names)
     except UnicodeDecodeError:
         raise InputError(f"{path}: the header is not UTF-8; save the table as UTF-8 text") from None
@@ -115,15 +135,17 @@ def _read_parquet(path: Path) -> Any:
     return parquet.read_table(path)
 
 
-def _read_text(path: Path) -> Any:
+def _read_text(path: Path, dialect: Dialect | None) -> Any:
     import pyarrow as pa
     from pyarrow import csv
 
-    parse = csv.ParseOptions(delimiter="\t" if ".tsv" in path.name.lower() else ",")
+    how = found_dialect(path, dialect or Dialect())
+    parse = csv.ParseOptions(delimiter=how.separator)
+    convert = csv.ConvertOptions(decimal_point=how.decimal)
     try:
-        return csv.read_csv(path, parse_options=parse)
+        return csv.read_csv(path, csv.ReadOptions(skip_rows=how.skip_rows), parse, convert)
     except pa.ArrowInvalid:  # again on one thread: only so does the message carry the row
-        return csv.read_csv(path, csv.ReadOptions(use_threads=False), parse)
+        return csv.read_csv(path, csv.ReadOptions(use_threads=False, skip_rows=how.skip_rows), parse, convert)
 
 
 def write_table(path: Path, columns: Mapping[str, np.ndarray], digits: int | None = None) -> None:

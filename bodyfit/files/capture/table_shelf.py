@@ -1,0 +1,44 @@
+"""The tables of a capture, each read once, in the dialect that setup.toml says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from ...core.findings import Finding
+from ..plain.dialect import DECIMALS, SEPARATORS, Dialect
+from ..plain.tables import Table, read_table
+from ..plain.toml_reader import TomlTable
+
+DIALECT_KEYS = ("separator", "decimal", "skip_rows")
+TABLE_KEYS = ("table", *DIALECT_KEYS, "time", "sampling_frequency")
+
+
+@dataclass
+class TableShelf:
+    """Tables already read, so that several units may share one file; and what was repaired in reading."""
+
+    folder: Path
+    read: dict[tuple[Path, Dialect], Table] = field(default_factory=dict)
+    notes: list[Finding] = field(default_factory=list)
+    starts: dict[str, int | None] = field(default_factory=dict)  # unit -> microseconds since 1970
+
+    def table(self, name: str, dialect: Dialect) -> Table:
+        """The table of that name in the folder."""
+        key = self.folder / name, dialect
+        if key not in self.read:
+            self.read[key] = read_table(*key)
+        return self.read[key]
+
+
+def dialect_of(setup: TomlTable) -> Dialect:
+    """What the keys of a unit, or of a sensor with a table of its own, say of how the table is written."""
+    if (skip := setup.number("skip_rows", 0, what="a count of lines, 0 or more")) is not None and skip % 1:
+        setup.mismatch("skip_rows", "a count of lines, 0 or more")
+    separator = setup.values.get("separator")
+    if separator is not None and separator not in SEPARATORS:
+        setup.mismatch("separator", f"one of {', '.join(map(repr, SEPARATORS))}")
+    decimal = setup.choice("decimal", DECIMALS)
+    if decimal == "," and separator == ",":
+        setup.refuse("decimal", "found a comma for cells and decimals both; expected two different signs")
+    return Dialect(separator, decimal, None if skip is None else int(skip))

@@ -1,0 +1,115 @@
+"""How a text table is written: what parts its cells, its decimal sign, and the lines before its header."""
+
+from __future__ import annotations
+
+import gzip
+import re
+from collections import Counter
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+
+SEPARATORS = ("\t", ";", "|", ",", " ")
+DECIMALS = (".", ",")
+LINES_LOOKED_AT = 200  # common practice: preambles are some ten lines, the rest shows the rows
+NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?|[nN]a[nN]|")
+MOMENT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d.*")
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """What a text table's reader has to know; None: to be found in the file.
+
+    Attributes
+    ----------
+    separator : one of SEPARATORS
+    decimal : "." or ","
+    skip_rows : lines before the header
+    """
+
+    separator: str | None = None
+    decimal: str | None = None
+    skip_rows: int | None = None
+
+
+def found_dialect(path: Path, given: Dialect) -> Dialect:
+    """What is given, and the rest as the first lines of the file show it.
+
+    Parameters
+    ----------
+    path : of a text table, gzipped where its name ends in .gz
+    given : what setup.toml says
+
+    Returns
+    -------
+    Dialect with every part known; where the lines show nothing, that of the file's name (tabs for .tsv,
+    commas for others, decimal point, no line before the header)
+    """
+    lines = _first_lines(path)
+    usual = "\t" if ".tsv" in path.name.lower() else ","
+    separator = given.separator or _separator(lines[given.skip_rows or 0 :], usual)
+    rows = [_cells(line, separator) for line in lines]
+    first = _first_row(rows, _usual_count(rows))
+    skip = given.skip_rows
+    if skip is None:
+        skip = _header(rows, first)
+    data = [row for row in rows[max(first, skip + 1) :] if _is_data(row)]
+    return Dialect(separator, given.decimal or _decimal(data, separator), skip)
+
+
+def _first_lines(path: Path) -> list[str]:
+    """The first lines of a text file, packed or not."""
+    packed = path.name.lower().endswith(".gz")
+    with gzip.open(path) if packed else path.open("rb") as file:
+        return [line.decode("utf-8-sig", "replace").rstrip("\r\n") for line in islice(file, LINES_LOOKED_AT)]
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    return [cell.strip().strip('"') for cell in line.split(separator)]
+
+
+def _separator(lines: list[str], usual: str) -> str:
+    """The first separator that parts the later half of the lines into equally many numbers, two or more."""
+    later = [line for line in lines[len(lines) // 2 :] if line.strip()]
+    for separator in (usual, *SEPARATORS) if usual == "\t" else SEPARATORS:
+        rows = [_cells(line, separator) for line in later]
+        counts = {len(row) for row in rows}
+        if len(counts) == 1 and min(counts) > 1 and all(map(_is_data, rows)):
+            return separator
+    return usual
+
+
+def _usual_count(rows: list[list[str]]) -> int:
+    later = Counter(len(row) for row in rows[len(rows) // 2 :])
+    return later.most_common(1)[0][0] if later else 0
+
+
+def _is_data(row: list[str]) -> bool:
+    """Whether most cells are numbers, moments or empty, and one is a number."""
+    filled = [cell for cell in row if cell]
+    good = sum(bool(NUMBER.fullmatch(cell) or MOMENT.fullmatch(cell)) for cell in filled)
+    return good > 0 and 2 * good > len(filled)
+
+
+def _first_row(rows: list[list[str]], count: int) -> int:
+    """Index of the first line from which on every line holds as many cells as a row, and numbers."""
+    first = len(rows)
+    while first > 0 and (
+        rows[first - 1] == [""] or (len(rows[first - 1]) == count and _is_data(rows[first - 1]))
+    ):
+        first -= 1
+    return first
+
+
+def _header(rows: list[list[str]], first: int) -> int:
+    """Index of the header: the last line before the rows that is not blank; 0 where there is no row."""
+    if first >= len(rows):
+        return 0
+    return next((k for k in range(first - 1, -1, -1) if rows[k] != [""]), 0)
+
+
+def _decimal(data: list[list[str]], separator: str) -> str:
+    """A comma where cells have commas and none of the numbers a point."""
+    numbers = [cell for row in data for cell in row if NUMBER.fullmatch(cell)]
+    comma = any("," in cell for cell in numbers) and not any("." in cell for cell in numbers)
+    return "," if comma and separator != "," else "."
