@@ -167,6 +167,7 @@ def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[st
                 "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
                 "mounting_source": mounting.sources[u],
                 "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
+                "mounting_covariance_rad2": mounting.covariance[u].tolist(),
                 "mounting_open": list(open_directions(mounting, u)),
                 "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
