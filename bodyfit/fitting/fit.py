@@ -15,6 +15,7 @@ from ..recording.capture import Capture
 from ..weights import Weights
 from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
 from .body_size.fuse import BodySize, body_size
+from .fit_findings import fit_findings
 from .frames import poses_of
 from .result import Fit
 from .select import selected
@@ -87,7 +88,9 @@ def fit(
         "strict_ranges": strict_ranges,
         "assign": assign,
     }
-    findings = worst_first((*intake.findings, *size.findings, *with_mounting_spread(tracks, slips)))
+    findings = worst_first(
+        (*intake.findings, *size.findings, *with_mounting_spread(tracks, slips), *fit_findings(tracks, poses))
+    )
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()
