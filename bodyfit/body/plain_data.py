@@ -71,7 +71,7 @@ def body_data(model: BodyModel) -> dict[str, Any]:
     """
     return {
         "name": model.name,
-        "source": model.source,
+        **({"source": model.source} if model.source else {}),
         "segments": {name: _json_ready(segment_data(s)) for name, s in model.segments.items()},
         "joints": {name: _json_ready(joint_data(j)) for name, j in model.joints.items()},
     }

@@ -54,6 +54,11 @@ class Finding:
         where = "+".join((*self.units, *self.joints, *self.segments)) or "capture"
         return f"{self.kind}/{where}" + ("" if self.start is None else f"/{self.start:.2f}")
 
+    @property
+    def sentence(self) -> str:
+        """What was found and what to do, in one line."""
+        return f"{self.what}; {self.advice}"
+
     def as_data(self) -> dict[str, Any]:
         """The finding as JSON-ready data, its identifier first."""
         plain = {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(self).items()}

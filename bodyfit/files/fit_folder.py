@@ -14,9 +14,11 @@ from pathlib import Path
 from typing import IO, Any, Protocol
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from ..body.chain import BodyModel
 from ..body.motion.poses import PoseSequence
+from ..core.findings import Finding
 from ..core.progress import Progress
 from ..errors import InputError, OutputError
 from .model.model_file import model_from_data
@@ -53,7 +55,49 @@ def body_of_summary(path: Path, summary: Mapping[str, Any]) -> BodyModel:
     """The scaled body that the fit used."""
     if "body" not in summary:
         raise InputError(f"{path}: no key 'body', which tells the body that was used; {AGAIN}")
-    return model_from_data(summary["body"], path, "body")
+    body = summary["body"]
+    if isinstance(body, Mapping) and body.get("source") == "":  # earlier versions wrote an unknown source so
+        body = {key: value for key, value in body.items() if key != "source"}
+    return model_from_data(body, path, "body")
+
+
+def read_mountings(path: Path, summary: Mapping[str, Any]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Unit -> segment_from_unit (3, 3) and its covariance (3, 3), rad²; NaN where it was not finite.
+
+    Parameters
+    ----------
+    path : of the summary.json, for messages
+    summary : its content; units of earlier versions, which wrote no covariance, are left out
+
+    Raises
+    ------
+    InputError
+        An entry is not a quaternion, or not a 3 by 3 covariance.
+    """
+    out = {}
+    for name, unit in (summary.get("units") or {}).items():
+        if "mounting_covariance_rad2" not in unit:
+            continue
+        try:
+            turn = Rotation.from_quat(unit["mounting_quat_xyzw"]).as_matrix()
+            out[name] = turn, np.array(unit["mounting_covariance_rad2"], float).reshape(3, 3)
+        except (KeyError, TypeError, ValueError) as error:
+            raise InputError(f"{path}: units.{name}: its mounting can't be read: {error}; {AGAIN}") from None
+    return out
+
+
+def findings_of_summary(path: Path, summary: Mapping[str, Any]) -> tuple[Finding, ...]:
+    """Findings that the fit wrote, in its order.
+
+    Raises
+    ------
+    InputError
+        One of them is not a finding.
+    """
+    try:
+        return tuple(Finding.from_data(data) for data in summary.get("findings") or ())
+    except (AttributeError, TypeError, ValueError) as error:
+        raise InputError(f"{path}: findings: one can't be read: {error}; {AGAIN}") from None
 
 
 def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray]] | None:

@@ -15,6 +15,7 @@ from ..recording.capture import Capture
 from ..weights import Weights
 from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
 from .body_size.fuse import BodySize, body_size
+from .fit_findings import fit_findings
 from .frames import poses_of
 from .result import Fit
 from .select import selected
@@ -93,9 +94,8 @@ def fit(
         "assign": assign,
         "usual_postures": usual_postures,
     }
-    findings = worst_first(
-        (*intake.findings, *size.findings, *with_mounting_spread(tracks, slips), *told(tracks))
-    )
+    own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses))
+    findings = worst_first((*intake.findings, *size.findings, *own))
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()

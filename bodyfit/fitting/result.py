@@ -14,7 +14,14 @@ from ..body.motion.poses import PoseSequence
 from ..core.findings import Finding
 from ..errors import InputError
 from ..estimator.uncertainty.segments import SegmentSureness
-from ..files.fit_folder import AGAIN, body_of_summary, read_angle_sd, read_summary
+from ..files.fit_folder import (
+    AGAIN,
+    body_of_summary,
+    findings_of_summary,
+    read_angle_sd,
+    read_mountings,
+    read_summary,
+)
 from ..files.motion.pose_tables import read_segments
 
 if TYPE_CHECKING:
@@ -143,7 +150,8 @@ def read_fit(out: str | Path) -> Fit:
 
     Returns
     -------
-    Fit; numbers as they were written, quaternions to 1e-9
+    Fit; numbers as they were written, quaternions to 1e-9, mountings to 1e-6. `segment_sd` is empty: no file
+    holds it
 
     Raises
     ------
@@ -151,8 +159,9 @@ def read_fit(out: str | Path) -> Fit:
         A file is missing or is not what a fit writes.
     """
     out = Path(out)
-    summary = read_summary(out / "summary.json")
-    model = body_of_summary(out / "summary.json", summary)
+    told = out / "summary.json"
+    summary = read_summary(told)
+    model = body_of_summary(told, summary)
     table = read_segments(out / "segments.csv")
     missing = [segment for segment in model.segments if segment not in table.rotations]
     if missing:
@@ -163,4 +172,10 @@ def read_fit(out: str | Path) -> Fit:
     followed = str(summary.get("root_position", "")).startswith("followed")
     root = table.positions.get(model.root) if followed else None
     rotations = {segment: table.rotations[segment] for segment in model.segments}
-    return Fit(PoseSequence(table.time, rotations, model, root), summary, read_angle_sd(out, model))
+    return Fit(
+        PoseSequence(table.time, rotations, model, root),
+        summary,
+        read_angle_sd(out, model),
+        read_mountings(told, summary),
+        findings_of_summary(told, summary),
+    )

@@ -18,14 +18,13 @@ from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import heading_sd
 from ..recording.capture import Capture, Unit
 from ..recording.sampling import MOTION, sampling_of
+from .fit_findings import HEADING_UNKNOWN
 from .mounting_findings import open_directions
 from .slip.detect import Slip
-from .warnings import inferred_segments, stretches_of, warnings_of
+from .stretches import inferred_segments, stretches_of
 
 if TYPE_CHECKING:
     from .track import Track
-
-HEADING_UNKNOWN = np.radians(20.0)  # standard deviation above which a relative heading counts as unknown
 
 
 def summarise(
@@ -99,8 +98,7 @@ def summarise(
         "wall_time_s": wall_time,
         "slips": [{"unit": s.unit, "time_s": s.time, "angle_deg": float(np.degrees(s.angle))} for s in slips],
         "findings": [finding.as_data() for finding in findings],
-        "warnings": [f"{f.what}; {f.advice}" for f in findings if f.severity != "note"]
-        + warnings_of(tracks, poses, joints, units),
+        "warnings": [f.sentence for f in findings if f.severity != "note"],
     }
 
 
@@ -167,6 +165,7 @@ def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[st
                 "mounting_quat_xyzw": _quaternion(mounting.segment_from_unit[u]),
                 "mounting_source": mounting.sources[u],
                 "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
+                "mounting_covariance_rad2": mounting.covariance[u].tolist(),
                 "mounting_open": list(open_directions(mounting, u)),
                 "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))

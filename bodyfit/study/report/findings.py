@@ -110,7 +110,7 @@ def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
 def warnings_list(files: FitFiles) -> str:
     """The fit's own warnings, or nothing; not those that the review took up."""
     before = () if files.findings is None else files.summary.get("findings") or ()
-    told = (*(found.what for found in files.findings or ()), *(str(found["what"]) for found in before))
-    left = [text for text in map(str, files.summary.get("warnings") or ()) if not text.startswith(told)]
+    told = {found.sentence for found in (*(files.findings or ()), *map(Finding.from_data, before))}
+    left = [text for text in map(str, files.summary.get("warnings") or ()) if text not in told]
     items = "".join(f"<li>{safe(text)}</li>" for text in left)
     return f"<h3>What the fit itself warned of</h3><ul>{items}</ul>" if items else ""

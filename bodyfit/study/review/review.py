@@ -72,9 +72,10 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
 
 def _from_before(reviewed: Reviewed, found: list[Finding]) -> list[Finding]:
     """Findings of the intake, which the summary holds as data; not those that the review tells itself."""
-    told = {(finding.kind, unit) for finding in found for unit in finding.units}
+    told = {(finding.kind, name) for finding in found for name in (*finding.units, *finding.joints)}
     before = [Finding.from_data(data) for data in reviewed.summary.get("findings") or ()]
-    return [f for f in before if not f.units or any((f.kind, unit) not in told for unit in f.units)]
+    names = [(f, (*f.units, *f.joints)) for f in before]
+    return [f for f, its in names if not its or any((f.kind, name) not in told for name in its)]
 
 
 def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
