@@ -65,7 +65,7 @@ def estimate(
     parts, moved, iteration = [], np.inf, 0
     control, before = StepControl(), (state, body, average)
     for iteration in range(1, MOST_ITERATIONS + 1):
-        say(iteration, USUAL_ITERATIONS, "smoothing")
+        say(min(iteration, USUAL_ITERATIONS), USUAL_ITERATIONS, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
         if iteration > GEOMETRY_SETTLES:  # before, the cost is of another problem in every iteration

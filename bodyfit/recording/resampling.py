@@ -56,6 +56,7 @@ def common_signals(
         Stamps do not increase, or a sensor has hardly any values.
     """
     clock = list(clock)
+    _check_common(clock)
     pauses = pauses_of(clock)
     time = _output_times([pauses.of(unit) for unit in clock])
     step = (time[-1] - time[0]) / (len(time) - 1)
@@ -109,8 +110,8 @@ def _read_later(unit: Unit, time: np.ndarray, offset: float, drift: float) -> Un
 _SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
 
 
-def _output_times(units: list[Unit]) -> np.ndarray:
-    """The units' own stamps when they share regular ones, else a regular grid over their common time."""
+def _check_common(units: list[Unit]) -> None:
+    """Refuses units that share too little time; times as they were recorded."""
     if not units:
         raise CannotReconstructError("no unit is left to fit; wear at least one, or leave out fewer")
     for unit in units:
@@ -122,6 +123,11 @@ def _output_times(units: list[Unit]) -> np.ndarray:
             f"the units share {max(0.0, end - start):.2f} s ({spans}), expected at least {SHORTEST_S} s; "
             "record them together, or leave out the unit that does not overlap"
         )
+
+
+def _output_times(units: list[Unit]) -> np.ndarray:
+    """The units' own stamps when they share regular ones, else a regular grid over their common time."""
+    start, end = max(u.time[0] for u in units), min(u.time[-1] for u in units)
     step = min(float(np.mean(np.diff(u.time)[_usual(u)])) for u in units)
     own = units[0].time[(units[0].time >= start) & (units[0].time <= end)]
     regular = np.linspace(own[0], own[-1], len(own))

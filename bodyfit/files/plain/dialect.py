@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import gzip
 import re
 from collections import Counter
@@ -65,7 +66,7 @@ def _first_lines(path: Path) -> list[str]:
 
 
 def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip().strip('"') for cell in line.split(separator)]
+    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [""])]
 
 
 def _separator(lines: list[str], usual: str) -> str:
@@ -102,10 +103,10 @@ def _first_row(rows: list[list[str]], count: int) -> int:
 
 
 def _header(rows: list[list[str]], first: int) -> int:
-    """Index of the header: the last line before the rows that is not blank; 0 where there is no row."""
+    """Index of the header: the last line before the rows that holds words; 0 where there is no row."""
     if first >= len(rows):
         return 0
-    return next((k for k in range(first - 1, -1, -1) if rows[k] != [""]), 0)
+    return next((k for k in range(first - 1, -1, -1) if rows[k] != [""] and not _is_data(rows[k])), 0)
 
 
 def _decimal(data: list[list[str]], separator: str) -> str:
