@@ -54,6 +54,7 @@ SUMMARY = {
     },
     "solver": {"iterations": 12, "converged": True, "last_step_deg": 0.0123, "cost": np.float64("nan")},
     "wall_time_s": 1.94,
+    "findings": [],
     "warnings": ["the second joint never moved"],
 }
 
@@ -99,4 +100,5 @@ def fit_of(poses: PoseSequence, with_sd: bool = False) -> Any:
         joint_angle_sd=sd if with_sd else None,
         poses=poses,
         summary=SUMMARY,
+        findings=(),
     )

@@ -125,7 +125,8 @@ def summary_of(poses: PoseSequence) -> dict[str, Any]:
         "clocks": {"l_thigh_unit": {"offset_s": 0.00744, "rate_ppm": 12.0}},
         "joints": joints,
         "solver": {"iterations": 7, "converged": True, "last_step_deg": 0.01},
-        "warnings": ["<i>a warning</i>", f"{FINDINGS[0].what}; {FINDINGS[0].advice}"],
+        "findings": [f.as_data() for f in FINDINGS],
+        "warnings": [f"{FINDINGS[0].what}; {FINDINGS[0].advice}"],
     }
 
 

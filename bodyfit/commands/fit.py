@@ -28,6 +28,9 @@ import click
     help="Do not believe where joints beside segments without a unit usually are.",
 )
 @click.option(
+    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
+)
+@click.option(
     "--assign",
     type=click.Choice(("given", "auto")),
     default="given",
@@ -42,6 +45,7 @@ def fit(
     strict_ranges: bool,
     assign: str,
     no_usual_postures: bool,
+    everything: bool,
 ) -> None:
     """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
 
@@ -71,4 +75,4 @@ def fit(
             progress=progress,
         )
         paths = write_fit(result, out, progress)
-    print_fit(result.summary, paths)
+    print_fit(result.summary, paths, result.findings, everything=everything)

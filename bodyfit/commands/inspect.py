@@ -18,7 +18,10 @@ import click
 @click.option(
     "--json", "data", metavar="FILE", type=click.Path(path_type=Path), help="Also write everything as JSON."
 )
-def inspect(capture: Path, page: Path | None, data: Path | None) -> None:
+@click.option(
+    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
+)
+def inspect(capture: Path, page: Path | None, data: Path | None, everything: bool) -> None:
     """What CAPTURE holds, what is wrong with it and what to do, most harmful first.
 
     CAPTURE is a folder with a setup.toml; up to a minute of it is fitted to see how units sit. Exit code 1:
@@ -49,4 +52,4 @@ def inspect(capture: Path, page: Path | None, data: Path | None) -> None:
             write_inspection_page(inspection, page)
         if data is not None:
             write_text(data, summary_text(inspection.as_data()))
-    print_inspection(inspection, written)
+    print_inspection(inspection, written, everything=everything)

@@ -10,7 +10,10 @@ import click
 @click.command()
 @click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
 @click.option("--notes/--no-notes", default=True, show_default=True, help="Print what is only good to know.")
-def review(out: Path, notes: bool) -> None:
+@click.option(
+    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
+)
+def review(out: Path, notes: bool, everything: bool) -> None:
     """Look over the motion in OUT: what can't be a person, what can't be trusted, what is worth knowing.
 
     OUT is a folder that `bodyfit fit` wrote; it gets findings.json. docs/findings.md tells every kind.
@@ -24,5 +27,6 @@ def review(out: Path, notes: bool) -> None:
 
     findings = review_fit(read_fit(out))
     write_findings(findings, out / FILE, __version__, CAUTION)
-    print_findings(findings if notes else [f for f in findings if f.severity != "note"], CAUTION)
+    print_findings([f for f in findings if notes or f.severity != "note"], everything=everything)
+    click.echo(CAUTION)
     click.echo(f"written to {out}: {FILE}")

@@ -21,7 +21,8 @@ class Finding:
     what : one sentence, what was found, with its number and unit
     advice : one sentence, what to do
     units, segments, joints : names that it is about; empty where it is about the whole capture
-    start, end : s of the capture's clock, or None: throughout
+    start, end : s of the capture's clock, or None: throughout; of several stretches the longest
+    stretches : [start, end] s of all of them, where there are several
     value, threshold, measure : the number, the limit that it passed, the unit of both ("ms", "deg", "m/s²")
     source : where the threshold comes from
     handled : what bodyfit did about it; empty: nothing
@@ -43,6 +44,7 @@ class Finding:
     source: str = ""
     handled: str = ""
     harm_deg: float = 0.0
+    stretches: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:
@@ -62,16 +64,64 @@ class Finding:
     def as_data(self) -> dict[str, Any]:
         """The finding as JSON-ready data, its identifier first."""
         plain = {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(self).items()}
-        renamed = {"start": "start_s", "end": "end_s"}
+        plain["stretches"] = [list(span) for span in self.stretches]
+        renamed = {"start": "start_s", "end": "end_s", "stretches": "stretches_s"}
         return {"id": self.identifier} | {renamed.get(key, key): value for key, value in plain.items()}
 
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> Finding:
         """The finding whose `as_data` this is."""
-        renamed = {"start_s": "start", "end_s": "end"}
+        renamed = {"start_s": "start", "end_s": "end", "stretches_s": "stretches"}
         named = {renamed.get(key, key): value for key, value in data.items() if key != "id"}
         plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in named.items()}
+        plain["stretches"] = tuple((a, b) for a, b in plain.get("stretches", ()))
         return cls(**plain)
+
+
+@dataclass(frozen=True)
+class Folded:
+    """Findings of one kind and severity as one entry.
+
+    Attributes
+    ----------
+    worst : the most harmful of them
+    others : names of the units, joints and segments that the others are about, each once
+    count : how many findings there are
+    """
+
+    worst: Finding
+    others: tuple[str, ...]
+    count: int
+
+    @property
+    def what(self) -> str:
+        """The worst in its own words, and whom else it is about."""
+        if self.count == 1:
+            return self.worst.what
+        names = f": {', '.join(self.others)}" if self.others else ""
+        return f"{self.worst.what}; {self.count - 1} more alike{names}"
+
+
+def folded(findings: Iterable[Finding]) -> tuple[Folded, ...]:
+    """One entry for each kind and severity, in the order of the worst of each.
+
+    Parameters
+    ----------
+    findings : in any order
+
+    Returns
+    -------
+    tuple of Folded
+    """
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for finding in worst_first(findings):
+        groups.setdefault((finding.kind, finding.severity), []).append(finding)
+    out = []
+    for worst, *rest in groups.values():
+        own = {*worst.units, *worst.joints, *worst.segments}
+        names = dict.fromkeys(n for f in rest for n in (*f.units, *f.joints, *f.segments) if n not in own)
+        out.append(Folded(worst, tuple(names), 1 + len(rest)))
+    return tuple(out)
 
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -15,7 +15,7 @@ from .plain.atomic_file import whole_file
 FILE = "findings.json"
 TEXTS = ("kind", "severity", "what", "advice")
 NUMBERS = ("start_s", "end_s", "value", "threshold")
-KEYS = {field.name for field in fields(Finding)} | {"start_s", "end_s"}
+KEYS = {field.name for field in fields(Finding)} | {"start_s", "end_s", "stretches_s"}
 
 
 def write_findings(findings: Sequence[Finding], path: str | Path, version: str, caution: str) -> None:
@@ -79,6 +79,11 @@ def _finding(path: Path, number: int, told: Any) -> Finding:
         value = told.get(key)
         if not isinstance(value, (int, float, type(None))) or isinstance(value, bool):
             raise InputError(f"{where}.{key}: found {value!r:.60}, expected a number or null; {_again(path)}")
+    spans = told.get("stretches_s") or []
+    if not (isinstance(spans, list) and all(_is_span(span) for span in spans)):
+        raise InputError(
+            f"{where}.stretches_s: found {spans!r:.60}, expected a list of [start, end] in s; {_again(path)}"
+        )
     if told["severity"] not in SEVERITIES:
         raise InputError(
             f"{where}.severity: found {told['severity']!r:.60}, expected one of {', '.join(SEVERITIES)}; "
@@ -87,3 +92,11 @@ def _finding(path: Path, number: int, told: Any) -> Finding:
     names = {key: [str(name) for name in told.get(key) or ()] for key in ("units", "segments", "joints")}
     known = {key: value for key, value in told.items() if key in KEYS}
     return Finding.from_data(known | names)
+
+
+def _is_span(span: Any) -> bool:
+    return (
+        isinstance(span, list)
+        and len(span) == 2
+        and all(isinstance(t, (int, float)) and not isinstance(t, bool) for t in span)
+    )

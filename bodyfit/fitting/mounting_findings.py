@@ -246,7 +246,9 @@ def _help(problem: Problem, units: list[int]) -> str:
     here = [t.joint for t in problem.ties if t.parent in units or t.child in units]
     bends = [j.name for j in here if j.flexes_only or (j.type == "hinge" and j.axis is not None)]
     centres = [j.name for j in here if j.centre_in_parent is None]
-    ways = ['hold a pose of the model and declare it ([[calibration]] kind = "still")']
+    ways = []
+    if not any(pose.declared for pose in problem.held):
+        ways.append('hold a pose of the model and declare it ([[calibration]] kind = "still")')
     if bends:
         ways.append(f"bend {', '.join(bends)} alone through a wide range")
     if centres and not bends:

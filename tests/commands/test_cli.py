@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import io
 import os
 import signal
@@ -22,6 +23,7 @@ from bodyfit.commands import progress_bar as progress
 from bodyfit.commands.main import main
 from bodyfit.commands.progress_bar import Progress
 from bodyfit.commands.terminal.fit_table import print_fit
+from bodyfit.core.findings import Finding
 from bodyfit.errors import CannotReconstructError, InputError
 from bodyfit.files.fit_folder import FILES
 from bodyfit.recording.capture import Capture, Unit
@@ -246,9 +248,12 @@ def test_an_unknown_public_name_is_an_attribute_error():
 # --- the printed table ---
 
 
-def printed(summary: dict, width: int = 200) -> str:
+def printed(
+    summary: dict, width: int = 200, findings: tuple[Finding, ...] = (), everything: bool = False
+) -> str:
     text = io.StringIO()
-    print_fit(summary, [Path("out/segments.csv")], Console(file=text, width=width, highlight=False))
+    console = Console(file=text, width=width, highlight=False)
+    print_fit(summary, [Path("out/segments.csv")], findings, console, everything)
     return text.getvalue()
 
 
@@ -264,11 +269,39 @@ def test_table_shows_what_was_found_and_how_good_it_is():
     assert "solver 12 iterations, the last by 0.012°, 1.9 s" in lines
 
 
-def test_warnings_come_after_the_tables_and_the_files_last():
-    text = printed(SUMMARY)
-    assert (
-        text.index("b_unit") < text.index("warning: the second joint never moved") < text.index("written to")
-    )
+def found(kind: str, unit: str, severity: str = "warning", start: float = 0.0) -> Finding:
+    return Finding(
+        kind, severity, f"{unit} lies 3 mm off", "fasten it", units=(unit,), start=start, end=start + 1.0,
+        threshold=2.0, measure="mm", source="a tape", handled="moved",
+    )  # fmt: skip
+
+
+def test_findings_come_after_the_tables_and_the_files_last():
+    text = printed(SUMMARY, findings=(found("off", "c_unit"),))
+    assert text.index("b_unit") < text.index("c_unit lies 3 mm off; moved") < text.index("written to")
+    assert "to do: fasten it" in text and "findings 1 warning" in text
+
+
+def test_one_kind_over_many_units_is_one_entry_unless_all_are_asked_for():
+    many = tuple(found("off", f"u{k}", start=float(k)) for k in range(60))
+    text = " ".join(printed(SUMMARY, findings=many).split())
+    assert "u0 lies 3 mm off; 59 more alike: u1, u2," in text and text.count("lies") == 1
+    text = printed(SUMMARY, findings=many, everything=True)
+    assert text.count("lies 3 mm off") == 60 and text.count("limit 2 mm: a tape") == 60
+    assert "59.00–60.00 s: u59" in text
+
+
+def test_at_most_twenty_lines_of_findings_are_printed():
+    kinds = tuple(found(f"kind-{k}", f"u{k}") for k in range(30))
+    text = printed(SUMMARY, findings=kinds)
+    lines = text[text.index("findings 30 warning") : text.index("written to")].splitlines()[1:]
+    assert len(lines) == 21 and lines[-1].strip() == "and 20 more kinds: --all prints everything"
+
+
+def test_a_finding_that_names_nobody_in_words_is_told_whose_it_is():
+    told = found("off", "c_unit")
+    told = dataclasses.replace(told, what="it lies 3 mm off")
+    assert "warning  c_unit: it lies 3 mm off" in printed(SUMMARY, findings=(told,))
 
 
 def test_table_fits_a_hundred_columns():
@@ -277,9 +310,9 @@ def test_table_fits_a_hundred_columns():
             name: SUMMARY["joints"]["first"] | {"note": "no turn " * 30}
             for name in ("l_metatarsophalangeal", "vl5")
         },
-        "warnings": ["much " * 50],
     }
-    assert max(map(len, printed(summary).splitlines())) <= 100
+    long = dataclasses.replace(found("off", "u"), what="much " * 50)
+    assert max(map(len, printed(summary, findings=(long,)).splitlines())) <= 100
 
 
 def test_a_summary_with_nothing_in_it_prints_dashes():

@@ -244,8 +244,6 @@ SUMMARY = {
             "mounting_quat_xyzw": [0, 0, 0, 1],
             "gyroscope_bias_deg_per_s": [0, 4.0, 0],
             "heading_drift_removed_deg": -32.0,
-            "magnetometer_trusted_share": 0.4,
-            "field_untrusted_s": [[1.0, 3.0]],
             "elastic_deg_per_g": [[0, 0, 14.0], [0, 0, 0], [0, 0, 0]],
         }
     },
@@ -277,7 +275,7 @@ def test_every_text_holds_its_number_unit_limit_and_source(all_kinds):
 
 
 def test_a_number_lies_beyond_its_limit(all_kinds):
-    below = {"gimbal", "field-untrusted"}  # told when they are less than the limit
+    below = {"gimbal"}  # told when they are less than the limit
     signed = {"joint-range", "stiff-angle"}
     small = {"heading-drift", "root-jump"}  # told for the heading, or for one frame, as well
     for kind, finding in all_kinds.items():
@@ -338,7 +336,8 @@ def test_cautions_stand_on_the_page():
 
 
 def test_findings_are_read_back_as_written(tmp_path, all_kinds):
-    before = tuple(all_kinds.values())
+    worst, *others = all_kinds.values()
+    before = (dataclasses.replace(worst, stretches=((1.0, 2.5), (4.0, 5.0))), *others)
     write_findings(before, tmp_path / "findings.json", "1.2.3", "careful")
     assert read_findings(tmp_path / "findings.json") == before
     content = json.loads((tmp_path / "findings.json").read_text())
@@ -346,7 +345,15 @@ def test_findings_are_read_back_as_written(tmp_path, all_kinds):
 
 
 @pytest.mark.parametrize(
-    ("text", "said"), [("{", "not JSON"), ('{"findings": [{"kind": 1}]}', r"findings\[0\]\.kind: found 1")]
+    ("text", "said"),
+    [
+        ("{", "not JSON"),
+        ('{"findings": [{"kind": 1}]}', r"findings\[0\]\.kind: found 1"),
+        (
+            '{"findings": [{"kind": "a", "severity": "note", "what": "", "advice": "", "stretches_s": [1]}]}',
+            r"findings\[0\]\.stretches_s: found \[1\]",
+        ),
+    ],
 )
 def test_a_wrong_findings_file_is_refused(tmp_path, text, said):
     (tmp_path / "findings.json").write_text(text)
@@ -397,23 +404,12 @@ def test_a_folder_without_a_fit_is_refused(tmp_path, written):
 
 
 def test_findings_from_before_the_fit_are_carried_over():
-    before = Finding("clock-offset", "serious", "a 30 ms", "check", units=("a",), value=30.0, measure="ms")
-    found = bodyfit.review(Fit(walking(), {"findings": [before.as_data()]}))
-    assert before == found[0]
-
-
-def test_a_field_is_told_once_with_all_its_stretches():
-    whole = Finding("field-untrusted", "warning", "u: 40 %", "look", units=("u",), start=1.0, end=3.0)
-    other = dataclasses.replace(whole, what="v: 9 %", units=("v",))
-    held = {"segment": "r_forearm", "magnetometer_trusted_share": 0.6}
-    spans = {"field_untrusted_s": [[1.0, 3.0], [4.0, 5.5], [20.0, 22.0]]}  # the first two within two seconds
-    summary = {"units": {"u": held | spans}, "findings": [whole.as_data(), other.as_data()]}
-    found = [f for f in bodyfit.review(Fit(walking(), summary)) if f.kind == "field-untrusted"]
-    assert sorted((f.units[0], f.start, f.end) for f in found) == [
-        ("u", 1.0, 5.5),
-        ("u", 20.0, 22.0),
-        ("v", 1.0, 3.0),
-    ]
+    clock = Finding("clock-offset", "serious", "a 30 ms", "check", units=("a",), value=30.0, measure="ms")
+    spans = ((1.0, 3.0), (4.0, 5.5))
+    field = Finding("field-untrusted", "warning", "u 40 %", "look", units=("u",), stretches=spans)
+    found = bodyfit.review(Fit(walking(), {"findings": [clock.as_data(), field.as_data()]}))
+    assert found[0] == clock
+    assert [f for f in found if f.kind == "field-untrusted"] == [field]
 
 
 def test_serious_findings_come_first():

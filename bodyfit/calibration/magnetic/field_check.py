@@ -169,6 +169,7 @@ def _of_stretches(name: str, stretches: list[Stretch], trust: FieldTrust, at: in
             units=(name,),
             start=start,
             end=end,
+            stretches=tuple((s[0], s[1]) for s in stretches) if len(stretches) > 1 else (),
             value=100 * lost,
             threshold=100 * WORTH_SAYING,
             measure="%",

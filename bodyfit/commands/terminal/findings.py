@@ -3,41 +3,83 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from textwrap import wrap
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.text import Text
 
-from ...core.findings import SEVERITIES, Finding
+from ...core.findings import SEVERITIES, Finding, Folded, folded
 
-WIDTH = 100
+WIDTH = 100  # columns, common practice
+INDENT = 9  # columns, as wide as the severity and a space
+MOST_LINES = (
+    20  # of findings, unless all are asked for: what fits on a screen above a table; chosen, not tried
+)
 STYLES = {"serious": "bold red", "warning": "bold", "note": ""}
 
 
-def print_findings(findings: Sequence[Finding], caution: str, console: Console | None = None) -> None:
-    """Prints how many findings there are, then each with its time, number, limit, source and advice.
+def print_findings(
+    findings: Sequence[Finding], console: Console | None = None, everything: bool = False
+) -> None:
+    """Prints how many findings there are, then one entry a kind, at most 20 lines of them.
 
     Parameters
     ----------
-    findings : in the order to be printed
-    caution : sentence that stands at the end
+    findings : in any order
     console : where to; default is the standard output
+    everything : every finding by itself with its time, limit and source, however many
     """
     console = console or Console(highlight=False)
     console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console.print(Text("findings ", style="bold") + Text(counted(findings)))
+    entries = [_whole(f) for f in findings] if everything else [_short(f) for f in folded(findings)]
+    left = 0
+    room = MOST_LINES
+    for severity, lines in entries:
+        wrapped = [part for line in lines for part in wrap(line, console.width - INDENT)]
+        room -= len(wrapped)
+        if room < 0 and not everything:
+            left += 1
+            continue
+        _print_entry(console, severity, wrapped)
+    if left:
+        console.print(Text(f"{'':<{INDENT}}and {left} more kind{'s' * (left > 1)}: --all prints everything"))
+
+
+def counted(findings: Sequence[Finding]) -> str:
+    """How many findings there are of each severity, in words."""
     counts = [(sum(f.severity == s for f in findings), s) for s in reversed(SEVERITIES)]
-    console.print(Text(", ".join(f"{count} {severity}" for count, severity in counts)))
-    console.print()
-    for finding in findings:
-        head = Text(f"{finding.severity:<8}", style=STYLES[finding.severity])
-        console.print(head + Text(f"{when(finding)}  {finding.what}"))
-        limit = (
-            f"limit {number(finding.threshold)} {finding.measure}" if finding.threshold is not None else ""
-        )
-        for line in (": ".join(part for part in (limit, finding.source) if part), finding.advice):
-            console.print(Padding(Text(line, style="dim"), (0, 0, 0, 8)))
-    console.print()
-    console.print(Text(caution))
+    return ", ".join(f"{count} {severity}" for count, severity in counts if count) or "none"
+
+
+def _print_entry(console: Console, severity: str, lines: Sequence[str]) -> None:
+    for number, line in enumerate(lines):
+        head = f"{severity if number == 0 else '':<{INDENT}}"
+        console.print(Text(head, style=STYLES[severity]) + Text(line), soft_wrap=True)
+
+
+def _short(entry: Folded) -> tuple[str, list[str]]:
+    """Severity; what, what was done and what to do."""
+    worst = entry.worst
+    named = (*worst.units, *worst.joints, *worst.segments)
+    who = "" if any(name in worst.what for name in named) else ", ".join(named)
+    done = f"; {worst.handled}" if worst.handled else ""
+    lines = [": ".join(part for part in (who, f"{entry.what}{done}") if part)]
+    if worst.advice and worst.severity != "note":
+        lines.append(f"to do: {worst.advice}")
+    return worst.severity, lines
+
+
+def _whole(finding: Finding) -> tuple[str, list[str]]:
+    """Severity; when and what; number, limit and source; what was done; what to do."""
+    limit = f"limit {number(finding.threshold)} {finding.measure}" if finding.threshold is not None else ""
+    lines = [
+        f"{when(finding)}: {finding.what}",
+        ": ".join(part for part in (limit, finding.source) if part),
+        finding.handled and f"done: {finding.handled}",
+        finding.advice and f"to do: {finding.advice}",
+    ]
+    return finding.severity, [line for line in lines if line]
 
 
 def when(finding: Finding) -> str:

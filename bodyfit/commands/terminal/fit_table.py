@@ -12,20 +12,30 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from ...core.findings import Finding
+from .findings import print_findings
 from .table import NONE, WIDTH, number, plain_table
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 Summary = Mapping[str, Any]
 
 
-def print_fit(summary: Summary, paths: Iterable[Path], console: Console | None = None) -> None:
+def print_fit(
+    summary: Summary,
+    paths: Iterable[Path],
+    findings: Sequence[Finding] = (),
+    console: Console | None = None,
+    everything: bool = False,
+) -> None:
     """Prints what was found, how good it is, warnings, and the files written.
 
     Parameters
     ----------
     summary : as in summary.json; what is missing or None is printed as –
     paths : files written
+    findings : of the fit
     console : where to; default is the standard output
+    everything : every finding by itself, notes too
     """
     console = console or Console(highlight=False)
     console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
@@ -35,7 +45,9 @@ def print_fit(summary: Summary, paths: Iterable[Path], console: Console | None =
         _print_notes(console, summary["joints"])
     if summary.get("units"):
         console.print(_units(summary["units"]))
-    _print_end(console, summary.get("warnings") or (), list(paths))
+    console.print()
+    print_findings(findings, console, everything)
+    _print_end(console, list(paths))
 
 
 def _print_heading(console: Console, summary: Summary) -> None:
@@ -123,10 +135,7 @@ def _units(units: Summary) -> Table:
     return table
 
 
-def _print_end(console: Console, warnings: Sequence[str], paths: Sequence[Path]) -> None:
-    console.print()
-    for warning in warnings:
-        console.print(Text("warning: ", style="bold red") + Text(warning))
+def _print_end(console: Console, paths: Sequence[Path]) -> None:
     if paths:
         names = ", ".join(path.name for path in paths)
         console.print(Text(f"written to {paths[0].parent}: {names}"), soft_wrap=True)

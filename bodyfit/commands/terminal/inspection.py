@@ -7,20 +7,19 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ...core.findings import Finding
 from ...study.inspection.result import Inspection, UnitInspection
+from .findings import INDENT, print_findings
 from .table import NONE, WIDTH, number, plain_table
-
-STYLES = {"serious": "bold red", "warning": "bold", "note": "dim"}
-INDENT = 9  # columns, as wide as the severity and a space
 
 
 def print_inspection(
-    inspection: Inspection, paths: Sequence[Path] = (), console: Console | None = None
+    inspection: Inspection,
+    paths: Sequence[Path] = (),
+    console: Console | None = None,
+    everything: bool = False,
 ) -> None:
     """Prints findings, units and what to do next, at most 100 columns wide.
 
@@ -29,12 +28,13 @@ def print_inspection(
     inspection : what is None in it is printed as –
     paths : files written
     console : where to; default is the standard output
+    everything : every finding by itself, however many
     """
     console = console or Console(highlight=False)
     console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
     _print_heading(console, inspection)
-    for finding in inspection.findings:
-        _print_finding(console, finding)
+    print_findings(inspection.findings, console, everything)
+    console.print()
     if inspection.units:
         console.print(_units(inspection.units))
         console.print()
@@ -46,50 +46,16 @@ def print_inspection(
 def _print_heading(console: Console, inspection: Inspection) -> None:
     """What was looked at, and how many findings there are."""
     span = f"{number(inspection.start, 2)} to {number(inspection.end, 2)} s"
-    count = {severity: 0 for severity in STYLES}
-    for finding in inspection.findings:
-        count[finding.severity] += 1
     took = "" if inspection.wall_time is None else f", checked in {inspection.wall_time:.1f} s"
     lines = {
         "capture": inspection.title or inspection.source or NONE,
         "body": inspection.model or NONE,
         "units": f"{len(inspection.units)}, {span}{took}",
-        "findings": ", ".join(f"{number} {word}" for word, number in count.items() if number) or "none",
     }
     console.print()
     for name, line in lines.items():
         console.print(Text(f"{name:<{INDENT}}", style="bold") + Text(line))
     console.print()
-
-
-def _print_finding(console: Console, finding: Finding) -> None:
-    """Severity, where and when; what; what was done about it; what to do."""
-    where = ", ".join((*finding.units, *finding.joints, *finding.segments)) or "the whole capture"
-    head = Text(f"{finding.severity:<{INDENT}}", style=STYLES[finding.severity])
-    console.print(head + Text(f"{where}{when(finding)}", style="bold"))
-    handled = f"; {finding.handled}" if finding.handled else ""
-    for text in (f"{finding.what}{handled}", f"to do: {finding.advice}" if finding.advice else ""):
-        if text:
-            console.print(Padding(Text(text), (0, 0, 0, INDENT)))
-    console.print()
-
-
-def when(finding: Finding) -> str:
-    """When a finding holds, as it stands behind where it holds.
-
-    Parameters
-    ----------
-    finding : with or without a time
-
-    Returns
-    -------
-    text that begins with a comma; empty: throughout
-    """
-    if finding.start is None:
-        return ""
-    if finding.end is None:
-        return f", at {finding.start:.2f} s"
-    return f", {finding.start:.2f} to {finding.end:.2f} s"
 
 
 def _units(units: Sequence[UnitInspection]) -> Table:

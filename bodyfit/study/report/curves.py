@@ -35,7 +35,7 @@ def curves(files: FitFiles) -> dict[str, Any]:
                 "what": found.what,
                 "joints": joints_of(found, files.summary),
             }
-            for found in files.findings or ()
+            for found in files.findings
         ],
         "stretches": [
             {"label": label, "spans": spans} for label, spans in _stretches(files.summary).items() if spans

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from ...core.findings import Finding
+from ...core.findings import Finding, worst_first
 from ...errors import InputError
 from ...files.findings_file import FILE, read_findings
 from ...files.fit_folder import FILES
@@ -30,7 +30,8 @@ class FitFiles:
     time : (T,) s
     angles, angle_sd : joint name -> angle name -> (T,) rad; an angle without standard deviation is left out
     summary : summary.json
-    findings : in the order of the file; None where there is no findings.json
+    findings : of findings.json; of summary.json where nobody has reviewed the fit yet; most harmful first
+    reviewed : there is a findings.json
     scene : pose.glb: the description, and the array of each accessor
     digests : file name -> SHA-256 of what was read
     """
@@ -39,7 +40,8 @@ class FitFiles:
     angles: Angles
     angle_sd: Angles
     summary: Mapping[str, Any]
-    findings: tuple[Finding, ...] | None
+    findings: tuple[Finding, ...]
+    reviewed: bool
     scene: tuple[dict[str, Any], list[np.ndarray]]
     digests: Mapping[str, str]
 
@@ -66,10 +68,15 @@ def read_fit_files(folder: Path) -> FitFiles:
             for joint, angles in names.items()
         },
         summary,
-        read_findings(found) if found.is_file() else None,
+        read_findings(found) if found.is_file() else _own_findings(summary),
+        found.is_file(),
         read_glb(folder / "pose.glb"),
         {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in read},
     )
+
+
+def _own_findings(summary: Mapping[str, Any]) -> tuple[Finding, ...]:
+    return worst_first(Finding.from_data(data) for data in summary.get("findings") or ())
 
 
 def _check_there(folder: Path) -> None:

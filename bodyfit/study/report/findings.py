@@ -1,4 +1,4 @@
-"""The report's list of findings, each a way to its time and joint; and the fit's own warnings."""
+"""The report's list of findings, each a way to its time and joint."""
 
 from __future__ import annotations
 
@@ -14,19 +14,20 @@ MARKS = {"serious": "◆", "warning": "▲", "note": "●"}
 
 
 def findings_list(files: FitFiles) -> str:
-    """All findings in their order, or what their absence means."""
-    if files.findings is None:
-        return (
-            "<p>Nobody has looked yet: there was no findings.json. <code>bodyfit review OUT</code> writes "
-            "it; then make this page again.</p>"
-        )
+    """All findings in their order, or what their absence means; whether the motion was reviewed."""
+    unseen = (
+        "<p>The motion itself was not reviewed yet: these are the fit's own findings. "
+        "<code>bodyfit review OUT</code> looks it over; then make this page again.</p>"
+    )
+    head = "" if files.reviewed else unseen
     if not files.findings:
-        return "<p>The review had nothing to point at. That is no clearance; see the cautions below.</p>"
+        nothing = "The review had" if files.reviewed else "The fit had"
+        return f"{head}<p>{nothing} nothing to point at. That is no clearance; see the cautions below.</p>"
     items = [_item(files, place, found) for place, found in enumerate(files.findings)]
     is_note = [found.severity == "note" for found in files.findings]
     urgent = [item for item, note in zip(items, is_note, strict=True) if not note]
     notes = [item for item, note in zip(items, is_note, strict=True) if note]
-    return _list(urgent) + _folded(notes, bool(urgent))
+    return head + _list(urgent) + _folded(notes, bool(urgent))
 
 
 def _list(items: Sequence[str]) -> str:
@@ -105,12 +106,3 @@ def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
     segments = {*found.segments, *worn_on}
     carried = [name for name, joint in joints.items() if joint.get("child") in segments]
     return [*[name for name in found.joints if name in joints], *carried]
-
-
-def warnings_list(files: FitFiles) -> str:
-    """The fit's own warnings, or nothing; not those that the review took up."""
-    before = () if files.findings is None else files.summary.get("findings") or ()
-    told = {found.sentence for found in (*(files.findings or ()), *map(Finding.from_data, before))}
-    left = [text for text in map(str, files.summary.get("warnings") or ()) if text not in told]
-    items = "".join(f"<li>{safe(text)}</li>" for text in left)
-    return f"<h3>What the fit itself warned of</h3><ul>{items}</ul>" if items else ""

@@ -13,7 +13,7 @@ from typing import Any
 from ...files.plain.atomic_file import whole_file
 from .curves import curves, curves_per_second
 from .files import FitFiles, read_fit_files
-from .findings import findings_list, warnings_list
+from .findings import findings_list
 from .scene import light_scene, viewer_library
 from .tables import estimated, joint_table, range_sources, reproduction, unit_table
 from .words import number, safe
@@ -51,7 +51,6 @@ def report_text(files: FitFiles) -> str:
         title=safe(title),
         lead=_lead(files),
         findings=findings_list(files),
-        warnings=warnings_list(files),
         joints=joint_table(files),
         range_sources=range_sources(files),
         units=unit_table(files),

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from .limits import (
     ASYMMETRY,
     FASTEST_RUN,
-    FIELD,
     FRICTION,
     GAP,
     GIMBAL,
@@ -52,7 +51,6 @@ KINDS = {
     "joint-centre": Kind("mm", GAP.value),
     "heading-undetermined": Kind("deg", HEADING.value),
     "heading-drift": Kind("deg/s", ZERO_RATE.value),
-    "field-untrusted": Kind("%", 100 * FIELD.value),
     "soft-tissue": Kind("deg", SOFT_TISSUE.value),
     "interpenetration": Kind("mm", None),
     "foot-under-ground": Kind("mm", UNDER.value),

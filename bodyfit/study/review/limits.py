@@ -61,7 +61,6 @@ SWAP = Limit(
 GAP = Limit(40.0, "skin against bone 16 to 25 mm (PMC8631460), up to 40 mm at the thigh (from memory)")
 DRIFT_TOLD_DEG = 10.0
 ZERO_RATE = Limit(3.0, "zero-rate offset of a wearable-class gyroscope: 0.5 deg/s specified, 3 deg/s seen")
-FIELD = Limit(0.9, "trusted under nine tenths of the time, or not for a second on end (common practice)")
 SOFT_TISSUE = Limit(10.0, "largest rotation of a marker cluster on a thigh in gait, 10° (PMC8631460)")
 HEADING = Limit(20.0, "a relative heading counts as known up to 20° (bodyfit's own limit, docs/method.md)")
 # --- angles and sides -----------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from .checks.interpenetration import interpenetration
 from .checks.jumps import root_jumps, rotation_jumps
 from .checks.ranges import joint_ranges, stiff_angles
 from .checks.rates import joint_accelerations, joint_rates
-from .checks.self_report import drift, field, headings, joint_centres, soft_tissue
+from .checks.self_report import drift, headings, joint_centres, soft_tissue
 from .checks.slips import slips
 from .subject import Reviewed
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 FEWEST = 12  # frames of a motion that can be reviewed
 CHECKS = (
     *(joint_ranges, stiff_angles, swapped_sides, slips, clipped_rates, rotation_jumps, root_jumps),
-    *(joint_rates, joint_accelerations, joint_centres, headings, drift, field, soft_tissue),
+    *(joint_rates, joint_accelerations, joint_centres, headings, drift, soft_tissue),
     *(interpenetration, feet, forces, near_gimbal, asymmetry),
 )
 CAUTION = (

@@ -9,7 +9,7 @@ import numpy as np
 
 from ....core.filters import low_passed
 from ....core.findings import Finding
-from ..limits import DRIFT_TOLD_DEG, FIELD, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
+from ..limits import DRIFT_TOLD_DEG, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
 from ..subject import Reviewed
 
 SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap
@@ -118,46 +118,6 @@ def drift(reviewed: Reviewed) -> Iterator[Finding]:
             ZERO_RATE.source,
             handled="taken off",
         )
-
-
-def field(reviewed: Reviewed) -> Iterator[Finding]:
-    """Units whose magnetometer did not see the Earth's field, by stretch where the summary knows them.
-
-    Yields
-    ------
-    Finding of kind field-untrusted
-    """
-    for name, unit in reviewed.summary.get("units", {}).items():
-        share, spans = unit.get("magnetometer_trusted_share"), _joined(unit.get("field_untrusted_s") or [])
-        if share is None or (share >= FIELD.value and not spans):
-            continue
-        spans = spans[:MOST_SPANS] or [(None, None)]
-        for start, end in spans:
-            when = "" if start is None else f" from {start:.1f} to {end:.1f} s"
-            yield _unit_finding(
-                "field-untrusted",
-                "note" if share > 0.5 else "warning",
-                name,
-                unit,
-                f"{name}: the magnetic field is not the Earth's{when}; it was trusted {100 * share:.0f} % of "
-                "the time",
-                "Keep away from iron and motors; headings rest on gyroscopes and joints there",
-                (100 * share, 100 * FIELD.value, "%"),
-                FIELD.source,
-                handled="not used there",
-                span=(start, end),
-            )
-
-
-def _joined(spans: list[list[float]]) -> list[tuple[float, float]]:
-    """Stretches in the order of time, those near each other as one."""
-    out: list[tuple[float, float]] = []
-    for start, end in sorted(spans):
-        if out and start - out[-1][1] < NEAR_S:
-            out[-1] = (out[-1][0], max(out[-1][1], end))
-        else:
-            out.append((start, end))
-    return out
 
 
 def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:

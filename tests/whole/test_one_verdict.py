@@ -1,0 +1,67 @@
+"""One capture, one verdict: terminal, summary.json, inspect, review and report tell the same findings."""
+
+from __future__ import annotations
+
+import io
+import json
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+import bodyfit
+from bodyfit.commands.terminal.findings import print_findings
+from bodyfit.core.findings import Finding, folded
+from bodyfit.study.inspection.inspect import inspect
+from bodyfit.study.report.files import read_fit_files
+from bodyfit.study.report.findings import findings_list
+
+DEMOS = Path(__file__).parents[2] / "demo_captures"
+OF_THE_MOTION = {"gimbal", "heading-drift"}  # kinds that only a review tells of these demos
+
+
+class Shown(HTMLParser):
+    """The sentences of a page's findings."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.inside, self.what = False, []
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list) -> None:
+        self.inside = ("class", "what") in attrs
+
+    def handle_data(self, data: str) -> None:
+        if self.inside:
+            self.what.append(data)
+            self.inside = False
+
+
+def verdict(findings) -> set[tuple]:
+    return {(f.kind, f.severity, f.units, f.joints, f.what) for f in findings}
+
+
+@pytest.mark.parametrize("name", ["steel_stairs", "cello_arm", "parcel_lift"])
+def test_every_reader_of_a_demo_is_told_the_same(name, tmp_path):
+    capture = bodyfit.read_capture(DEMOS / name)
+    result = bodyfit.fit(capture)
+    result.write(tmp_path)
+    told = verdict(result.findings)
+    assert told
+
+    summary = json.loads((tmp_path / "summary.json").read_text())
+    assert verdict(Finding.from_data(data) for data in summary["findings"]) == told
+    assert verdict(inspect(capture).findings) == told
+
+    page = findings_list(read_fit_files(tmp_path))
+    assert set(Shown(page).what) == {f.what for f in result.findings}
+
+    reviewed = bodyfit.review(bodyfit.read_fit(tmp_path))
+    assert verdict(f for f in reviewed if f.kind not in OF_THE_MOTION) == told
+
+    text = io.StringIO()
+    print_findings(result.findings, Console(file=text, width=100))
+    printed = " ".join(text.getvalue().split())
+    for entry in folded(result.findings):
+        assert " ".join(entry.what.split()) in printed, entry.what
