@@ -206,6 +206,21 @@ def test_nothing_heavy_is_loaded_before_it_is_needed(module):
     assert module in loaded and not loaded & set(HEAVY)
 
 
+def test_a_fit_does_without_what_takes_long_to_load(tmp_path):
+    call = f"main(['fit', 'demo_captures/cello_arm', '--out', {str(tmp_path)!r}], standalone_mode=False)"
+    text = python(
+        "-c", f"import sys; from bodyfit.commands.main import main; {call}; print(*sys.modules)"
+    ).stdout
+    loaded = set(text.splitlines()[-1].split())
+    assert "pyarrow" in loaded and not loaded & {
+        "pandas",
+        "scipy.signal",
+        "matplotlib",
+        "xarray",
+        "pinocchio",
+    }
+
+
 def test_help_of_each_command_is_listed_and_opens(run):
     code, out, _ = run("--help")
     assert code == 0

@@ -3,12 +3,14 @@
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.signal import welch
 
 from bodyfit.estimator.uncertainty.tissue_compliance import (
     BAND_HZ,
     YIELD_M,
     joint_gaps,
     softness,
+    spectral_density,
     window_response,
 )
 from bodyfit.recording.keyframe_averages import HALF_WINDOW_S
@@ -26,6 +28,15 @@ def test_the_window_response_is_its_integral(f):
 
     expected = quad(weighted, -h, h, epsabs=1e-13)[0] / h
     np.testing.assert_allclose(window_response(np.array([f])), expected, atol=1e-9)
+
+
+@pytest.mark.parametrize(("count", "piece"), [(100, 100), (101, 64), (300, 65), (64, 63)])
+def test_the_spectral_density_is_scipys(count, piece):
+    values = np.random.default_rng(3).normal(size=(count, 2, 3)).cumsum(0)
+    f, S = spectral_density(values, STEP, piece)
+    expected_f, expected_S = welch(values, 1 / STEP, nperseg=piece, axis=0)
+    np.testing.assert_allclose(f, expected_f, rtol=1e-12)
+    np.testing.assert_allclose(S, expected_S, rtol=1e-9)
 
 
 def oscillation(f, size, seconds=80.0):

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ..plain.tables import number_column
 from .columns import angle_columns, segment_columns, time_column
 from .handover import Handover
 
@@ -37,6 +38,6 @@ def write_parquet(path: Path, handed: Handover) -> tuple[str, ...]:
         pa.field(c.name, pa.float64(), metadata={"unit": c.unit, "meaning": c.meaning}) for c in columns
     ]
     about = {f"bodyfit.{key}": text for key, text in handed.account.as_text().items()}
-    arrays = [pa.array(np.asarray(c.values, float), from_pandas=True) for c in columns]
+    arrays = [number_column(v, ~np.isnan(v)) for v in (np.asarray(c.values, float) for c in columns)]
     parquet.write_table(pa.table(arrays, schema=pa.schema(fields, metadata=about)), path)
     return () if handed.events is None and handed.strides is None else (NOT_HELD,)

@@ -13,7 +13,7 @@ from pyarrow import csv
 from scipy.spatial.transform import Rotation
 
 from ...errors import InputError, suggest
-from ..plain.tables import Table, read_table
+from ..plain.tables import Table, number_column, read_table
 
 # Decimals written: 1 µs, 2e-9 rad, 1 µm, 2e-8 rad; each well below what worn units can resolve.
 DECIMALS = {"time_s": 6, "quat": 9, "m": 6, "deg": 6}
@@ -194,7 +194,7 @@ def _write(file: IO[bytes], columns: Columns) -> None:
 def _cells(value: np.ndarray, decimals: int) -> pa.Array:
     """Rounded numbers; + 0.0 turns -0.0 into 0, and what is not finite is left empty."""
     value = np.round(np.asarray(value, float), decimals) + 0.0
-    return pa.array(value, mask=~np.isfinite(value))
+    return number_column(value, np.isfinite(value))
 
 
 def _read(path: Path) -> dict[str, np.ndarray]:

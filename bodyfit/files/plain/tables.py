@@ -68,7 +68,7 @@ class Table:
         column = self.column(name, asked_by)
         if not pa.types.is_integer(column.type) or column.null_count:
             return None
-        return column.to_numpy()
+        return column_numbers(column.cast(pa.int64()), np.int64)
 
     def _refuse_name(self, name: str, asked_by: str) -> NoReturn:
         named = f" (named by {asked_by})" if asked_by else ""
@@ -84,7 +84,7 @@ class Table:
 
         kind = column.type
         if pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
-            return column.cast(pa.float64()).to_numpy().astype(float)
+            return column_numbers(column.cast(pa.float64()), float)
         return np.array([self._cell(name, row, cell) for row, cell in enumerate(column.to_pylist())], float)
 
     def _cell(self, name: str, row: int, cell: object) -> float:
@@ -166,12 +166,52 @@ def write_table(path: Path, columns: Mapping[str, np.ndarray], digits: int | Non
 
     text = not path.name.endswith(".parquet")
     arrays = [_rounded(v, digits) if text and digits else np.asarray(v, float) for v in columns.values()]
-    table = pa.table([pa.array(v, from_pandas=True) for v in arrays], names=list(columns))
+    table = pa.table([number_column(v, ~np.isnan(v)) for v in arrays], names=list(columns))
     with whole_file(path) as partial:
         if text:
             _write_text(table, path, partial)
         else:
             _write_parquet(table, partial)
+
+
+def column_numbers(column: Any, kind: type) -> np.ndarray:
+    """Numbers of a pyarrow column; from its memory, since `to_numpy` imports pandas whole.
+
+    Parameters
+    ----------
+    column : chunked array of N numbers of 64 bits
+    kind : what they are; where cells may be empty, float
+
+    Returns
+    -------
+    (N,) array of its own, NaN where a cell is empty
+    """
+    parts = []
+    for chunk in column.chunks:
+        valid, data = chunk.buffers()
+        own = slice(chunk.offset, chunk.offset + len(chunk))
+        values = np.frombuffer(data, kind)[own].copy() if len(chunk) else np.empty(0, kind)
+        if chunk.null_count:
+            bits = np.unpackbits(np.frombuffer(valid, np.uint8), bitorder="little")
+            values[bits[own] == 0] = np.nan
+        parts.append(values)
+    return np.concatenate(parts) if parts else np.empty(0, kind)
+
+
+def number_column(values: np.ndarray, known: np.ndarray) -> Any:
+    """Numbers as a pyarrow array; from their memory, since `pyarrow.array` imports pandas whole.
+
+    Parameters
+    ----------
+    values : (N,) of float
+    known : (N,) bool; what is not becomes an empty cell
+    """
+    import pyarrow as pa
+
+    valid = None if known.all() else pa.py_buffer(np.packbits(known, bitorder="little").tobytes())
+    return pa.Array.from_buffers(
+        pa.float64(), len(values), [valid, pa.py_buffer(np.ascontiguousarray(values))]
+    )
 
 
 def _write_parquet(table: Any, partial: Path) -> None:
