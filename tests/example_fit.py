@@ -101,4 +101,5 @@ def fit_of(poses: PoseSequence, with_sd: bool = False) -> Any:
         poses=poses,
         summary=SUMMARY,
         findings=(),
+        trials=(),
     )

@@ -6,13 +6,16 @@ import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..core.findings import Finding, worst_first
 from ..errors import InputError, suggest
 from ..recording.capture import Capture, Unit
 from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_findings, sampling_of
 from ..recording.single_units import Unaided, unaided
-from .clocks.unit_clocks import Clocks, clock_findings, neighbours, on_one_clock, unit_clocks
+from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
+from .clocks.unit_clocks import Clocks, neighbours
 from .declared_stretches import stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
 from .placement.assignment import Placement, placed, refuse_unplaced
@@ -41,7 +44,8 @@ class Intake:
     ----------
     capture : repaired: clocks, scales, flat tops, iron; units on other segments only when asked for
     sampling, clipped, rests : what was found in the samples of each unit
-    clocks : of the units that carry accelerometer and gyroscope, or None: not compared
+    clocks : of the units that carry accelerometer and gyroscope, in the trial where they differ most, or
+        None: not compared
     accelerometers, gyroscopes, axes : scales, and how axes fit each other
     field : of the magnetometers
     placement : which unit is where, or None: not compared
@@ -95,7 +99,7 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
         check_stamps(unit)
     capture, unsound = sound(capture)
     units = list(capture.units.values())
-    sampling = tuple(sampling_of(unit) for unit in units)
+    sampling = tuple(sampling_of(unit, capture.trials) for unit in units)
     clipped = tuple(clip for unit in units for clip in clipping(unit))
     rests = tuple(rest for unit in units for rest in at_rest(unit))
     findings = [*capture.notes, *unsound, *(f for one in sampling for f in sampling_findings(one))]
@@ -135,11 +139,12 @@ def _compared(capture: Capture, alone: Unaided) -> tuple[Capture, Unaided, Clock
     """Stamps put on one clock."""
     units = [capture.units[name] for name in alone.units]
     unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
-    clocks = unit_clocks(alone, neighbours(units, capture.model), unplaced)
-    if clocks.apart.any():
-        capture = _with(capture, on_one_clock(capture.units, clocks))
+    clocks = clocks_by_trial(alone, neighbours(units, capture.model), unplaced, capture.trials)
+    if any(of.apart.any() for of in clocks):
+        capture = _with(capture, in_each_trial(capture.units, clocks, capture.trials))
         alone = _alone(capture) or alone
-    return capture, alone, clocks, clock_findings(clocks)
+    worst = max(clocks, key=lambda of: float(np.max(np.abs(np.nan_to_num(of.offset)), initial=0.0)))
+    return capture, alone, worst, trial_clock_findings(clocks, capture.trials)
 
 
 def _placed(

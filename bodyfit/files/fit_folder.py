@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -21,6 +23,7 @@ from ..body.motion.poses import PoseSequence
 from ..core.findings import Finding
 from ..core.progress import Progress
 from ..errors import InputError, OutputError
+from ..recording.trials import Trial
 from .model.model_file import model_from_data
 from .motion.pose_tables import read_joints, write_joints, write_segments
 from .plain.atomic_file import check_folder
@@ -100,6 +103,20 @@ def findings_of_summary(path: Path, summary: Mapping[str, Any]) -> tuple[Finding
         raise InputError(f"{path}: findings: one can't be read: {error}; {AGAIN}") from None
 
 
+def trials_of_summary(path: Path, summary: Mapping[str, Any]) -> tuple[Trial, ...]:
+    """Trials that the fit wrote.
+
+    Raises
+    ------
+    InputError
+        One of them is not a trial.
+    """
+    try:
+        return tuple(Trial.from_data(data) for data in (summary.get("sampling") or {}).get("trials") or ())
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise InputError(f"{path}: sampling.trials: one can't be read: {error}; {AGAIN}") from None
+
+
 def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray]] | None:
     """Joint -> angle -> (T,) rad, or None: joints.csv holds none."""
     path = out / "joints.csv"
@@ -113,6 +130,7 @@ def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray
     return {name: angles for name, angles in named.items() if angles}
 
 
+TRIALS = "trials.csv"  # only of a capture of several trials
 FILES = ("segments.csv", "joints.csv", "pose.glb", "summary.json")
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 MEGABYTE = 1e6
@@ -137,9 +155,16 @@ class FitLike(Protocol):
         """Joint -> angle -> (T,) rad, or None."""
         ...
 
+    @property
+    def trials(self) -> Sequence[Trial]:
+        """Recordings that the capture was joined from; empty: it is one."""
+        ...
+
 
 def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -> tuple[Path, ...]:
     """Paths of segments.csv, joints.csv, pose.glb and summary.json, now written to a folder.
+
+    Of a capture of several trials also trials.csv; one of an earlier fit goes.
 
     Parameters
     ----------
@@ -159,7 +184,7 @@ def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -
     and only then renamed.
     """
     out = Path(out)
-    check_folder(out, FILES)
+    check_folder(out, (*FILES, TRIALS))
     writers = _writers(fit)
     with _refused(out, writers), _made(out), _scratch(out) as scratch:
         for done, (name, write) in enumerate(writers.items()):
@@ -182,7 +207,16 @@ def _writers(fit: FitLike) -> dict[str, Writer]:
         ),
         "pose.glb": partial(write_pose, poses=fit.poses),
         "summary.json": lambda file: file.write(summary_text(fit.summary).encode()),
-    }
+    } | ({TRIALS: partial(_write_trials, trials=fit.trials)} if fit.trials else {})
+
+
+def _write_trials(file: IO[bytes], trials: Sequence[Trial]) -> None:
+    """Name, first and last stamp of every trial."""
+    text = io.StringIO()
+    rows = csv.writer(text, lineterminator="\n")
+    rows.writerow(("name", "start_s", "end_s"))
+    rows.writerows((trial.name, f"{trial.start:.6f}", f"{trial.end:.6f}") for trial in trials)
+    file.write(text.getvalue().encode())
 
 
 def _write_file(path: Path, write: Writer) -> None:
@@ -192,21 +226,22 @@ def _write_file(path: Path, write: Writer) -> None:
         os.fsync(file.fileno())  # a full disk may show only here
 
 
-def _move(names: Iterable[str], scratch: Path, out: Path) -> None:
+def _move(names: Collection[str], scratch: Path, out: Path) -> None:
     """Renames all new files into place, or none: earlier ones step aside first and return on failure."""
     aside = scratch / "earlier"
     aside.mkdir()
+    earlier = {*names, TRIALS}
     try:
-        for name in names:
+        for name in earlier:
             if os.path.lexists(out / name):
                 os.replace(out / name, aside / name)
         for name in names:
             os.replace(scratch / name, out / name)
     except BaseException:
-        for name in names:
+        for name in earlier:
             if os.path.lexists(aside / name):
                 os.replace(aside / name, out / name)
-            elif not os.path.lexists(scratch / name):
+            elif name in names and not os.path.lexists(scratch / name):
                 (out / name).unlink(missing_ok=True)
         raise
 

@@ -94,7 +94,7 @@ def fit(
         "assign": assign,
         "usual_postures": usual_postures,
     }
-    own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses))
+    own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses, worn.trials))
     findings = worst_first((*intake.findings, *size.findings, *own))
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
@@ -103,7 +103,13 @@ def fit(
         summary["strict_ranges"] = strict_report(smooth, poses)
     sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
     return Fit(
-        poses, summary, angle_spread(tracks, poses), mountings_by_unit(worn, tracks), findings, sureness
+        poses,
+        summary,
+        angle_spread(tracks, poses),
+        mountings_by_unit(worn, tracks),
+        findings,
+        sureness,
+        worn.trials,
     )
 
 

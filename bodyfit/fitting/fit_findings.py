@@ -13,6 +13,7 @@ from ..core.findings import Finding
 from ..estimator.problem.estimate import CONVERGED
 from ..estimator.problem.problem import DETERMINED
 from ..estimator.uncertainty.joint_angles import heading_sd
+from ..recording.trials import Trial
 from .stretches import inferred_segments, stretches_of
 
 if TYPE_CHECKING:
@@ -26,13 +27,14 @@ HEADING_UNKNOWN = np.radians(
 LATE_MS = 5.0  # ms, latency of gyroscopes that is told; common practice: half a sample at 100 Hz
 
 
-def fit_findings(tracks: Sequence[Track], poses: PoseSequence) -> list[Finding]:
+def fit_findings(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[Trial] = ()) -> list[Finding]:
     """What the solve and its result show, one entry a kind where it is about several joints.
 
     Parameters
     ----------
     tracks : one for the whole body, or one a unit
     poses : the result
+    trials : of the capture; pauses between them are as they should be
 
     Returns
     -------
@@ -43,7 +45,7 @@ def fit_findings(tracks: Sequence[Track], poses: PoseSequence) -> list[Finding]:
         *(_undetermined(tracks[0]) if together else ()),
         *(f for track in tracks for f in _of_track(track)),
         *_beyond_ranges(poses),
-        *_inferred(tracks, poses),
+        *_inferred(tracks, poses, trials),
     ]
 
 
@@ -160,9 +162,9 @@ def _beyond_ranges(poses: PoseSequence) -> Iterator[Finding]:
             )
 
 
-def _inferred(tracks: Sequence[Track], poses: PoseSequence) -> Iterator[Finding]:
+def _inferred(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[Trial]) -> Iterator[Finding]:
     """Segments that only their neighbours hold for a while, and stretches without any unit."""
-    for segment, stretches in inferred_segments(tracks).items():
+    for segment, stretches in inferred_segments(tracks, trials).items():
         yield Finding(
             "segment-inferred",
             "warning",
@@ -177,16 +179,16 @@ def _inferred(tracks: Sequence[Track], poses: PoseSequence) -> Iterator[Finding]
             handled="inferred from its neighbours there",
         )
     stretches = stretches_of(poses.time, tracks[0].problem.signals.step)
-    if len(stretches) > 1:
+    if len(stretches) > max(1, len(trials)):
         yield Finding(
             "capture-split",
             "warning",
             f"no unit was measured in between: split into {_told(stretches)} s",
             "Do not compare headings across these stretches",
             value=float(len(stretches)),
-            threshold=1.0,
+            threshold=float(max(1, len(trials))),
             measure="stretches",
-            source="a capture in one piece has one",
+            source="a capture in one piece has one, others one a trial",
             handled="each stretch stands by itself",
         )
 

@@ -21,8 +21,10 @@ from ..files.fit_folder import (
     read_angle_sd,
     read_mountings,
     read_summary,
+    trials_of_summary,
 )
 from ..files.motion.pose_tables import read_segments
+from ..recording.trials import Trial
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -41,6 +43,7 @@ class Fit:
         Exp(φ) segment_from_unit true, segment frame
     findings : about the capture and how units sit, most harmful first
     segment_sd : segment -> standard deviations of its heading, inclination and place at every frame
+    trials : recordings that the capture was joined from, on its clock; empty: it is one
     """
 
     poses: PoseSequence
@@ -49,6 +52,7 @@ class Fit:
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
     segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
+    trials: tuple[Trial, ...] = ()
 
     @property
     def time(self) -> np.ndarray:
@@ -67,6 +71,8 @@ class Fit:
 
     def write(self, out: str | Path) -> None:
         """Writes segments.csv, joints.csv, pose.glb and summary.json to a folder, all or none.
+
+        Of a capture of several trials also trials.csv.
 
         Parameters
         ----------
@@ -178,4 +184,5 @@ def read_fit(out: str | Path) -> Fit:
         read_angle_sd(out, model),
         read_mountings(told, summary),
         findings_of_summary(told, summary),
+        trials=trials_of_summary(told, summary),
     )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..recording.sampling import GAP
+from ..recording.trials import Trial, within
 
 if TYPE_CHECKING:
     from .track import Track
@@ -30,8 +31,14 @@ def stretches_of(time: np.ndarray, step: float) -> list[list[float]]:
     return [[float(time[a]), float(time[b])] for a, b in zip(first, last, strict=True)]
 
 
-def inferred_segments(tracks: Sequence[Track]) -> dict[str, list[list[float]]]:
-    """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it."""
+def inferred_segments(tracks: Sequence[Track], trials: Sequence[Trial] = ()) -> dict[str, list[list[float]]]:
+    """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it.
+
+    Parameters
+    ----------
+    tracks : solved
+    trials : of the capture; pauses between them are left out
+    """
     out = {}
     for track in tracks:
         signals = track.problem.signals
@@ -39,6 +46,14 @@ def inferred_segments(tracks: Sequence[Track]) -> dict[str, list[list[float]]]:
             if not signals.has["gyroscope"][u] and not signals.has["orientation"][u]:
                 continue
             edges = np.flatnonzero(np.diff(np.r_[False, signals.lost[:, u], False].astype(int)))
-            if edges.size:
-                out[segment] = np.round(signals.key_time[edges], 4).reshape(-1, 2).tolist()
+            spans = _in_trials(signals.key_time[edges].reshape(-1, 2), trials, signals.key_step)
+            if len(spans):
+                out[segment] = np.round(spans, 4).tolist()
     return out
+
+
+def _in_trials(spans: np.ndarray, trials: Sequence[Trial], key_step: float) -> np.ndarray:
+    """(h, 2) what of stretches lies in trials; less than a keyframe interval at their ends does not."""
+    cut, of = within(spans, trials)
+    length = np.diff(cut, axis=1)[:, 0]
+    return cut[(length == np.diff(spans, axis=1)[of, 0]) | (length > key_step)]

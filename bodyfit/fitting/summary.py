@@ -16,7 +16,7 @@ from ..core.findings import Finding
 from ..estimator.problem.estimate import Estimate
 from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import heading_sd
-from ..recording.capture import Capture, Unit
+from ..recording.capture import Capture
 from ..recording.sampling import MOTION, sampling_of
 from .fit_findings import HEADING_UNKNOWN
 from .mounting_findings import open_directions
@@ -69,8 +69,9 @@ def summarise(
             "frequency_hz": 1 / signals.step,
             "frames": len(poses.time),
             "stretches_s": stretches_of(poses.time, signals.step),
-            "inferred_s": inferred_segments(tracks),
+            "inferred_s": inferred_segments(tracks, capture.trials),
             "keyframe_hz": 1 / signals.key_step,
+            "trials": [trial.as_data() for trial in capture.trials],
         },
         "model": {
             "name": poses.model.name,
@@ -176,7 +177,7 @@ def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[st
                 "field_untrusted_s": _untrusted(problem, found, u)
                 if np.isfinite(found.trust.share[u])
                 else None,
-                "gaps": _gaps(capture.units[name], signals.time[0], signals.time[-1]),
+                "gaps": _gaps(capture, name, signals.time[0], signals.time[-1]),
             } | _field(problem, found, u)
     return out
 
@@ -196,9 +197,10 @@ def _untrusted(problem: Problem, found: Estimate, unit: int) -> list[list[float]
     return [[round(float(a), 3), round(min(float(b), end), 3)] for a, b in at if b - a >= 1.0]
 
 
-def _gaps(unit: Unit, start: float, end: float) -> list[list[float]]:
+def _gaps(capture: Capture, name: str, start: float, end: float) -> list[list[float]]:
     """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
-    gaps = sampling_of(unit).gaps if unit.sensors & set(MOTION) else np.zeros((0, 2))
+    unit = capture.units[name]
+    gaps = sampling_of(unit, capture.trials).gaps if unit.sensors & set(MOTION) else np.zeros((0, 2))
     return [[round(float(a), 4), round(float(b), 4)] for a, b in gaps if b > start and a < end]
 
 

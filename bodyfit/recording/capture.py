@@ -15,6 +15,8 @@ from ..body.person import Person
 from ..core.findings import Finding
 from ..core.gravity import STANDARD_GRAVITY, normal_gravity
 from ..errors import InputError
+from . import trials as of_trials
+from .trials import Trial
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
@@ -113,6 +115,7 @@ class Capture:
     person, place, start_time : as far as known
     calibrations : intervals with a known meaning
     notes : what a reader repaired on the way in
+    trials : recordings that it is joined from, in the order of time; empty: it is one
     """
 
     units: Mapping[str, Unit]
@@ -124,6 +127,7 @@ class Capture:
     calibrations: tuple[Calibration, ...] = ()
     source: str = ""
     notes: tuple[Finding, ...] = ()
+    trials: tuple[Trial, ...] = ()
 
     @property
     def gravity(self) -> float:
@@ -139,7 +143,9 @@ class Capture:
         units = {name: unit.between(start, end) for name, unit in self.units.items()}
         kept = tuple(c for c in self.calibrations if c.seen_within(start, end))
         gone = [_cut_away(c, start, end) for c in self.calibrations if c not in kept]
-        return dataclasses.replace(self, units=units, calibrations=kept, notes=(*self.notes, *gone))
+        trials = of_trials.between(self.trials, start, end)
+        notes = (*self.notes, *gone)
+        return dataclasses.replace(self, units=units, calibrations=kept, notes=notes, trials=trials)
 
     def without(self, *names: str) -> Capture:
         """The same capture as if the named units had not been worn."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from ..core.findings import Finding
 from ..errors import InputError
 from .capture import Unit
+from .trials import Trial, within
 
 BRIDGED_S = 0.25  # s, longest gap that is bridged
 CUBIC_S = 0.12  # s, longest gap over which a cubic is as good as a straight line (compared on 6 captures)
@@ -134,12 +135,13 @@ class Sampling:
         return self.jitter * self.frequency > JITTER_SHARE
 
 
-def sampling_of(unit: Unit) -> Sampling:
+def sampling_of(unit: Unit, trials: Sequence[Trial] = ()) -> Sampling:
     """How a unit was sampled.
 
     Parameters
     ----------
     unit : with at least four usable samples of each sensor
+    trials : of the capture; pauses between them are no gaps
 
     Returns
     -------
@@ -158,7 +160,7 @@ def sampling_of(unit: Unit) -> Sampling:
     about = uniform_filter1d(steps, LOCAL, mode="nearest") / uniform_filter1d(whole, LOCAL, mode="nearest")
     jitter = float(np.std(steps - whole * about) / np.sqrt(2))
     lost = float(np.sum(whole - 1))
-    gaps, split = _gaps(unit)
+    gaps, split = _within_trials(*_gaps(unit), trials)
     return Sampling(unit.name, 1 / usual, jitter, lost / (lost + len(unit.time)), gaps, split)
 
 
@@ -181,6 +183,17 @@ def _gaps(unit: Unit) -> tuple[np.ndarray, np.ndarray]:
             out.append([start, end, long])
     merged = np.array(out).reshape(-1, 3)
     return merged[:, :2], merged[:, 2] > 0
+
+
+def _within_trials(
+    gaps: np.ndarray, split: np.ndarray, trials: Sequence[Trial]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Gaps without the pauses between trials; what sticks out of those counts when it is not bridged."""
+    cut, of = within(gaps, trials)
+    length = np.diff(cut, axis=1)[:, 0]
+    whole = length == np.diff(gaps, axis=1)[of, 0]
+    kept = whole | (length > BRIDGED_S)
+    return cut[kept], split[of][kept]
 
 
 def sampling_findings(found: Sampling) -> tuple[Finding, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -40,6 +41,13 @@ class Unaided:
     force: np.ndarray
     lever: np.ndarray
     known: np.ndarray
+
+    def between(self, start: float, end: float) -> Unaided:
+        """Only what happened in start ≤ time ≤ end (s); of `signals` only angular rates are cut."""
+        at = (self.time >= start) & (self.time <= end)
+        cut = {name: getattr(self, name)[at] for name in ("time", "R", "force", "lever", "known")}
+        rate = dataclasses.replace(self.signals, rate=self.signals.rate[: len(at)][at])
+        return dataclasses.replace(self, signals=rate, **cut)
 
 
 def unaided(units: Sequence[Unit]) -> Unaided:

@@ -53,6 +53,8 @@ def _print_heading(console: Console, inspection: Inspection) -> None:
         "units": f"{len(inspection.units)}, {span}{took}",
     }
     console.print()
+    if inspection.trials:
+        lines["trials"] = ", ".join(f"{t.name} {t.start:.2f} to {t.end:.2f} s" for t in inspection.trials)
     for name, line in lines.items():
         console.print(Text(f"{name:<{INDENT}}", style="bold") + Text(line))
     console.print()

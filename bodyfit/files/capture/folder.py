@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 from pathlib import Path
 
 from ...body.chain import BodyModel
 from ...body.person import SEXES, Person
-from ...core.findings import Finding
 from ...errors import InputError, suggest
 from ...recording.capture import Calibration, Capture, Place, Unit
 from ..model.model_file import model_names, read_model
 from ..plain.toml_reader import TomlTable, read_toml
 from .bids.reader import read_bids
 from .bids.tables import dataset_of
-from .table_shelf import TableShelf
-from .time_stamps import on_one_clock
-from .unit_samples import read_unit
+from .joined_trials import ReadUnits, read_units
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
-SETUP_KEYS = ("title", "start_time", "place", "person", "body", "units", "calibration")
+SETUP_KEYS = ("title", "start_time", "place", "person", "trials", "body", "units", "calibration")
 CALIBRATION_KINDS = ("still", "movement")
+CALIBRATION_KEYS = ("kind", "start_s", "end_s", "trial", "pose", "joint")
 CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp
 
 
@@ -49,18 +46,19 @@ def read_capture(path: str | Path) -> Capture:
     setup = read_toml(_setup_file(path))
     setup.only(SETUP_KEYS)
     model = read_body(setup)
-    units, start, notes = _units(setup)
-    _check_worn(setup, units, model)
+    read = read_units(setup)
+    _check_worn(setup, read.units, model)
     return Capture(
-        units=units,
+        units=read.units,
         model=model,
         title=setup.text("title") or "",
         person=read_person(setup.table("person"), model),
         place=_place(setup.table("place")),
-        start_time=setup.moment("start_time") or start,
-        calibrations=tuple(_calibration(t, units, model) for t in setup.list_of_tables("calibration")),
+        start_time=setup.moment("start_time") or read.start_time,
+        calibrations=tuple(_calibration(t, read, model) for t in setup.list_of_tables("calibration")),
         source=setup.text("source") or "",
-        notes=notes,
+        notes=read.notes,
+        trials=read.trials,
     )
 
 
@@ -88,16 +86,6 @@ def read_body(setup: TomlTable) -> BodyModel:
     model = read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
     unusual = body.names("unusual_joints", model.joints)
     return model.without_usual_postures(unusual) if unusual else model
-
-
-def _units(setup: TomlTable) -> tuple[dict[str, Unit], datetime | None, tuple[Finding, ...]]:
-    """Units on one clock, the moment that it counts from where stamps say it, and what was repaired."""
-    tables, shelf = setup.tables("units"), TableShelf(setup.file.parent)
-    if not tables:
-        setup.missing("units", "a table [units.<name>] for each worn unit")
-    units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
-    units, start = on_one_clock(setup, units, shelf.starts)
-    return units, start, tuple(shelf.notes)
 
 
 def _check_worn(setup: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> None:
@@ -164,9 +152,9 @@ def _place(table: TomlTable | None) -> Place | None:
     return Place(latitude, longitude, table.number("height_m", -500, 100_000, "metres above the sea") or 0.0)
 
 
-def _calibration(table: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> Calibration:
+def _calibration(table: TomlTable, read: ReadUnits, model: BodyModel) -> Calibration:
     kinds = ", ".join(CALIBRATION_KINDS)
-    table.only(("kind", "start_s", "end_s", "pose", "joint"))
+    table.only(CALIBRATION_KEYS)
     kind = table.choice("kind", CALIBRATION_KINDS) or table.missing("kind", f"one of {kinds}")
     if kind == "still" and "joint" in table:
         table.refuse("joint", 'only a calibration of kind "movement" has a joint; remove it or set that kind')
@@ -175,19 +163,30 @@ def _calibration(table: TomlTable, units: Mapping[str, Unit], model: BodyModel) 
     pose, joint = table.choice("pose", model.pose_names), table.choice("joint", model.joints)
     if kind == "movement" and joint is None:
         table.missing("joint", f"the joint that moves: {', '.join(model.joints)}")
-    start, end = _seconds_within(table, "start_s", units), _seconds_within(table, "end_s", units)
+    start, end = _seconds_within(table, "start_s", read), _seconds_within(table, "end_s", read)
     if not start < end:
         table.refuse("end_s", f"found {end:g}; expected later than start_s = {start:g}")
     return Calibration(kind, start, end, pose or "neutral", joint)
 
 
-def _seconds_within(table: TomlTable, key: str, units: Mapping[str, Unit]) -> float:
-    """A time within the recording, give or take what clocks differ by."""
-    value = table.number(key, what="seconds of the capture's clock")
+def _seconds_within(table: TomlTable, key: str, read: ReadUnits) -> float:
+    """A time within the recording, or within the trial that the table names, on the capture's clock.
+
+    Give or take what clocks differ by.
+    """
+    what = "seconds of the capture's clock"
+    value = table.number(key, what=what)
     if value is None:
-        table.missing(key, "seconds of the capture's clock")
-    first = min(unit.time[0] for unit in units.values())
-    last = max(unit.time[-1] for unit in units.values())
-    if not first - CLOCK_SLACK <= value <= last + CLOCK_SLACK:
-        table.refuse(key, f"found {value:g}; expected within the recording, {first:.3f} to {last:.3f} s")
-    return value
+        table.missing(key, what)
+    if "trial" in table and not read.trials:
+        table.refuse("trial", "this capture has no trials; remove this key, or name them in trials")
+    name = table.choice("trial", read.shift)
+    first = min(unit.time[0] for unit in read.units.values())
+    last = max(unit.time[-1] for unit in read.units.values())
+    if name is not None:
+        first, last = next((t.start, t.end) for t in read.trials if t.name == name)
+    by = read.shift.get(name or "", 0.0)
+    if not first - CLOCK_SLACK <= value + by <= last + CLOCK_SLACK:
+        span = f"{first - by:.3f} to {last - by:.3f} s"
+        table.refuse(key, f"found {value:g}; expected within the {'trial' if name else 'recording'}, {span}")
+    return value + by

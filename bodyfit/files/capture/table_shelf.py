@@ -6,11 +6,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from ...core.findings import Finding
+from ...errors import InputError
 from ..plain.dialect import DECIMALS, SEPARATORS, Dialect
 from ..plain.tables import Table, read_table
 from ..plain.toml_reader import TomlTable
 
 DIALECT_KEYS = ("separator", "decimal", "skip_rows")
+TRIAL = "{trial}"  # in the name of a table: stands for the name of each trial
 TABLE_KEYS = ("table", *DIALECT_KEYS, "time", "sampling_frequency")
 
 
@@ -22,9 +24,21 @@ class TableShelf:
     read: dict[tuple[Path, Dialect], Table] = field(default_factory=dict)
     notes: list[Finding] = field(default_factory=list)
     starts: dict[str, int | None] = field(default_factory=dict)  # unit -> microseconds since 1970
+    trial: str | None = None
+
+    def of_trial(self, name: str) -> TableShelf:
+        """The shelf for one trial, with notes and starts of its own."""
+        return TableShelf(self.folder, self.read, trial=name)
 
     def table(self, name: str, dialect: Dialect) -> Table:
         """The table of that name in the folder."""
+        if TRIAL in name:
+            if self.trial is None:
+                raise InputError(
+                    f"{self.folder / name}: stands for a table a trial, but no trials are named; expected "
+                    f'trials = ["…", …] in setup.toml, or the name of one table'
+                )
+            name = name.replace(TRIAL, self.trial)
         key = self.folder / name, dialect
         if key not in self.read:
             self.read[key] = read_table(*key)

@@ -16,7 +16,7 @@ from .own_table import at_stamps_of, own_samples, unit_stamps
 from .sensor_samples import Samples
 from .table_shelf import DIALECT_KEYS, TABLE_KEYS, TableShelf, dialect_of
 
-UNIT_KEYS = ("segment", *TABLE_KEYS, *SENSORS, "mounting", "position_m")
+UNIT_KEYS = ("segment", *TABLE_KEYS, "trials", *SENSORS, "mounting", "position_m")
 VECTOR_KEYS = ("columns", "unit", "full_scale")
 SENSOR_KEYS = {s: ("columns", "up") if s == "orientation" else VECTOR_KEYS for s in SENSORS}
 UP_Y_FROM_UP_Z = np.array(

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from ...errors import InputError, OutputError, suggest
 from ...recording.capture import SENSORS, Capture, Unit
+from ...recording.trials import Trial
 from ..model.model_file import write_model
 from ..plain.tables import KINDS, write_table
 from ..plain.toml_writer import toml_key, toml_section, write_text
+from .joined_trials import worn_in
+from .table_shelf import TRIAL
 
 WRITTEN = {
     "accelerometer": ("m/s^2", ("accel_x", "accel_y", "accel_z")),
@@ -46,15 +50,31 @@ def write_capture(
     if table_kind not in KINDS:
         raise InputError(f"write_capture: table_kind: found {table_kind!r}; {suggest(table_kind, KINDS)}")
     folder = Path(folder)
+    for trial in capture.trials:
+        if Path(trial.name).name != trial.name:
+            raise InputError(f"write_capture: trial {trial.name!r}: expected a name that a folder can have")
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder}: cannot be made: {error.strerror}; choose another folder") from error
     for unit in capture.units.values():
-        write_table(folder / f"{unit.name}{table_kind}", _columns(unit), digits)
+        for path, part in _tables(unit, folder, table_kind, capture.trials):
+            write_table(path, _columns(part), digits)
     if model is None:
         write_model(capture.model, folder / "body.toml")
     write_text(folder / "setup.toml", _setup_text(capture, table_kind, model or "body.toml"))
+
+
+def _tables(
+    unit: Unit, folder: Path, table_kind: str, trials: Sequence[Trial]
+) -> Iterator[tuple[Path, Unit]]:
+    """Where the samples of a unit go: one table, or one in a folder a trial that it was worn in."""
+    if not trials:
+        yield folder / f"{unit.name}{table_kind}", unit
+    for trial in trials:
+        if worn_in(unit, trial):
+            (folder / trial.name).mkdir(exist_ok=True)
+            yield folder / trial.name / f"{unit.name}{table_kind}", unit.between(trial.start, trial.end)
 
 
 def _columns(unit: Unit) -> dict[str, np.ndarray]:
@@ -72,7 +92,8 @@ def _setup_text(capture: Capture, table_kind: str, model: str) -> str:
     parts += [toml_section("[person]", dataclasses.asdict(person))] if person else []
     parts += [toml_section("[body]", {"model": model})]
     parts += [
-        toml_section(f"[units.{toml_key(u.name)}]", _unit_keys(u, table_kind)) for u in capture.units.values()
+        toml_section(f"[units.{toml_key(u.name)}]", _unit_keys(u, table_kind, capture.trials))
+        for u in capture.units.values()
     ]
     for one in capture.calibrations:
         keys = {"kind": one.kind, "start_s": one.start, "end_s": one.end, "joint": one.joint}
@@ -81,10 +102,11 @@ def _setup_text(capture: Capture, table_kind: str, model: str) -> str:
     return "\n".join(parts)
 
 
-def _unit_keys(unit: Unit, table_kind: str) -> dict[str, object]:
+def _unit_keys(unit: Unit, table_kind: str, trials: Sequence[Trial]) -> dict[str, object]:
     return {
         "segment": unit.segment,
-        "table": f"{unit.name}{table_kind}",
+        "table": f"{TRIAL}/" * bool(trials) + f"{unit.name}{table_kind}",
+        "trials": tuple(trial.name for trial in trials if worn_in(unit, trial)),
         "time": "time_s",
         **{sensor: _sensor_keys(unit, sensor) for sensor in SENSORS if sensor in unit.sensors},
         "mounting": unit.mounting,

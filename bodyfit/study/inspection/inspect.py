@@ -61,6 +61,7 @@ def inspect(capture: Capture, progress: Progress | None = None) -> Inspection:
         worst_first((*intake.findings, *found)),
         {"bodyfit": __version__, **{name: version(name) for name in LIBRARIES}},
         clock.perf_counter() - started,
+        capture.trials,
     )
 
 

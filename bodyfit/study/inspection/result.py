@@ -11,6 +11,7 @@ import numpy as np
 
 from ...core.findings import Finding
 from ...recording.capture import Unit
+from ...recording.trials import Trial
 
 BINS = 600  # of a timeline: about one a pixel on a wide screen
 Spans = tuple[tuple[float, float], ...]
@@ -111,6 +112,7 @@ class Inspection:
     findings : most harmful first
     versions : name of a program or library -> its version
     wall_time : s that the checks took
+    trials : recordings that the capture is joined from
     """
 
     title: str = ""
@@ -123,13 +125,15 @@ class Inspection:
     findings: tuple[Finding, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)
     wall_time: float | None = None
+    trials: tuple[Trial, ...] = ()
 
     def as_data(self) -> dict[str, Any]:
         """The inspection as JSON-ready data, SI units, without the timelines."""
         plain = {f.name: getattr(self, f.name) for f in dataclasses.fields(self)}
         plain["units"] = [_unit_data(unit) for unit in self.units]
         plain["findings"] = [finding.as_data() for finding in self.findings]
-        return plain | {"versions": dict(self.versions)}
+        trials = [trial.as_data() for trial in self.trials]
+        return plain | {"versions": dict(self.versions), "trials": trials}
 
 
 def _unit_data(unit: UnitInspection) -> dict[str, Any]:

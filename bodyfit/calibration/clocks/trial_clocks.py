@@ -1,0 +1,76 @@
+"""Clocks of units in several trials: recorders that start anew may be apart by another offset each time."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from ...core.findings import Finding
+from ...recording.capture import Unit
+from ...recording.single_units import Unaided
+from ...recording.trials import Trial
+from .unit_clocks import Clocks, clock_findings, on_one_clock, unit_clocks
+
+
+def clocks_by_trial(
+    one: Unaided,
+    pairs: Sequence[tuple[int, int]],
+    by_rate: Sequence[int] | None,
+    trials: Sequence[Trial],
+) -> tuple[Clocks, ...]:
+    """Clocks of every trial by itself; of a capture without trials, of all of it.
+
+    Parameters
+    ----------
+    one : each unit by itself
+    pairs, by_rate : as `unit_clocks`
+    trials : of the capture
+
+    Returns
+    -------
+    Clocks, one a trial, in their order
+    """
+    parts = [one.between(trial.start, trial.end) for trial in trials] or [one]
+    return tuple(unit_clocks(part, pairs, by_rate) for part in parts)
+
+
+def in_each_trial(
+    units: Mapping[str, Unit], clocks: Sequence[Clocks], trials: Sequence[Trial]
+) -> dict[str, Unit]:
+    """The units with offsets and rates taken off their stamps, trial by trial, where clocks are apart.
+
+    Parameters
+    ----------
+    units : name -> Unit
+    clocks, trials : as from `clocks_by_trial`
+    """
+    if not trials:
+        return on_one_clock(units, clocks[0])
+    out = dict(units)
+    for name, unit in units.items():
+        time = unit.time.copy()
+        for trial, of in zip(trials, clocks, strict=True):
+            inside = (time >= trial.start) & (time <= trial.end)
+            time[inside] = on_one_clock({name: dataclasses.replace(unit, time=time[inside])}, of)[name].time
+        out[name] = dataclasses.replace(unit, time=time) if np.any(time != unit.time) else unit
+    return out
+
+
+def trial_clock_findings(clocks: Sequence[Clocks], trials: Sequence[Trial]) -> tuple[Finding, ...]:
+    """What is to be said about clocks, of which trial; that nothing tells them only where no trial does.
+
+    Parameters
+    ----------
+    clocks, trials : as from `clocks_by_trial`
+    """
+    if not trials:
+        return clock_findings(clocks[0])
+    out: list[Finding] = []
+    for trial, of in zip(trials, clocks, strict=True):
+        told = (f for f in clock_findings(of) if f.kind != "clock-unknown")
+        moved = {"start": trial.start, "end": trial.end}
+        out += [dataclasses.replace(f, what=f"trial {trial.name}: {f.what}", **moved) for f in told]
+    surest = min(clocks, key=lambda of: float(np.sum(np.minimum(of.offset_sd, 1.0))))
+    return (*out, *(f for f in clock_findings(surest) if f.kind == "clock-unknown"))
