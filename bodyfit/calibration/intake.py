@@ -28,7 +28,7 @@ from .sensors.accelerometer_scale import (
 )
 from .sensors.clipping import Clipping, clipping, clipping_findings, redrawn
 from .sensors.gravity_windows import gravity_windows
-from .sensors.gyroscope_scale import GyroscopeScale, gyroscope_findings, gyroscope_scales, turning_true
+from .sensors.gyroscope_scale import gyroscope_findings, gyroscope_scales, turning_true
 from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
 from .sensors.soundness import sound
 from .sensors.static_noise import AtRest, at_rest, rest_findings
@@ -46,7 +46,7 @@ class Intake:
     sampling, clipped, rests : what was found in the samples of each unit
     clocks : of the units that carry accelerometer and gyroscope, in the trial where they differ most, or
         None: not compared
-    accelerometers, gyroscopes, axes : scales, and how axes fit each other
+    accelerometers, axes : scales, and how axes fit each other
     field : of the magnetometers
     placement : which unit is where, or None: not compared
     findings : most harmful first
@@ -58,7 +58,6 @@ class Intake:
     rests: tuple[AtRest, ...]
     clocks: Clocks | None
     accelerometers: tuple[AccelerometerScale, ...]
-    gyroscopes: tuple[GyroscopeScale, ...]
     axes: tuple[UnitAxes, ...]
     field: FieldCheck
     placement: Placement | None
@@ -160,7 +159,7 @@ def _placed(
 def _scaled(capture: Capture, alone: Unaided | None):
     """Accelerometers that read gravity, gyroscopes that turn true, and whether axes fit."""
     if alone is None:
-        return capture, ((), (), ()), ()
+        return capture, ((), ()), ()
     g = capture.gravity
     windows = gravity_windows(alone, g)
     forces = accelerometer_scales(windows, g)
@@ -171,4 +170,4 @@ def _scaled(capture: Capture, alone: Unaided | None):
     turns = tuple(scale for scale in turns if scale.unit not in mixed)
     units = {n: turning_true(reading_gravity(u, forces), turns) for n, u in capture.units.items()}
     found = (*accelerometer_findings(forces), *gyroscope_findings(turns), *axes_findings(axes))
-    return _with(capture, units), (forces, turns, axes), found
+    return _with(capture, units), (forces, axes), found

@@ -7,11 +7,12 @@ import itertools
 
 import numpy as np
 import pytest
+from pinocchio_poses import through_pinocchio
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.joint_angles import angles_from_matrix, joint_angles, rotation_from_angles
-from bodyfit.body.motion.poses import PoseSequence, from_joint_angles, through_pinocchio
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
 from bodyfit.body.parts import SEQUENCES, Joint, Segment
 from bodyfit.body.person import Person
 from bodyfit.errors import InputError

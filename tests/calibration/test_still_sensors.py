@@ -52,25 +52,6 @@ def test_white_noise_is_read_at_one_second():
     )
 
 
-def test_random_walk_is_read_at_three_seconds():
-    """IEEE Std 952-1997 (from memory): σ = K √(τ / 3) where the curve rises with slope ½."""
-    found = []
-    for seed in range(6):
-        steps = K * np.sqrt(STEP) * np.random.default_rng(seed).standard_normal((60_000, 3))
-        curve = allan_curve([np.cumsum(steps, axis=0)], STEP)
-        assert curve is not None
-        found.append(curve.random_walk / K)
-    assert np.nanmedian(found) == pytest.approx(1.0, abs=0.15)
-    assert np.isnan(allan_curve([white(100.0)], STEP).random_walk).all()  # type: ignore[union-attr]
-
-
-def test_bias_instability_is_the_lowest_point_over_0_664():
-    steps = K * np.sqrt(STEP) * np.random.default_rng(3).standard_normal((30_000, 3))
-    curve = allan_curve([white(300.0) + np.cumsum(steps, axis=0)], STEP)
-    assert curve is not None
-    np.testing.assert_allclose(curve.bias_instability, curve.deviation.min(0) / 0.664)
-
-
 def test_rest_is_found_between_movements_and_its_bias_read():
     rate = white(60.0) + np.radians([0.3, -0.8, 0.1])
     time = STEP * np.arange(len(rate))

@@ -9,13 +9,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pinocchio_poses import through_pinocchio
 from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 from scipy.stats import norm
 from scripted_motion import person, swung
 
 import bodyfit
-from bodyfit.body.motion.poses import PoseSequence, from_joint_angles, held_pose, through_pinocchio
+from bodyfit.body.motion.poses import PoseSequence, from_joint_angles, held_pose
 from bodyfit.estimator.uncertainty.segments import SegmentSureness
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"

@@ -38,9 +38,9 @@ class MagnetometerCalibration:
     ----------
     norm : in units of the readings, of the calibrated readings
     hard : (3,) h, share of the norm; hard_sd : (3,)
-    soft : (3, 3) S, symmetric; soft_sd : (3, 3)
+    soft : (3, 3) S, symmetric
     spread, spread_after : robust standard deviation of the norm, share of it
-    turned, turned_after : likewise, how far the field moves within a second in a frame that gyroscopes carry
+    turned : likewise, how far the field moves within a second in a frame that gyroscopes carry
     applies : attitudes show it well enough, and norm and turn spread less with it
     why_not : what was missing; empty where it applies
     """
@@ -49,11 +49,9 @@ class MagnetometerCalibration:
     hard: np.ndarray
     hard_sd: np.ndarray
     soft: np.ndarray
-    soft_sd: np.ndarray
     spread: float
     spread_after: float
     turned: float
-    turned_after: float
     applies: bool
     why_not: str = ""
 
@@ -153,18 +151,14 @@ def _judged(p, sd, usual, before, after) -> MagnetometerCalibration:
         why.append("the norm is no steadier with it")
     if np.abs(soft).max() > LARGEST_SOFT:
         why.append("what was found is no soft iron")
-    soft_sd = np.sqrt(np.tensordot(sd[3:8] ** 2, _SOFT**2, 1))
-    after = np.array(after) / abs(p[8])
     return MagnetometerCalibration(
         usual * p[8],
         p[:3] / p[8],
         sd[:3],
         soft,
-        soft_sd,
         before[0],
-        float(after[0]),
+        after[0] / abs(p[8]),
         before[1],
-        float(after[1]),
         not why,
         "; ".join(why),
     )

@@ -34,13 +34,11 @@ class Candidate:
     ----------
     segments : unit name -> segment name
     probability : from the motion alone, every assignment taken for equally likely beforehand
-    log_likelihood : against units that have nothing to do with each other
     mounting_of_place : stated mountings fit better as those of the places than as those of the units
     """
 
     segments: Mapping[str, str]
     probability: float
-    log_likelihood: float
     mounting_of_place: bool = False
 
 
@@ -52,16 +50,12 @@ class Placement:
     ----------
     candidates : most probable first, at most 20, and the given one
     given : unit name -> segment as given, None where it was not said
-    given_rank : place of the given assignment, 1 for the most probable; None when a unit had no segment
-    given_probability : its probability, 0 when a unit had no segment
     compared : number of assignments looked at
     places : unit name -> segment -> probability, over all that were looked at, most probable first
     """
 
     candidates: tuple[Candidate, ...]
     given: Mapping[str, str | None]
-    given_rank: int | None
-    given_probability: float
     compared: int
     places: Mapping[str, Mapping[str, float]]
 
@@ -196,13 +190,8 @@ def _ranked(units: Sequence[Unit], tree: Tree, rows: np.ndarray, scores: np.ndar
     rank = next((r for r, i in enumerate(order) if named[i] == said), None)
     shown = [*order[:KEPT], *([order[rank]] if rank is not None and rank >= KEPT else [])]
     return Placement(
-        tuple(
-            Candidate(named[i], float(probability[i]), float(total[i]), bool(scores[-1, i] > scores[0, i]))
-            for i in shown
-        ),
+        tuple(Candidate(named[i], float(probability[i]), bool(scores[-1, i] > scores[0, i])) for i in shown),
         said,
-        None if rank is None else rank + 1,
-        0.0 if rank is None else float(probability[order[rank]]),
         len(rows),
         {unit.name: _places(unit.name, named, probability) for unit in units},
     )

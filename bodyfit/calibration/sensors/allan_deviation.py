@@ -11,7 +11,6 @@ CLUSTERS = (
     9  # fewest clusters that a deviation is made from: 25 % sure (IEEE Std 952-1997, annex C, from memory)
 )
 READ_AT = 0.7  # s, the cluster time that must be reached to read at 1 s: cluster times double
-FLATTEST = 0.25  # slope between which and ½ a curve counts as that of a random walk
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,20 +36,6 @@ class AllanCurve:
         if self.tau[-1] < READ_AT:
             return None
         return np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
-
-    @property
-    def bias_instability(self) -> np.ndarray:
-        """(3,) SI, lowest point / 0.664; NaN where the curve still falls at its end."""
-        low = self.deviation.argmin(0)
-        return np.where(low < len(self.tau) - 1, self.deviation.min(0) / 0.664, np.nan)
-
-    @property
-    def random_walk(self) -> np.ndarray:
-        """(3,) SI/√s, K: σ = K √(τ / 3), read at τ = 3 s on a line of slope ½; NaN where none shows."""
-        if len(self.tau) < 3:
-            return np.full(3, np.nan)
-        rise = np.log(self.deviation[-1] / self.deviation[-3]) / np.log(self.tau[-1] / self.tau[-3])
-        return np.where(rise > FLATTEST, self.deviation[-1] * np.sqrt(3 / self.tau[-1]), np.nan)
 
 
 def allan_curve(stretches: Sequence[np.ndarray], step: float) -> AllanCurve | None:

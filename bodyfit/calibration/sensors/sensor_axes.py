@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
-from ...core.rotations import apply, exp
-from ...recording.capture import Unit
+from ...core.rotations import exp
 from ...recording.signals import Signals
 
 WINDOW_S = 4.0
@@ -173,23 +172,6 @@ def _judged(unit: str, sensor: str, loss: np.ndarray, factor: float) -> UnitAxes
     if factor == 1.0 and not (mean[0] > WRONG and best < BETTER * mean[0]):
         near = np.array([0])
     return UnitAxes(unit, sensor, len(loss), float(mean[0]), AXES[near], factor, float(mean[near[0]]))
-
-
-def with_axes(unit: Unit, found: UnitAxes) -> Unit:
-    """The unit with its gyroscope's axes put right; done only when somebody asks for it.
-
-    Parameters
-    ----------
-    unit : as recorded
-    found : of this unit; its first axes are taken
-
-    Returns
-    -------
-    Unit
-    """
-    if unit.gyroscope is None:
-        return unit
-    return dataclasses.replace(unit, gyroscope=found.factor * apply(found.axes[0], unit.gyroscope))
 
 
 def axes_findings(found: Sequence[UnitAxes]) -> tuple[Finding, ...]:

@@ -14,8 +14,8 @@ from ...recording.rest import REST_FORCE, REST_RATE, REST_S
 from .allan_deviation import AllanCurve, allan_curve
 
 CALM_S = 0.25  # noise is averaged over so long before a unit is asked whether it moves
-LOW_FORCE_NOISE, HIGH_FORCE_NOISE = 80e-6 * 9.80665, 0.25e-3 * 9.80665  # m/s²/√Hz
-LOW_RATE_NOISE, HIGH_RATE_NOISE = np.radians(0.004), np.radians(0.015)  # rad/s/√Hz
+HIGH_FORCE_NOISE = 0.25e-3 * 9.80665  # m/s²/√Hz
+HIGH_RATE_NOISE = np.radians(0.015)  # rad/s/√Hz
 NOISE_SOURCE = (
     "data sheet of a wearable-class chip: 0.007 °/s/√Hz, 0.16 mg/√Hz; usual 0.004 to 0.015 °/s/√Hz, "
     "80 to 250 µg/√Hz (from memory)"

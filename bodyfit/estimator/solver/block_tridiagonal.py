@@ -44,15 +44,6 @@ class Blocks:
         self.next: dict[tuple[int, int], np.ndarray] = defaultdict(lambda: np.zeros((keyframes, 3, 3)))
 
     @property
-    def diagonal(self) -> np.ndarray:
-        """(k, n, n) own blocks, whole."""
-        out = np.zeros((self.k, self.slots, 3, self.slots, 3))
-        for (a, b), values in self.own.items():
-            out[:, b, :, a, :] = np.swapaxes(values, -1, -2)
-            out[:, a, :, b, :] = values
-        return out.reshape(self.k, self.n, self.n)
-
-    @property
     def tie(self) -> np.ndarray:
         """(n, n), block between the last keyframe and the one after it, rows of the former."""
         out = np.zeros((self.slots, 3, self.slots, 3))

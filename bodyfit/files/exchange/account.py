@@ -32,7 +32,7 @@ class Account:
     sensors : worn unit -> sensors used of it
     warnings : sentences, most harmful first
     findings : severity -> how many
-    iterations, converged, wall_time_s : of the solver; None where it isn't told
+    iterations, converged : of the solver; None where it isn't told
     """
 
     version: str
@@ -46,7 +46,6 @@ class Account:
     findings: Mapping[str, int]
     iterations: int | None = None
     converged: bool | None = None
-    wall_time_s: float | None = None
 
     @property
     def worn(self) -> str:
@@ -94,5 +93,4 @@ def account_of(summary: Mapping[str, Any]) -> Account:
         findings={word: found.count(word) for word in ("serious", "warning", "note")},
         iterations=solver.get("iterations"),
         converged=solver.get("converged"),
-        wall_time_s=summary.get("wall_time_s"),
     )

@@ -40,7 +40,6 @@ def summary_of(title: str, model: str) -> dict[str, Any]:
         "warnings": ["one unit sat loosely"],
         "findings": [{"severity": "warning"}, {"severity": "note"}],
         "solver": {"iterations": 7, "converged": True},
-        "wall_time_s": 1.5,
     }
 
 

@@ -13,8 +13,6 @@ from ..limits import DRIFT_TOLD_DEG, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
 from ..subject import Reviewed
 
 SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap
-NEAR_S = 2.0  # s; doubtful stretches of one field nearer than that are told as one
-MOST_SPANS = 12  # stretches of one unit that are told
 
 
 def joint_centres(reviewed: Reviewed) -> Iterator[Finding]:
@@ -130,7 +128,6 @@ def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
     for name, unit in reviewed.summary.get("units", {}).items():
         elastic = unit.get("elastic_deg_per_g")
         level = float(np.linalg.norm(elastic, 2)) if elastic is not None else 0.0
-        level = max(level, float(unit.get("soft_tissue_sd_deg") or 0.0))
         if level <= SOFT_TISSUE.value:
             continue
         yield _unit_finding(
