@@ -9,10 +9,9 @@ from typing import Protocol
 
 import numpy as np
 
-from ..core.rotations import heading_matrix, left_jacobian_inverse, log, skew
+from ..core.rotations import UP, heading_matrix, left_jacobian_inverse, log, skew
 
 Blocks = Sequence[tuple[str, int, np.ndarray]]
-UP = np.array([0.0, 1.0, 0.0])
 
 
 @dataclass(frozen=True, eq=False)

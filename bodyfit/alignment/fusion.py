@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..core.rotations import as_complex, exp
+from ..core.rotations import as_complex, exp, nearest_rotation
 from .evidence import Blocks, Evidence, GivenMounting, Guess, HeldPose, SharedAxis
 
 LEAST_INFORMATION = np.radians(100.0)  # rad, standard deviation of a rotation that nothing is known of
@@ -210,9 +210,7 @@ def _aligned(evidence: Sequence[Evidence], guess: Guess) -> np.ndarray:
     for e in evidence:
         for unit, seen, true, weight in e.directions(guess):
             B[unit] += np.einsum("n,ni,nj->ij", weight, true, seen)
-    U, _, Vt = np.linalg.svd(B)
-    U[:, :, 2] *= np.sign(np.linalg.det(U @ Vt))[:, None]
-    return U @ Vt
+    return nearest_rotation(B)
 
 
 def _facings(sure: Sequence[Evidence], evidence: Sequence[Evidence], guess: Guess) -> np.ndarray:

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..core.robust import huber, normal_sums
-from ..core.rotations import apply, skew
+from ..core.rotations import UP, apply, skew
 from ..recording.keyframe_averages import Averages
+from .joint_equations import TURN_BASIS, arms_solved, by_heading, centre_rows, projected
+
+HEADINGS = 72  # of a circle, 5° apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +124,7 @@ def joint_start(
     from the best heading, twice.
     """
     headings = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
-    basis = np.stack([np.ones(HEADINGS), np.cos(headings), np.sin(headings)], -1)
+    basis = by_heading(headings)
     own, untouched = (np.concatenate([lever, force[..., None]], -1) for force, lever in (parent, child))
     turned = np.array(TURN_BASIS)[:, None] @ untouched  # ψ = 0 leaves it as it is; cc is the same for any ψ
     w = np.ones(len(own))
@@ -132,50 +135,14 @@ def joint_start(
         pc = weighted.T @ turned.reshape(3, -1, 4)
         cc = (untouched * scale[:, None, None]).reshape(-1, 4).T @ untouched.reshape(-1, 4)
         H, b, c = projected(pp, np.einsum("hb,bjl->hjl", basis, pc), cc, mean, precision)
-        levers = np.linalg.solve(H, b[..., None])[..., 0]
-        cost = 0.5 * (c - np.einsum("hi,hi->h", b, levers))
+        levers, fall = arms_solved(H, b)
+        cost = 0.5 * (c - fall)
         best = int(np.argmin(cost))
         full = np.tensordot(basis[best], turned, 1)
         r = levers[best]
         off = own @ np.append(r[:3], 1.0) - full @ np.append(r[3:], 1.0)
         w = huber(off, sd)
     return headings, cost, levers.reshape(-1, 2, 3)
-
-
-HEADINGS = 72
-TURN_BASIS = (
-    np.diag([0.0, 1.0, 0.0]),
-    np.diag([1.0, 0.0, 1.0]),
-    np.array([[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]]),
-)  # Ry(ψ) = TURN_BASIS[0] + cos ψ TURN_BASIS[1] + sin ψ TURN_BASIS[2]
-
-
-def projected(
-    pp: np.ndarray, pc: np.ndarray, cc: np.ndarray, mean: np.ndarray, precision: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Normal equations of a joint's two arms for n headings or shifts, from sums over (lever matrix | force).
-
-    Parameters
-    ----------
-    pp : (4, 4), parent with itself
-    pc : (n, 4, 4), parent with child
-    cc : (4, 4) or (n, 4, 4), child with itself
-    mean, precision : (6,) m and (6, 6) 1/m², prior of the arms
-
-    Returns
-    -------
-    H, b, c : (n, 6, 6), (n, 6), (n,); the arms r = H⁻¹ b leave the sum of squares c − b · r
-    """
-    n = len(pc)
-    H, b = np.tile(precision, (n, 1, 1)), np.tile(precision @ mean, (n, 1))
-    H[:, :3, :3] += pp[:3, :3]
-    H[:, 3:, 3:] += cc[..., :3, :3]
-    H[:, :3, 3:] -= pc[:, :3, :3]
-    H[:, 3:, :3] -= np.swapaxes(pc[:, :3, :3], -1, -2)
-    b[:, :3] -= pp[:3, 3] - pc[:, :3, 3]
-    b[:, 3:] -= cc[..., :3, 3] - pc[:, 3, :3]
-    c = pp[3, 3] + cc[..., 3, 3] - 2 * pc[:, 3, 3] + mean @ precision @ mean
-    return H, b, c
 
 
 def levers_from_rotations(
@@ -199,9 +166,7 @@ def levers_from_rotations(
     """
     H, b = prior.precision.copy(), prior.precision @ prior.mean
     for j, (p, c) in enumerate(ends.units):
-        A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
-        z = average.force[:, c] - average.force[:, p]
-        known = average.known[:, p] & average.known[:, c]
+        A, z, known = centre_rows(average, p, c)
         w = known * huber(A @ levers[j].ravel() - z, sd[j]) / (correlated * sd[j] ** 2)
         own = slice(6 * j, 6 * j + 6)
         told, pull = normal_sums(A, w, z)
@@ -232,9 +197,8 @@ def heading_information(
     parent, child = joint_forces(average, ends, levers)
     out = np.zeros((2, len(ends.units)))
     for j, (p, c) in enumerate(ends.units):
-        A = np.concatenate([average.lever[:, p], -average.lever[:, c]], -1)
-        d = -np.cross([0.0, 1.0, 0.0], child[:, j])
-        known = average.known[:, p] & average.known[:, c]
+        A, _, known = centre_rows(average, p, c)
+        d = -np.cross(UP, child[:, j])
         w = known * huber(parent[:, j] - child[:, j], sd[j]) / (correlated * sd[j] ** 2)
         own = slice(6 * j, 6 * j + 6)
         told, b = normal_sums(A, w, d)

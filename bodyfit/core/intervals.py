@@ -10,7 +10,7 @@ JOIN_S = 0.3  # s, stretches nearer to each other count as one
 SHORTEST_S = 0.05  # s, what is shorter is left out: three frames of a usual sampling
 
 
-def runs(flags: np.ndarray) -> list[tuple[int, int]]:
+def runs(flags: np.ndarray) -> np.ndarray:
     """Runs of True.
 
     Parameters
@@ -19,10 +19,9 @@ def runs(flags: np.ndarray) -> list[tuple[int, int]]:
 
     Returns
     -------
-    (start, end) of each, the end exclusive
+    (k, 2) of int: first index of each, and the one past its last
     """
-    edges = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
-    return list(zip(np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist(), strict=True))
+    return np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int))).reshape(-1, 2)
 
 
 @dataclass(frozen=True)
@@ -62,10 +61,10 @@ def stretches(
     -------
     list of Stretch, in the order of time
     """
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], holds, [False]]).astype(int)))
+    edges = runs(holds)
     if not len(edges):
         return []
-    first, last = edges[::2], edges[1::2] - 1
+    first, last = edges[:, 0], edges[:, 1] - 1
     apart = time[first[1:]] - time[last[:-1]] > join
     first, last = first[np.r_[True, apart]], last[np.r_[apart, True]]
     step = float(np.median(np.diff(time))) if len(time) > 1 else 0.0

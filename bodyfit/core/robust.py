@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+BAND_95 = 1.959963984540054  # standard deviations to either side that hold 95 % of a normal; by definition
+NORMAL_MEDIAN = 0.6745  # median of |x| of a standard normal distribution; by definition, to four digits
+SD_BY_MEDIAN = 1.4826  # its inverse; by definition, to five digits
+
 
 def normal_sums(A: np.ndarray, w: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Normal equations of weighted rows: Σ w AᵀA and Σ w Aᵀz.
@@ -35,7 +39,7 @@ def robust_sd(values: np.ndarray, least: np.ndarray | float) -> np.ndarray:
     (J,) array
     """
     middle = np.median(np.abs(values), axis=0)
-    return np.maximum(least, 1.4826 * np.sqrt(np.mean(middle**2, axis=-1)))
+    return np.maximum(least, SD_BY_MEDIAN * np.sqrt(np.mean(middle**2, axis=-1)))
 
 
 def huber(value: np.ndarray, sd: np.ndarray | float, knee: float = 1.5) -> np.ndarray:

@@ -193,9 +193,27 @@ def mean_rotation(R: np.ndarray) -> np.ndarray:
     -------
     (U, 3, 3)
     """
-    U, _, Vt = np.linalg.svd(R.mean(0))
-    flip = np.sign(np.linalg.det(U @ Vt))
-    U[..., :, 2] *= flip[:, None]
+    return nearest_rotation(R.mean(0))
+
+
+def nearest_rotation(B: np.ndarray) -> np.ndarray:
+    """Rotations R nearest to matrices B: tr(Bᵀ R) is largest.
+
+    Parameters
+    ----------
+    B : (..., 3, 3); of pairs of directions Σ w a bᵀ, where R carries b onto a
+
+    Returns
+    -------
+    (..., 3, 3), proper
+
+    Notes
+    -----
+    B = U S Vᵀ, R = U diag(1, 1, det U Vᵀ) Vᵀ. Source: Kabsch 1976, doi:10.1107/S0567739476001873; the
+    proper sign Umeyama 1991, doi:10.1109/34.88573.
+    """
+    U, _, Vt = np.linalg.svd(B)
+    U[..., :, 2] *= np.sign(np.linalg.det(U @ Vt))[..., None]
     return U @ Vt
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..core.intervals import runs
 from ..recording.sampling import GAP
 from ..recording.trials import Trial, within
 
@@ -45,8 +46,7 @@ def inferred_segments(tracks: Sequence[Track], trials: Sequence[Trial] = ()) -> 
         for u, segment in enumerate(track.segments):
             if not signals.has["gyroscope"][u] and not signals.has["orientation"][u]:
                 continue
-            edges = np.flatnonzero(np.diff(np.r_[False, signals.lost[:, u], False].astype(int)))
-            spans = _in_trials(signals.key_time[edges].reshape(-1, 2), trials, signals.key_step)
+            spans = _in_trials(signals.key_time[runs(signals.lost[:, u])], trials, signals.key_step)
             if len(spans):
                 out[segment] = np.round(spans, 4).tolist()
     return out

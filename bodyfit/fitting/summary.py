@@ -13,6 +13,8 @@ from ..body.plain_data import body_data
 from ..calibration.intake import Intake
 from ..calibration.magnetic.field_gate import untrusted
 from ..core.findings import Finding
+from ..core.gravity import STANDARD_GRAVITY
+from ..core.intervals import runs
 from ..estimator.problem.estimate import Estimate
 from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import heading_sd
@@ -168,7 +170,7 @@ def _units(capture: Capture, tracks: Sequence[Track], intake: Intake) -> dict[st
                 "mounting_sd_deg": _plain(np.degrees(np.sqrt(np.diag(mounting.covariance[u])))),
                 "mounting_covariance_rad2": mounting.covariance[u].tolist(),
                 "mounting_open": list(open_directions(mounting, u)),
-                "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * 9.80665),
+                "elastic_deg_per_g": _plain(np.degrees(found.body.elastic[u]) * STANDARD_GRAVITY),
                 "gyroscope_bias_deg_per_s": _plain(np.degrees(found.state.bias[:, u].mean(0)))
                 if turning
                 else None,
@@ -191,8 +193,7 @@ def _drift(problem: Problem, found: Estimate, unit: int) -> float:
 def _untrusted(problem: Problem, found: Estimate, unit: int) -> list[list[float]]:
     """[start, end] s of stretches in which the field was not trusted; shorter than a second is left out."""
     doubted = ~found.trust.trusted[:, unit]
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], doubted, [False]]).astype(int)))
-    at = np.append(problem.signals.key_time, np.inf)[edges.reshape(-1, 2)]
+    at = np.append(problem.signals.key_time, np.inf)[runs(doubted)]
     end = float(problem.signals.time[-1])
     return [[round(float(a), 3), round(min(float(b), end), 3)] for a, b in at if b - a >= 1.0]
 

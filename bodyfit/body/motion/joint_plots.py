@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.robust import BAND_95
 from ...errors import InputError, suggest
 from .poses import PoseSequence
 
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-BAND = 1.96  # standard deviations to either side that hold 95 % of a normal distribution
 VAGUE_DEG = 90.0  # half band from which an angle says nothing, next to gimbal lock: it does not set the scale
 LABEL = 22  # letters of a line beside an axis
 COLUMN_INCHES, ROW_INCHES = 3.6, 1.7
@@ -127,7 +127,7 @@ def _panel(
         look: dict[str, Any] = LOOKS[_side(name)[0]]
         own = poses.model.joints[name].angles[row]
         degrees = np.degrees(poses.joint_angles[name][own])
-        half = sd[name][own] * np.degrees(BAND) if own in sd.get(name, {}) else None
+        half = sd[name][own] * np.degrees(BAND_95) if own in sd.get(name, {}) else None
         time, drawn, half_drawn = _broken(poses.time, degrees, half)
         panel.plot(time, drawn, linewidth=1.1, **look)
         if half_drawn is not None:

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import binary_opening, uniform_filter1d
 
-from ...alignment.joint_centre import TURN_BASIS, projected
-from ...core.robust import huber
+from ...alignment.joint_equations import TURN_BASIS, arms_solved, by_heading, projected
+from ...core.robust import SD_BY_MEDIAN, huber
 from ...recording.sampling import BRIDGED_S
 from ...recording.single_units import Unaided
 
@@ -142,11 +142,10 @@ def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.n
     outer = np.swapaxes(C, -1, -2).copy() @ C
     outer = outer.reshape(len(C), 16)
     cc = (sliding_window_view(outer, n, axis=0) @ known).reshape(shifts, 4, 4)
-    basis = np.stack([np.ones(HEADINGS), np.cos(_PSI), np.sin(_PSI)], -1)
-    turned = np.einsum("hb,sbjl->shjl", basis, pc).reshape(-1, 4, 4)
+    turned = np.einsum("hb,sbjl->shjl", by_heading(_PSI), pc).reshape(-1, 4, 4)
     precision = np.eye(6) * (JOINT_SD / LEVER_SD) ** 2
     H, b, c = projected(pp, turned, np.repeat(cc, HEADINGS, 0), np.zeros(6), precision)
-    return (c - np.sum(b * np.linalg.solve(H, b[..., None])[..., 0], -1)).reshape(shifts, HEADINGS)
+    return (c - arms_solved(H, b)[1]).reshape(shifts, HEADINGS)
 
 
 _PSI = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
@@ -176,7 +175,7 @@ def _refined(
         J[..., 3:6], J[..., 7] = -C[..., :3], -onwards
         J[:, 0, 6], J[:, 2, 6] = -there[:, 2], there[:, 0]  # −ŷ × there
         if iteration > 1:
-            sd = max(JOINT_LEAST, float(1.4826 * np.sqrt(np.mean(np.median(np.abs(e), axis=0) ** 2))))
+            sd = max(JOINT_LEAST, float(SD_BY_MEDIAN * np.sqrt(np.mean(np.median(np.abs(e), axis=0) ** 2))))
         w = known[span, 0] * known[at, 1] * huber(e, sd) * step / (ALIKE_S * sd**2)
         weighed = (w[:, None, None] * J).reshape(-1, 8)
         covariance = np.linalg.inv(weighed.T @ J.reshape(-1, 8) + prior)

@@ -8,6 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import binary_closing
 
+from ...core.intervals import runs
+from ...core.rotations import as_complex
+
 LEAST_SHARE = 0.5  # a unit whose field passes the gate less often is not used at all
 DIP_WITHOUT_PLACE = np.radians(60.0)  # middle latitudes; used only where no accelerometer shows the dip
 TURN_S = 2.0  # s, within which a gyroscope's bias turns a heading by a degree at most
@@ -147,7 +150,7 @@ def turn_of_field(field: np.ndarray, known: np.ndarray, step: float) -> np.ndarr
     out = np.zeros(field.shape[:2])
     if len(field) <= 2 * half:
         return out
-    level = field[..., 0] - 1j * field[..., 2]
+    level = as_complex(field)
     turned = np.abs(np.angle(level[2 * half :] * level[: -2 * half].conj()))
     out[half:-half] = np.where(known[2 * half :] & known[: -2 * half], turned, 0.0)
     return out
@@ -176,9 +179,8 @@ def _stretches(unit: int, bad: np.ndarray, trust: FieldTrust, time: np.ndarray) 
     size = 2 * max(1, round(0.5 * JOINED_S / step)) + 1
     padded = np.pad(bad, size)
     joined = binary_closing(padded, np.ones(size))[size:-size] if bad.any() else bad
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], joined, [False]]).astype(int))).reshape(-1, 2)
     out = []
-    for a, b in edges:
+    for a, b in runs(joined):
         share = {name: float(fail[a:b, unit].mean()) for name, fail in trust.fails.items()}
         why = [name for name, part in share.items() if part > 0.25 * max(share.values())]
         out.append((float(time[a] - step / 2), float(time[b - 1] + step / 2), " and ".join(why)))

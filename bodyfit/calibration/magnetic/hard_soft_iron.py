@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...core.robust import NORMAL_MEDIAN, huber
 from ...core.rotations import apply
 
 SPAN_S = 1.0  # between the readings that are compared: a turn that the gyroscope carries to within a degree
@@ -98,8 +99,7 @@ def calibrate_magnetometer(
         H = np.diag(np.r_[np.full(3, HARD_SD), np.full(5, SOFT_SD), NORM_SD] ** -2.0)
         g = H @ (p - START)
         for v, by, s in ((value[:, None], J[:, None], sd[0]), (moved, K, sd[1])):
-            size = np.linalg.norm(v, axis=1)
-            w = np.minimum(1.0, 1.5 * s / np.maximum(size, 1e-12)) / (alike * s**2)
+            w = huber(v, s) / (alike * s**2)
             H += np.einsum("kij,kil,k->jl", by, by, w)
             g += np.einsum("kij,ki,k->j", by, v, w)
         step_ = np.linalg.solve(H, g)
@@ -137,7 +137,7 @@ def _residuals(p, m, R, far, ok, pair):
 
 def _robust(v: np.ndarray) -> float:
     """Standard deviation of a component, from the median absolute value; never below a thousandth."""
-    return max(1e-3, float(np.median(np.abs(v))) / 0.6745) if v.size else NOISE
+    return max(1e-3, float(np.median(np.abs(v))) / NORMAL_MEDIAN) if v.size else NOISE
 
 
 def _judged(p, sd, usual, before, after) -> MagnetometerCalibration:

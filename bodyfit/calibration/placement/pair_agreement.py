@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from ...alignment.joint_centre import HEADINGS
+from ...alignment.joint_equations import arms_solved, by_heading, projected
 from ...core.rotations import heading_matrix
 from ...errors import CannotReconstructError
 from ...recording.keyframe_averages import HALF_WINDOW_S
@@ -123,9 +124,10 @@ def pair_table(stretch: Stretch, lever_sd: float = 0.3) -> PairTable:
     Notes
     -----
     For each pair, least squares of (F_i + L_i r_i) − Ry(ψ) (F_j + L_j r_j) over the arms and ψ, variable
-    projection as in `geometry.joint_start`, with the noise level taken from the residual itself. Means over
-    time are taken off: nobody accelerates one way for long, so they hold gravity and the accelerometers'
-    biases. At the best ψ the relative rotation shows the axis: the first singular pair of its mean.
+    projection as in `alignment.joint_centre.joint_start`, with the noise level taken from the residual
+    itself. Means over time are taken off: nobody accelerates one way for long, so they hold gravity and the
+    accelerometers' biases. At the best ψ the relative rotation shows the axis: the first singular pair of its
+    mean.
     """
     U = stretch.R.shape[1]
     i, j = np.triu_indices(U, 1)
@@ -165,8 +167,8 @@ def _fitted(
     w, sd, rows = np.ones((P, k)), np.full(P, FIRST_SD), np.arange(P)
     for _ in range(ROUNDS):
         H, b, c = _normal(A, B, w * stretch.telling / k / sd[:, None] ** 2, headings, lever_sd)
-        r = np.linalg.solve(H, b[..., None])[..., 0]
-        best = np.argmin(c - np.sum(b * r, -1), axis=1)
+        r, fall = arms_solved(H, b)
+        best = np.argmin(c - fall, axis=1)
         arms, psi = r[rows, best], headings[rows, best]
         at_first = np.einsum("pkij,pj->pki", A, np.c_[arms[:, :3], np.ones(P)])
         at_second = np.einsum("pkij,pj->pki", B, np.c_[arms[:, 3:], np.ones(P)])
@@ -191,16 +193,8 @@ def _normal(
     level = (slice(None), slice(None), [0, 2])
     turned = summed(Aw[level], B[level][:, :, ::-1] * np.array([1.0, -1.0])[:, None])  # x z' − z x'
     parts = np.stack([summed(Aw[:, :, 1:2], B[:, :, 1:2]), summed(Aw[level], B[level]), turned], 1)
-    pc = np.einsum(
-        "phb,pbjl->phjl", np.stack([np.ones_like(headings), np.cos(headings), np.sin(headings)], -1), parts
-    )
-    H = np.tile(np.eye(6) / lever_sd**2, (*pc.shape[:2], 1, 1))
-    H[..., :3, :3] += pp[:, None, :3, :3]
-    H[..., 3:, 3:] += cc[:, None, :3, :3]
-    H[..., :3, 3:] -= pc[..., :3, :3]
-    H[..., 3:, :3] -= np.swapaxes(pc[..., :3, :3], -1, -2)
-    b = np.concatenate([pc[..., :3, 3] - pp[:, None, :3, 3], pc[..., 3, :3] - cc[:, None, :3, 3]], -1)
-    return H, b, pp[:, None, 3, 3] + cc[:, None, 3, 3] - 2 * pc[..., 3, 3]
+    pc = np.einsum("phb,pbjl->phjl", by_heading(headings), parts)
+    return projected(pp[:, None], pc, cc[:, None], np.zeros(6), np.eye(6) / lever_sd**2)
 
 
 def _mean_relative(stretch: Stretch, i: np.ndarray, j: np.ndarray, psi: np.ndarray) -> np.ndarray:

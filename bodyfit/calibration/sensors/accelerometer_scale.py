@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
+from ...core.gravity import STANDARD_GRAVITY
+from ...core.robust import NORMAL_MEDIAN, huber
 from ...recording.capture import Unit
 from .gravity_windows import GravityWindows
 
@@ -24,7 +26,7 @@ LARGEST = 0.15  # share; an accelerometer further off is left as it is, and repo
 WINDOWS = 3  # fewer say nothing
 ROUNDS = 8  # of reweighted least squares
 WORTH_TELLING = 0.01  # share: a calibrated accelerometer stays within (from memory: 0.3 to 1 %)
-HIGH_BIAS = 0.06 * 9.80665  # m/s²; 60 mg, the upper end of raw chips (from memory)
+HIGH_BIAS = 0.06 * STANDARD_GRAVITY  # m/s²; 60 mg, the upper end of raw chips (from memory)
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,8 +123,8 @@ def _solved(
         norm = np.linalg.norm(mean, axis=-1)
         J = np.einsum("ki,kij->kj", mean / norm[:, None], columns) / sd[:, None]
         off = (norm - g) / sd
-        scatter = max(1.0, float(np.median(np.abs(off))) / 0.6745)
-        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(np.abs(off), 1e-12)) / scatter**2
+        scatter = max(1.0, float(np.median(np.abs(off))) / NORMAL_MEDIAN)
+        weight = huber(off[:, None], scatter) / scatter**2
         H = (J * weight[:, None]).T @ J + prior
         x = x - np.linalg.solve(H, (J * weight[:, None]).T @ off + prior @ x)
     return x, np.linalg.inv(H)
@@ -209,5 +211,5 @@ def _bias_finding(scale: AccelerometerScale, handled: bool) -> Finding:
         measure="m/s²",
         source="uncalibrated chips: 20 to 60 mg (from memory)",
         handled="bias taken off" if handled else "",
-        harm_deg=float(np.degrees(left / 9.80665)),
+        harm_deg=float(np.degrees(left / STANDARD_GRAVITY)),
     )

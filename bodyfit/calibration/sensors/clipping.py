@@ -11,6 +11,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from ...core.findings import Finding
+from ...core.intervals import runs
 from ...errors import CannotReconstructError
 from ...recording.capture import Unit
 
@@ -60,7 +61,7 @@ class Clipping:
     @property
     def stretches(self) -> list[tuple[float, float]]:
         """Start and end, s, of each run of clipped samples."""
-        return [(float(self.time[a]), float(self.time[b - 1])) for a, b in _runs(self.mask)]
+        return [(float(self.time[a]), float(self.time[b - 1])) for a, b in runs(self.mask)]
 
 
 def clipping(unit: Unit) -> tuple[Clipping, ...]:
@@ -108,28 +109,23 @@ def _flat_tops(values: np.ndarray) -> np.ndarray:
         top = float(x.max())
         if top > 0 and top >= ONE_RANGE * largest:
             at = x >= top * (1 - EQUAL)
-            out[:, axis] |= at & _is_limit(x, _runs(at), changes, axis)
+            out[:, axis] |= at & _is_limit(x, runs(at), changes, axis)
     return out
 
 
-def _is_limit(x: np.ndarray, runs: np.ndarray, changes: np.ndarray, axis: int) -> bool:
+def _is_limit(x: np.ndarray, at_top: np.ndarray, changes: np.ndarray, axis: int) -> bool:
     """Whether runs (k, 2) at an axis's extreme are flat tops."""
-    few = len(runs) < FLAT_TOPS
-    if few and np.sum(runs[:, 1] - runs[:, 0]) < FLAT_SAMPLES:
+    few = len(at_top) < FLAT_TOPS
+    if few and np.sum(at_top[:, 1] - at_top[:, 0]) < FLAT_SAMPLES:
         return False
     resolution = _resolution(x)
-    tops = [run for run in runs if _jump(x, *run) > STEEP * resolution]
+    tops = [run for run in at_top if _jump(x, *run) > STEEP * resolution]
     if len(tops) >= FLAT_TOPS and any(b - a > 1 for a, b in tops):  # a motion played twice peaks alike
-        return len(tops) > 0.5 * len(runs)
+        return len(tops) > 0.5 * len(at_top)
     others = np.asarray(np.delete(changes, axis, 1).any(1))
     usual = np.percentile(np.diff(np.flatnonzero(np.concatenate([[True], changes[:, axis], [True]]))), 95)
     long = [b - a for a, b in tops if b - a > usual and others[a : b - 1].mean() > 0.5]
     return sum(long) >= FLAT_SAMPLES
-
-
-def _runs(mask: np.ndarray) -> np.ndarray:
-    """(k, 2) start and end of runs of True."""
-    return np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(int), [0]]))).reshape(-1, 2)
 
 
 def _jump(x: np.ndarray, a: int, b: int) -> float:
@@ -184,7 +180,7 @@ def redrawn(unit: Unit, clipped: Iterable[Clipping]) -> Unit:
 def _axis_redrawn(time: np.ndarray, x: np.ndarray, clipped: np.ndarray) -> np.ndarray:
     """(N,) one axis with its short tops redrawn, never below what was read."""
     known, short = ~clipped & np.isfinite(x), clipped.copy()
-    for a, b in _runs(clipped):
+    for a, b in runs(clipped):
         short[a:b] = time[b - 1] - time[a] <= REDRAWN_S
     if not short.any() or known.sum() < 4:
         return x

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
+from ...core.intervals import runs
 from ...recording.capture import Unit
 
 BLOCK_S = 2.0  # s over which the median is taken; a jump's free fall lasts under 1 s (from memory)
@@ -86,9 +87,8 @@ def _median(values: np.ndarray) -> float:
 
 def _lasting(flags: np.ndarray) -> np.ndarray:
     """Only runs of at least `LASTING`."""
-    edges = np.flatnonzero(np.diff(np.r_[0, flags.astype(int), 0]))
     out = np.zeros(len(flags), bool)
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in runs(flags):
         out[a:b] = b - a >= LASTING
     return out
 

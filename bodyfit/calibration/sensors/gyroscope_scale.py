@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
+from ...core.robust import NORMAL_MEDIAN, huber
 from ...core.rotations import apply, log
 from ...recording.attitude import filtered
 from ...recording.capture import Unit
@@ -157,8 +158,8 @@ def _solved(
         H = np.einsum("kin,kim->nm", A * w[..., None], A, optimize=True) + prior
         x = np.linalg.solve(H, np.einsum("kin,ki->n", A, w * y))
         off = np.abs(y - A @ x) / sd[:, None]
-        scatter = max(1.0, float(np.median(off)) / 0.6745)
-        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(off, 1e-12))
+        scatter = max(1.0, float(np.median(off)) / NORMAL_MEDIAN)
+        weight = huber(off[..., None], scatter)
     return x[[0, 4, 8]], np.sqrt(np.diag(np.linalg.inv(H))[[0, 4, 8]])
 
 

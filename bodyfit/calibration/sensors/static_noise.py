@@ -9,12 +9,14 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from ...core.findings import Finding
+from ...core.gravity import STANDARD_GRAVITY
+from ...core.intervals import runs
 from ...recording.capture import Unit
 from ...recording.rest import REST_FORCE, REST_RATE, REST_S
 from .allan_deviation import AllanCurve, allan_curve
 
 CALM_S = 0.25  # noise is averaged over so long before a unit is asked whether it moves
-HIGH_FORCE_NOISE = 0.25e-3 * 9.80665  # m/s²/√Hz
+HIGH_FORCE_NOISE = 0.25e-3 * STANDARD_GRAVITY  # m/s²/√Hz
 HIGH_RATE_NOISE = np.radians(0.015)  # rad/s/√Hz
 NOISE_SOURCE = (
     "data sheet of a wearable-class chip: 0.007 °/s/√Hz, 0.16 mg/√Hz; usual 0.004 to 0.015 °/s/√Hz, "
@@ -121,7 +123,7 @@ def _still_runs(unit: Unit) -> np.ndarray:
     )
     # a window about each still middle lies still as a whole
     covered = (_running(still.astype(float), window) > 0.5 / window) & whole
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], covered.astype(int), [0]]))).reshape(-1, 2)
+    edges = runs(covered)
     long = edges[(edges[:, 1] - edges[:, 0]) >= window]
     return calm * (long + np.array([1, -1]))  # where it starts and ends lies inside a bin
 
@@ -167,7 +169,7 @@ def _noise_finding(rest: AtRest) -> Finding | None:
         return None
     said, top = (np.degrees(worst), np.degrees(limit)) if turning else (worst, limit)
     measure = "°/s/√Hz" if turning else "m/s²/√Hz"
-    harm = worst * np.sqrt(60) if turning else worst / 9.80665
+    harm = worst * np.sqrt(60) if turning else worst / STANDARD_GRAVITY
     return Finding(
         "noise-high",
         "warning",

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
+from ...core.intervals import runs
 from ...recording.capture import Unit
 
 STUCK_S = 1.0  # s; tried: real sensors repeat a reading for up to 0.09 s, but where the whole device does
@@ -63,9 +64,8 @@ def _of(unit: Unit, sensor: str, other: str) -> Stuck | None:
     """One sensor against the other."""
     values, seen = getattr(unit, sensor), getattr(unit, other)
     same = (values[1:] == values[:-1]).all(1)
-    edges = np.flatnonzero(np.diff(np.r_[0, same.astype(int), 0]))
     rows, longest = np.zeros(len(values), bool), 0.0
-    for a, b in zip(edges[::2], edges[1::2], strict=True):
+    for a, b in runs(same):
         lasted = float(unit.time[b] - unit.time[a])
         if lasted >= STUCK_S and _moves(seen[a : b + 1], MOVES[other]):
             rows[a : b + 1], longest = True, max(longest, lasted)

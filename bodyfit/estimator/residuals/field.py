@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...core.robust import huber
-from ...core.rotations import skew
+from ...core.rotations import UP, skew
 from .base import Linearised
 
 
@@ -37,7 +37,7 @@ def field_heading(
     """
     value = np.arctan2(-field[..., 2], field[..., 0])[..., None]
     weight = trusted * huber(value, sd) / (correlated * sd**2)
-    J = np.broadcast_to(np.array([0.0, 1.0, 0.0]), (*value.shape, 3))
+    J = np.broadcast_to(UP, (*value.shape, 3))
     return Linearised("field heading", value, ((units, 0, J),), weight[..., None])
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...core.robust import huber
-from ...core.rotations import skew
+from ...core.rotations import UP, skew
 from .base import Linearised
 
 
@@ -29,7 +29,7 @@ def gravity(force: np.ndarray, g: float, sd: float, correlated: float, known: np
     r = R f − g ŷ, ∂r/∂θ = −[R f]×, without its column for the vertical: |r| does not change with the heading,
     so that column adds nothing to the gradient and would only hold headings where they are.
     """
-    value = force - g * np.array([0.0, 1.0, 0.0])
+    value = force - g * UP
     weight = known * huber(value, sd) / (correlated * sd**2)
     jacobians = ((np.arange(force.shape[1]), 0, -skew(force) * np.array([1.0, 0.0, 1.0])),)
     return Linearised("gravity", value, jacobians, np.repeat(weight[..., None], 3, -1))
@@ -68,7 +68,7 @@ def velocity_gain(
     keeps motion out, however strong, since a wearer's speed is bounded.
     """
     f, V = force[:, unit_of], len(unit_of)
-    gain = 0.5 * step * (f[:-1] + f[1:]) - step * g * np.array([0.0, 1.0, 0.0])
+    gain = 0.5 * step * (f[:-1] + f[1:]) - step * g * UP
     value = np.diff(velocity, axis=0) - gain
     by_rotation = 0.5 * step * skew(f)
     eye = np.broadcast_to(np.eye(3), (*value.shape[:2], 3, 3))

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...alignment.joint_centre import joint_forces
 from ...calibration.magnetic.field_gate import FieldTrust, dip_of
-from ...core.rotations import apply, heading_matrix
+from ...core.rotations import apply, as_complex, heading_matrix
 from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem, judged
 from ..problem.unknowns import Body, State
@@ -77,9 +77,7 @@ def admitted(
     if not seen.any():
         return state, average, trust
     m = average.field
-    toward = np.sum(
-        weight * (m[..., 0] - 1j * m[..., 2]) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0
-    )
+    toward = np.sum(weight * as_complex(m) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0)
     own = strayed(problem, average, trust) ** 2
     prior = np.where(
         seen, (own + np.median(own[seen])) / 2, np.inf

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from .sensor_samples import SENSOR_UNITS, STANDARD_GRAVITY, Samples
+from ...core.gravity import STANDARD_GRAVITY
+from .sensor_samples import SENSOR_UNITS, Samples
 
 # Limits. Those without a source are set where no recording of a moving body comes near.
 QUATERNION_TOLERANCE = 1e-2

@@ -8,11 +8,11 @@ from typing import NoReturn
 
 import numpy as np
 
+from ...core.gravity import STANDARD_GRAVITY
 from ...errors import InputError
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 
-STANDARD_GRAVITY = 9.80665  # m/s², by definition (3rd CGPM 1901; CODATA)
 DEGREE = np.pi / 180
 SENSOR_UNITS: dict[str, dict[str, float]] = {
     "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY * 1e-3},

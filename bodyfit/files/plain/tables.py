@@ -205,6 +205,10 @@ def number_column(values: np.ndarray, known: np.ndarray) -> Any:
     ----------
     values : (N,) of float
     known : (N,) bool; what is not becomes an empty cell
+
+    Returns
+    -------
+    pyarrow.Array of float64
     """
     import pyarrow as pa
 

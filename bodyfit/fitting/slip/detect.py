@@ -11,6 +11,7 @@ from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
 from ...core.findings import Finding
+from ...core.rotations import nearest_rotation
 from ...estimator.problem.problem import Problem
 from ...estimator.problem.unknowns import Body
 from ...recording.attitude import stretches
@@ -124,8 +125,7 @@ def _best_turn(joints: Sequence[Centre | Hinge], k: int, unit: int) -> tuple[Rot
 def _turn(before: np.ndarray, after: np.ndarray) -> np.ndarray:
     """(3, 3) turn that carries directions after onto those before; smallest where they leave it open."""
     B = before.T @ after
-    U, _, Vt = np.linalg.svd(B + SMALLEST * np.linalg.norm(B) * np.eye(3))
-    return U @ np.diag([1.0, 1.0, np.linalg.det(U @ Vt)]) @ Vt
+    return nearest_rotation(B + SMALLEST * np.linalg.norm(B) * np.eye(3))
 
 
 def without_slip(capture: Capture, slip: Slip) -> Capture:

@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
+from ...alignment.joint_equations import arms_solved, centre_rows
 from ...core.robust import huber, robust_sd
-from ...core.rotations import apply
+from ...core.rotations import UP, apply
 from ...estimator.problem.problem import Problem
 from ...estimator.problem.unknowns import Body
 from ...recording.keyframe_averages import Averages
@@ -110,7 +111,7 @@ def _with_prior(H: np.ndarray) -> np.ndarray:
 def _fall(equations: Equations) -> np.ndarray:
     """Fall of the weighted sum of squares, bᵀ H⁻¹ b."""
     H, b = equations
-    return np.sum(b * np.linalg.solve(_with_prior(H), b[..., None])[..., 0], -1)
+    return arms_solved(_with_prior(H), b)[1]
 
 
 def centre(problem: Problem, body: Body, average: Averages, freed: np.ndarray, j: int) -> Centre:
@@ -138,8 +139,8 @@ def centre(problem: Problem, body: Body, average: Averages, freed: np.ndarray, j
     """
     (p, c), step, w = body.ends.units[j], problem.signals.key_step, problem.weights
     by_yield = [_yielding(freed[:, u], average.force[:, u], problem.g, step) for u in (p, c)]
-    A = np.concatenate([average.lever[:, p], -average.lever[:, c], by_yield[0], -by_yield[1]], -1)
-    z, known = average.force[:, c] - average.force[:, p], average.known[:, p] & average.known[:, c]
+    A, z, known = centre_rows(average, p, c)
+    A = np.concatenate([A, by_yield[0], -by_yield[1]], -1)
     prior = np.r_[np.full(6, PRIOR**-2), np.full(18, YIELD**-2)]
     off, sd = apply(A[..., :6], body.levers[j].ravel()) - z, float(body.joint_sd[j])
     for again in (True, True, False):
@@ -157,7 +158,7 @@ def centre(problem: Problem, body: Body, average: Averages, freed: np.ndarray, j
 
 def _yielding(R: np.ndarray, force: np.ndarray, g: float, step: float) -> np.ndarray:
     """(K + 1, 3, 9) m/s² per entry of M, second difference of R M a; none at the ends."""
-    a = apply(np.swapaxes(R, -1, -2), force - g * np.array([0.0, 1.0, 0.0]))
+    a = apply(np.swapaxes(R, -1, -2), force - g * UP)
     moved = (R[..., None] * a[:, None, None, :]).reshape(-1, 3, 9)
     out = np.zeros_like(moved)
     out[1:-1] = np.diff(moved, n=2, axis=0) / step**2

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation, Slerp
 
-from ...core.rotations import left_jacobian_inverse
+from ...core.rotations import left_jacobian_inverse, nearest_rotation
 
 LARGEST_GAP_S = 0.1  # s between reference samples that may be interpolated
 LAGS_S = np.arange(-12, 13) * 0.0025  # clock offsets that are tried
@@ -120,8 +120,7 @@ def picked(rotations: Rotation, rows: np.ndarray) -> Rotation:
 
 def renaming(found: Rotation, true: Rotation) -> Rotation:
     """The axes from which the true rotation vectors look most like the found ones."""
-    U, _, Vt = np.linalg.svd(found.as_rotvec().T @ true.as_rotvec())
-    return Rotation.from_matrix(U @ np.diag([1.0, 1.0, np.linalg.det(U @ Vt)]) @ Vt)
+    return Rotation.from_matrix(nearest_rotation(found.as_rotvec().T @ true.as_rotvec()))
 
 
 def main_axis(error: np.ndarray) -> tuple[float, float, float]:

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from ...body.chain import BodyModel
 from ...body.motion.joint_angles import joint_angles, wrap
+from ...core.robust import BAND_95
 from ...errors import CannotReconstructError
 from ...fitting.result import Fit
 from .reference import Reference, heading_offset, pair_of
@@ -18,7 +19,6 @@ from .rotation_error import Pair, best_lag, picked
 from .scores import PARTS, Scored, overall, rounded, scored
 
 BINS = 600  # stretches of time that a curve has, at most
-BAND = 1.959964  # standard deviations on either side of a 95 % band
 
 
 def score_motion(
@@ -148,7 +148,7 @@ def _joint_band(solution: Fit, reference: Reference, name: str, pair: Pair, lag:
     for angle, sd in known[name].items():
         own = reference.angle_sd is None
         there = sd[at] if own else np.interp(pair.time[at] + lag, reference.time, sd)
-        inside.append(np.abs(wrap(found[angle] - true[angle])) <= BAND * there + 1e-9)
+        inside.append(np.abs(wrap(found[angle] - true[angle])) <= BAND_95 * there + 1e-9)
     return float(np.mean(inside))
 
 
@@ -164,7 +164,7 @@ def _segment_band(solution: Fit, reference: Reference, name: str, lag: float) ->
     found, true = pair.matched(lag)
     error = np.abs((found * true.inv()).as_rotvec())
     sd = np.stack([sure.inclination, sure.heading, sure.inclination], axis=1)[at]
-    return float(np.mean(error <= BAND * sd + 1e-9))
+    return float(np.mean(error <= BAND_95 * sd + 1e-9))
 
 
 def _curves(

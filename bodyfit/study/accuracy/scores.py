@@ -7,11 +7,11 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
+from ...core.rotations import UP
 from .recording_conditions import Circumstances
 from .rotation_error import Pair, ends_removed, main_axis, rms, rotation_rms, split_about
 
 ROWS = 2000  # rows from which constant rotations at the ends are estimated, at most
-UP = np.array([0.0, 1.0, 0.0])
 FIFTH = 20.0  # percent of the time that counts as the calmest, or as the most shaken
 BENT_LEAST = 0.1  # of the field's strength, from which on its worst fifth counts as bent: the usual gate
 ONE_WAY = 0.8  # share of the mean square error from which on errors count as being of one kind

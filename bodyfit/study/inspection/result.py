@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...core.findings import Finding
+from ...core.gravity import STANDARD_GRAVITY
 from ...recording.capture import Unit
 from ...recording.trials import Trial
 
@@ -120,7 +121,7 @@ class Inspection:
     model: str = ""
     start: float | None = None
     end: float | None = None
-    gravity: float = 9.80665
+    gravity: float = STANDARD_GRAVITY
     units: tuple[UnitInspection, ...] = ()
     findings: tuple[Finding, ...] = ()
     versions: Mapping[str, str] = field(default_factory=dict)

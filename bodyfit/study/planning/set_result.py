@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ...core.robust import BAND_95
 from .question import WornSet
 
 
@@ -55,7 +56,7 @@ class SetResult:
         return float(np.mean(list(self.error_deg.values()))) if self.error_deg else None
 
 
-def wilson(met: int, trials: int, z: float = 1.96) -> tuple[float, float]:
+def wilson(met: int, trials: int, z: float = BAND_95) -> tuple[float, float]:
     """Interval of a share, 95 % by default.
 
     Parameters

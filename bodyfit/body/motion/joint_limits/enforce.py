@@ -151,7 +151,7 @@ def _stretches(poses: PoseSequence, bounds: Mapping[str, Bounds]) -> list[Stretc
         joint = poses.model.joints[name]
         beyond = np.any(_excess(poses, joint, limits) > ROUNDING, axis=-1)
         ends = tied(poses.model, frozenset((joint.parent, joint.child)))
-        found += [Stretch(max(a - margin, 0), min(b + margin, count), ends) for a, b in runs(beyond)]
+        found += [Stretch(max(a - margin, 0), min(b + margin, count), ends) for a, b in runs(beyond).tolist()]
     return merged(poses.model, found)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ....core.findings import Finding
+from ....core.rotations import nearest_rotation
 from ..limits import SLIP_DEG, SLIP_SOURCE
 from ..subject import Reviewed
 
@@ -107,8 +108,8 @@ def _steps(seen: np.ndarray, span: int, gap: int) -> np.ndarray:
     out = np.zeros((*seen.shape[:2], 3))
     t = np.arange(span + gap, len(seen) - span - gap)
     if len(t):
-        before = _mean_rotation(total[t - gap] - total[t - gap - span])
-        after = _mean_rotation(total[t + gap + span] - total[t + gap])
+        before = nearest_rotation(total[t - gap] - total[t - gap - span])
+        after = nearest_rotation(total[t + gap + span] - total[t + gap])
         turn = np.swapaxes(before, -1, -2) @ after
         out[t] = Rotation.from_matrix(turn.reshape(-1, 3, 3)).as_rotvec().reshape(len(t), -1, 3)
     return out
@@ -135,14 +136,6 @@ def _stand_out(sudden: np.ndarray, at: np.ndarray, near: int) -> np.ndarray:
         along[max(0, t - near) : t + near + 1] = 0.0
         out[k] = np.linalg.norm(axis) > STANDS_OUT * along.max()
     return out
-
-
-def _mean_rotation(total: np.ndarray) -> np.ndarray:
-    """The rotation nearest to a sum of rotation matrices (Moakher 2002)."""
-    U, _, Vt = np.linalg.svd(total)
-    sign = np.linalg.det(U @ Vt)
-    U[..., -1] *= sign[..., None]
-    return U @ Vt
 
 
 def _spread(steps: np.ndarray) -> np.ndarray:
