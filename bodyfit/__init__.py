@@ -27,6 +27,11 @@ if TYPE_CHECKING:
     from .fitting.fit import fit as fit
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
+    from .movement.strides.result import Event as Event
+    from .movement.strides.result import FootTrack as FootTrack
+    from .movement.strides.result import Stride as Stride
+    from .movement.strides.result import Strides as Strides
+    from .movement.strides.strides import strides as strides
     from .recording.capture import Calibration as Calibration
     from .recording.capture import Capture as Capture
     from .recording.capture import Place as Place
@@ -60,6 +65,10 @@ _HOMES = {
     "CaseResult": ".study.comparison.result",
     "Circumstances": ".study.accuracy.recording_conditions",
     "Comparison": ".study.comparison.compare",
+    "Event": ".movement.strides.result",
+    "FootTrack": ".movement.strides.result",
+    "Stride": ".movement.strides.result",
+    "Strides": ".movement.strides.result",
     "Finding": ".core.findings",
     "Fit": ".fitting.result",
     "Joint": ".body.parts",
@@ -92,6 +101,7 @@ _HOMES = {
     "read_reference": ".study.accuracy.reference_file",
     "review": ".study.review.review",
     "simulate": ".simulation.simulate",
+    "strides": ".movement.strides.strides",
 }
 
 __all__ = [
@@ -102,9 +112,11 @@ __all__ = [
     "CaseResult",
     "Circumstances",
     "Comparison",
+    "Event",
     "Exported",
     "Finding",
     "Fit",
+    "FootTrack",
     "Joint",
     "Person",
     "Place",
@@ -118,6 +130,8 @@ __all__ = [
     "SetResult",
     "Simulated",
     "SimulationSettings",
+    "Stride",
+    "Strides",
     "Unit",
     "Weights",
     "WornSet",
@@ -136,6 +150,7 @@ __all__ = [
     "read_reference",
     "review",
     "simulate",
+    "strides",
 ]
 
 

@@ -25,6 +25,10 @@ ELSEWHERE = {
     "plan": (".plan", "Which units to wear for a motion, before anything is bought or strapped on."),
     "report": (".report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
     "review": (".review", "What to be wary of in a motion: findings with time, number, limit, source."),
+    "strides": (
+        ".strides",
+        "When feet strike and leave the ground, and every stride's length, speed, height.",
+    ),
     "simulate": (".simulate", "What worn units would have measured during a given motion."),
 }
 LONGEST = 4000  # characters of an error: fifty lines of a terminal (by reasoning)

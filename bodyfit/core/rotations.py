@@ -182,6 +182,29 @@ def apply(R: np.ndarray, v: np.ndarray) -> np.ndarray:
     return np.einsum("...ij,...j->...i", R, v)
 
 
+def products(steps: np.ndarray) -> np.ndarray:
+    """Matrices multiplied one after the other, from the identity.
+
+    Parameters
+    ----------
+    steps : (n, m, m)
+
+    Returns
+    -------
+    (n + 1, m, m): I, S₀, S₀ S₁, …
+
+    Notes
+    -----
+    By doubling: log₂ n passes over the whole array (Hillis & Steele 1986, doi:10.1145/7902.7903).
+    """
+    out = np.concatenate([np.eye(steps.shape[-1])[None], steps])
+    reach = 1
+    while reach < len(out):
+        out[reach:] = out[:-reach].copy() @ out[reach:]
+        reach *= 2
+    return out
+
+
 def mean_rotation(R: np.ndarray) -> np.ndarray:
     """Rotations nearest to several, over the first axis.
 

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
-from ..core.rotations import UP, apply, heading_matrix, smallest_rotation
+from ..core.rotations import UP, apply, heading_matrix, products, smallest_rotation
 from .preintegration import Turns
 from .signals import Signals
 
@@ -38,7 +38,7 @@ def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.n
     if has["gyroscope"] and has["accelerometer"]:
         return filtered(signals, unit)[:: signals.per_key]
     if has["gyroscope"]:
-        R = _integrated(turns, unit)
+        R = products(turns.carried[:, -1, unit])
         return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
     return _from_vectors(signals, unit, has, north)
 
@@ -107,17 +107,6 @@ def through_gaps(R: np.ndarray, lost: np.ndarray) -> np.ndarray:
         return np.broadcast_to(R[at[0]] if len(at) else np.eye(3), R.shape)
     inside = np.clip(np.arange(len(R)), at[0], at[-1])
     return Slerp(at, Rotation.from_matrix(R[at]))(inside).as_matrix()
-
-
-def _integrated(turns: Turns, unit: int) -> np.ndarray:
-    """The turns one after the other, from the identity."""
-    steps = turns.carried[:, -1, unit]
-    out = np.concatenate([np.eye(3)[None], steps])
-    reach = 1
-    while reach < len(out):  # prefix products by doubling: log₂ K passes over the whole array
-        out[reach:] = out[:-reach].copy() @ out[reach:]
-        reach *= 2
-    return out
 
 
 def _turned_to(R: np.ndarray, measured: np.ndarray, target: np.ndarray) -> np.ndarray:

@@ -179,10 +179,10 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     out["rest_rate"] = np.full((len(samples[::per_key]), 3), np.nan)
     out["attitude"] = np.broadcast_to(np.eye(3), (count, 3, 3))
     if unit.accelerometer is not None:
-        spline, known = _spline(unit, "accelerometer", unit.time, frames)
+        spline, known = sensor_spline(unit, "accelerometer", unit.time, frames)
         out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
     if unit.magnetometer is not None:
-        spline, known = _spline(unit, "magnetometer", unit.time, frames)
+        spline, known = sensor_spline(unit, "magnetometer", unit.time, frames)
         values = spline(samples)
         norm = np.linalg.norm(values, axis=1)
         usual = np.median(norm[known(samples)]) if known(samples).any() else 1.0
@@ -190,7 +190,7 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     if unit.orientation is not None:
         out |= _from_orientation(unit, frames, stride)
     if unit.gyroscope is not None:
-        spline, known = _spline(unit, "gyroscope", unit.time - latency, frames)
+        spline, known = sensor_spline(unit, "gyroscope", unit.time - latency, frames)
         rate, change = spline(frames), spline(frames, 1)
         gone = known.lost(frames)
         rate[gone] = change[gone] = 0.0
@@ -215,8 +215,28 @@ def _thinned(values: np.ndarray, stride: int) -> np.ndarray:
     return uniform_filter1d(values, stride, axis=0, mode="nearest")[::stride].copy() if stride > 1 else values
 
 
-def _spline(unit: Unit, sensor: str, stamps: np.ndarray, frames: np.ndarray):
-    """Cubic spline through a sensor's valid samples, and where it was sampled."""
+def sensor_spline(
+    unit: Unit, sensor: str, stamps: np.ndarray, frames: np.ndarray
+) -> tuple[CubicSpline, Coverage]:
+    """Cubic spline through a sensor's valid samples, and where it was sampled.
+
+    Parameters
+    ----------
+    unit : with that sensor
+    sensor : name
+    stamps : (N,) s, of its samples
+    frames : (T,) s, times that matter
+
+    Returns
+    -------
+    spline : of time in s, held constant beyond both ends; straight through gaps too long for a cubic
+    coverage : where it was sampled
+
+    Raises
+    ------
+    InputError
+        There are hardly any samples.
+    """
     good = usable(unit, sensor)
     at, values = stamps[good], getattr(unit, sensor)[good]
     known = Coverage(at, frames[0], frames[-1])

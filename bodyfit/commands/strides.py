@@ -1,0 +1,37 @@
+"""`bodyfit strides`: a fit or a capture in; events and strides out, printed and as two tables."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("recorded", metavar="FIT_OR_CAPTURE", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    metavar="OUT",
+    type=click.Path(path_type=Path),
+    help="Folder for events.csv and strides.csv.  [that of the fit; none for a capture]",
+)
+def strides(recorded: Path, out: Path | None) -> None:
+    """When feet strike and leave the ground in FIT_OR_CAPTURE, and what each stride was like.
+
+    FIT_OR_CAPTURE is a folder that `bodyfit fit` wrote, of a body with feet, or a capture with a unit on a
+    foot. docs/movement.md tells what each column means. Exit code 1: no step is in it; 2: the call or a file
+    is wrong.
+    """
+    from ..files.capture.folder import read_capture
+    from ..files.movement.stride_files import EVENTS, STRIDES
+    from ..files.plain.atomic_file import check_folder
+    from ..fitting.result import read_fit
+    from ..movement.strides.strides import strides as strides_of
+    from .terminal.strides import print_strides
+
+    is_fit = (recorded / "summary.json").is_file()
+    out = recorded if out is None and is_fit else out
+    if out is not None:
+        check_folder(out, (EVENTS, STRIDES))
+    found = strides_of(read_fit(recorded) if is_fit else read_capture(recorded))
+    print_strides(found, () if out is None else found.write(out))

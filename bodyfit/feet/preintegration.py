@@ -1,0 +1,74 @@
+"""Gyroscope and accelerometer between keyframes, and how their integrals change with biases."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..core.rotations import apply, exp
+from .samples import PER_KEY, FootSamples
+
+
+@dataclass(frozen=True, eq=False)
+class Between:
+    """What happened between keyframes, in the unit frame at the earlier one; K − 1 intervals.
+
+    Attributes
+    ----------
+    turn : (K − 1, 3, 3) ΔR
+    gain : (K − 1, 3) m/s, ∫ ΔR f dt
+    way : (K − 1, 3) m, ∬ ΔR f dt²
+    gain_by_bias, way_by_bias : (K − 1, 3, 3) s and s², minus their change with the accelerometer's bias
+    rate : (K, 3) rad/s at the keyframes, bias taken off
+    """
+
+    turn: np.ndarray
+    gain: np.ndarray
+    way: np.ndarray
+    gain_by_bias: np.ndarray
+    way_by_bias: np.ndarray
+    rate: np.ndarray
+
+
+def between_keyframes(samples: FootSamples, force: np.ndarray, rate: np.ndarray) -> Between:
+    """Integrals from keyframe to keyframe.
+
+    Parameters
+    ----------
+    samples : of one unit
+    force, rate : (N, 3) m/s² and rad/s, unit frame, biases taken off
+
+    Returns
+    -------
+    Between
+
+    Notes
+    -----
+    Turns by the Magnus expansion to second order, forces linear between samples in the frame of the keyframe.
+
+    References
+    ----------
+    Forster et al. 2017, doi:10.1109/TRO.2016.2597321, section VI; Iserles et al. 2000, Acta Numerica 9:215.
+    """
+    dt, K = samples.step, len(samples.key_time)
+    small = 0.5 * dt * (rate[:-1] + rate[1:]) + dt**2 / 12 * np.cross(rate[:-1], rate[1:])
+    turns = exp(small).reshape(K - 1, PER_KEY, 3, 3)
+    D = [np.broadcast_to(np.eye(3), (K - 1, 3, 3))]
+    for j in range(PER_KEY):  # over the few samples of an interval, all intervals at once
+        D.append(D[-1] @ turns[:, j])
+    at = np.arange(K - 1)[:, None] * PER_KEY + np.arange(PER_KEY + 1)
+    felt = [apply(D[j], force[at[:, j]]) for j in range(PER_KEY + 1)]
+    gain, way, N, P = (
+        np.zeros((K - 1, 3)),
+        np.zeros((K - 1, 3)),
+        np.zeros((K - 1, 3, 3)),
+        np.zeros((K - 1, 3, 3)),
+    )
+    for j in range(PER_KEY):
+        middle = 0.5 * (D[j] + D[j + 1])
+        way = way + gain * dt + (2 * felt[j] + felt[j + 1]) * (dt**2 / 6)
+        gain = gain + (felt[j] + felt[j + 1]) * (0.5 * dt)
+        P = P + N * dt + middle * (0.5 * dt**2)
+        N = N + middle * dt
+    return Between(D[-1], gain, way, N, P, rate[::PER_KEY])

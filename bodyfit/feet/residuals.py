@@ -1,0 +1,170 @@
+"""What the signals, the ground and a standing foot say about its path: residuals with their Jacobians."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..core.rotations import UP, apply, log, skew
+from .normal_equations import NormalEquations
+from .preintegration import Between
+from .state import (
+    BALL,
+    BIAS_FORCE,
+    BIAS_RATE,
+    CONSTANTS,
+    GROUND,
+    HEEL,
+    LAG,
+    PLACE,
+    SCALE,
+    STATES,
+    TURN,
+    VELOCITY,
+    FootState,
+)
+
+IN_CONTACT = 1e-4  # m a keyframe, by which the ground below a standing foot moves (by reasoning: it doesn't)
+LEAST_WEIGHT = 1e-3  # below which a contact is left out (by reasoning)
+
+
+def _empty(count: int, size: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Jacobians of `count` residuals: of a keyframe, of the next, of the constants."""
+    return (
+        np.zeros((count, size, STATES)),
+        np.zeros((count, size, STATES)),
+        np.zeros((count, size, CONSTANTS)),
+    )
+
+
+def add_turn(to: NormalEquations, state: FootState, between: Between, dt: float, sd: np.ndarray) -> None:
+    """The gyroscope: Log(R₁ ΔRᵀ R₀ᵀ) = 0 from keyframe to keyframe.
+
+    Parameters
+    ----------
+    to : takes the residuals
+    state : at K keyframes
+    between : gyroscope and accelerometer between them
+    dt : s from keyframe to keyframe
+    sd : (K − 1,) rad
+
+    Notes
+    -----
+    With the lag τ: ∂/∂τ = −R₀ (ω₁ − ω₀).
+    """
+    R = state.R[:-1]
+    here, there, common = _empty(len(R), 3)
+    here[:, :, TURN], there[:, :, TURN], common[:, :, BIAS_RATE] = -np.eye(3), np.eye(3), R * dt
+    common[:, :, LAG] = -apply(R, np.diff(between.rate, axis=0))
+    value = log(state.R[1:] @ np.swapaxes(R @ between.turn, -1, -2))
+    to.add(value, (here, there, common), sd)
+
+
+def add_travel(
+    to: NormalEquations, state: FootState, between: Between, dt: float, sd: np.ndarray, gravity: float
+) -> None:
+    """The accelerometer: v₁ − v₀ + g Δt up − R₀ Δv = 0, and likewise the way.
+
+    Parameters
+    ----------
+    to : takes the residuals
+    state : at K keyframes
+    between : gyroscope and accelerometer between them
+    dt : s from keyframe to keyframe
+    sd : (K − 1,) m/s; that of the way is half of it times Δt
+    gravity : m/s²
+    """
+    R = state.R[:-1]
+    gain, way = apply(R, between.gain), apply(R, between.way)
+    here, there, common = _empty(len(R), 3)
+    here[:, :, VELOCITY], there[:, :, VELOCITY], here[:, :, TURN] = -np.eye(3), np.eye(3), skew(gain)
+    common[:, :, BIAS_FORCE], common[:, :, SCALE] = R @ between.gain_by_bias, gain
+    value = np.diff(state.velocity, axis=0) + gravity * dt * UP - gain
+    to.add(value, (here, there, common), sd)
+    here, there, common = _empty(len(R), 3)
+    here[:, :, PLACE], there[:, :, PLACE], here[:, :, TURN] = -np.eye(3), np.eye(3), skew(way)
+    here[:, :, VELOCITY] = -dt * np.eye(3)
+    common[:, :, BIAS_FORCE], common[:, :, SCALE] = R @ between.way_by_bias, way
+    value = np.diff(state.place, axis=0) - state.velocity[:-1] * dt + 0.5 * gravity * dt**2 * UP - way
+    to.add(value, (here, there, common), 0.5 * dt * sd + 1e-5)  # 10 µm: no way is known better (by reasoning)
+
+
+def add_ground(to: NormalEquations, state: FootState, sd: np.ndarray) -> None:
+    """The ground below a foot stays at one height: h₁ − h₀ = 0.
+
+    Parameters
+    ----------
+    to : takes the residuals
+    state : at K keyframes
+    sd : (K − 1,) m
+    """
+    here, there, common = _empty(len(sd), 1)
+    here[:, 0, GROUND], there[:, 0, GROUND] = -1, 1
+    to.add(np.diff(state.ground)[:, None], (here, there, common), sd)
+
+
+def standing_point(state: FootState, towards_heel: np.ndarray) -> np.ndarray:
+    """(K, 3) m, the point of the sole that stands, seen from the unit, unit frame.
+
+    Parameters
+    ----------
+    state : of a foot
+    towards_heel : (K,) one at the heel, zero at the ball
+
+    Returns
+    -------
+    (K, 3)
+    """
+    a = towards_heel[:, None]
+    return (1 - a) * state.ball + a * state.heel
+
+
+def slip(state: FootState, rate: np.ndarray, towards_heel: np.ndarray) -> np.ndarray:
+    """Velocity of the point of the sole that should stand: v + R (ω × r).
+
+    Parameters
+    ----------
+    state : at K keyframes
+    rate : (K, 3) rad/s, unit frame
+    towards_heel : (K,) one at the heel, zero at the ball
+
+    Returns
+    -------
+    (K, 3) m/s, world
+    """
+    return state.velocity + apply(state.R, np.cross(rate, standing_point(state, towards_heel)))
+
+
+def add_contact(
+    to: NormalEquations,
+    state: FootState,
+    rate: np.ndarray,
+    towards_heel: np.ndarray,
+    weight: np.ndarray,
+    sd: tuple[np.ndarray, float],
+) -> None:
+    """A point of the sole stands, v + R (ω × r) = 0, and stands on the ground, (x + R r)·up − h = 0.
+
+    Parameters
+    ----------
+    to : takes the residuals
+    state : at K keyframes
+    rate : (K, 3) rad/s, unit frame
+    towards_heel : (K,) one at the heel, zero at the ball
+    weight : (K,) factor on the weights; keyframes with next to none are left out
+    sd : (K,) m/s, of the slip, and m, of the height
+    """
+    at = np.flatnonzero(weight > LEAST_WEIGHT)
+    R, a = state.R[at], towards_heel[at][:, None, None]
+    arm = apply(R, standing_point(state, towards_heel)[at])
+    value = slip(state, rate, towards_heel)[at]
+    here, _, common = _empty(len(at), 3)
+    here[:, :, VELOCITY], here[:, :, TURN] = np.eye(3), -skew(value - state.velocity[at])
+    turned = R @ skew(rate[at])
+    common[:, :, BALL], common[:, :, HEEL] = turned * (1 - a), turned * a
+    root = np.sqrt(weight[at])
+    to.add(value, (here, None, common), sd[0][at] / root, at)
+    here, _, common = _empty(len(at), 1)
+    here[:, 0, PLACE], here[:, 0, GROUND], here[:, 0, TURN] = UP, -1, -skew(arm)[:, 1]
+    common[:, 0, BALL], common[:, 0, HEEL] = R[:, 1] * (1 - a[..., 0]), R[:, 1] * a[..., 0]
+    height = state.place[at, 1] + arm[:, 1] - state.ground[at]
+    to.add(height[:, None], (here, None, common), sd[1] / root, at)

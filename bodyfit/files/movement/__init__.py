@@ -1,0 +1,1 @@
+"""Files on what happened: events, strides and what else a movement holds."""

@@ -1,0 +1,1 @@
+"""What happened in a motion: strides, activities, repetitions."""

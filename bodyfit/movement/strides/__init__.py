@@ -1,0 +1,1 @@
+"""Strides: when feet strike and leave, how long, how high, how fast."""

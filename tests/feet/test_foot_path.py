@@ -1,0 +1,62 @@
+"""The path of a foot by formulas: lengths, heights, bias, what is refused."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from bodyfit.errors import InputError
+from bodyfit.feet.samples import foot_samples
+from bodyfit.feet.smoother import foot_path, lengths
+from tests.feet.stepping import stepping
+
+
+def marks(made):
+    """Middles of the stances between swings."""
+    return 0.5 * (made.strike[:-1] + made.off[1:])
+
+
+@pytest.mark.parametrize("length", [0.6, 1.3])
+def test_stride_lengths(length):
+    made = stepping(length)
+    path = foot_path(foot_samples(made.unit, 9.80665))
+    at = marks(made)
+    found, sd = lengths(path, at[:-1], at[1:])
+    assert np.abs(found - length).max() < 0.02
+    assert np.all(np.abs(found - length) < 3 * sd) and np.all(sd < 0.05)
+
+
+def test_steps_of_stairs():
+    made = stepping(0.6, rise=0.34)
+    path = foot_path(foot_samples(made.unit, 9.80665))
+    height = np.interp(marks(made), path.time, path.state.ground)
+    assert np.abs(np.diff(height) - 0.34).max() < 0.02
+
+
+def test_a_biased_gyroscope_is_found():
+    made = stepping()
+    bias = np.array([0.004, -0.003, 0.005])
+    unit = dataclasses.replace(made.unit, gyroscope=made.unit.gyroscope + bias)
+    path = foot_path(foot_samples(unit, 9.80665))
+    assert np.abs(path.state.bias_rate - bias)[[0, 2]].max() < 1e-3  # about up, nothing tells
+
+
+def test_a_gyroscope_that_is_early_is_found():
+    """Late ones are tried on recordings: a swing that is the same backwards can't tell late from early."""
+    made = stepping()
+    late = np.stack([np.interp(made.unit.time + 0.015, made.unit.time, w) for w in made.unit.gyroscope.T], 1)
+    path = foot_path(foot_samples(dataclasses.replace(made.unit, gyroscope=late), 9.80665))
+    assert path.state.lag == pytest.approx(-0.015, abs=0.004)
+
+
+def test_a_unit_without_gyroscope_is_refused():
+    unit = stepping().unit.only(frozenset({"accelerometer"}))
+    with pytest.raises(InputError, match=r"units\.foot: no gyroscope, expected accelerometer and gyroscope"):
+        foot_samples(unit, 9.80665)
+
+
+def test_too_short_a_recording_is_refused():
+    with pytest.raises(InputError, match=r"1\.\d+ s of samples, expected at least 2 s"):
+        foot_samples(stepping().unit.between(0.0, 1.5), 9.80665)
