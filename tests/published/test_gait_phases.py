@@ -1,7 +1,7 @@
 """Shares of the stride and toe clearance of healthy adults at their own pace, against published values.
 
-Sources stand beside each value in data/gait_phases.csv (printed to a percent, a millimetre); those of Perry and
-Whittle from memory. Means over walkers of `foot_events_walk` (Voisard et al. 2023), straight walking.
+Sources stand beside each value in data/gait_phases.csv (printed to a percent, a millimetre); those of Perry
+and Whittle from memory. Means over walkers of `foot_events_walk` (Voisard et al. 2023), straight walking.
 """
 
 from __future__ import annotations
