@@ -41,12 +41,13 @@ class NormalEquations:
         rows = slice(len(residual)) if at is None else at
         weight = (1 / sd)[:, None]
         r = (residual * weight)[..., None]
-        here, there, common = (None if J is None else J * weight[..., None] for J in jacobians)
+        here, common = (jacobians[i] * weight[..., None] for i in (0, 2))
         hereT = np.swapaxes(here, -1, -2)
         self.own[rows] += hereT @ here
         self.border[rows] += hereT @ common
         self.gradient[rows] += (hereT @ r)[..., 0]
-        if there is not None:
+        if jacobians[1] is not None:
+            there = jacobians[1] * weight[..., None]
             thereT = np.swapaxes(there, -1, -2)
             self.own[1:] += thereT @ there
             self.border[1:] += thereT @ common

@@ -46,7 +46,9 @@ def test_a_biased_gyroscope_is_found():
 def test_a_gyroscope_that_is_early_is_found():
     """Late ones are tried on recordings: a swing that is the same backwards can't tell late from early."""
     made = stepping()
-    late = np.stack([np.interp(made.unit.time + 0.015, made.unit.time, w) for w in made.unit.gyroscope.T], 1)
+    late = np.stack(
+        [np.interp(made.unit.time + 0.015, made.unit.time, w) for w in np.transpose(made.unit.gyroscope)], 1
+    )
     path = foot_path(foot_samples(dataclasses.replace(made.unit, gyroscope=late), 9.80665))
     assert path.state.lag == pytest.approx(-0.015, abs=0.004)
 

@@ -1,5 +1,6 @@
 """Strides of steps by formulas: events, lengths, heights; files; what is refused."""
 
+# pyright: reportArgumentType=false, reportCallIssue=false, reportOperatorIssue=false, reportOptionalOperand=false
 from __future__ import annotations
 
 import dataclasses

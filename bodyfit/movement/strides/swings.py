@@ -164,7 +164,7 @@ class _Curves:
         return self.motion.gap[at] / np.sqrt(12)
 
 
-def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
+def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float | np.floating) -> float:
     """Time at which a curve first lies above a level, between samples; NaN where it never does.
 
     Parameters
@@ -186,7 +186,7 @@ def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: flo
     return float(t[k] - (t[k] - t[k - 1]) * (y[k] - level) / (y[k] - y[k - 1]))
 
 
-def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
+def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float | np.floating) -> float:
     """Time at which a curve last lies above a level, between samples; NaN where it never does.
 
     Parameters
