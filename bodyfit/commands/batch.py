@@ -47,7 +47,7 @@ def batch(
     the same again to go on after a stop: only what is missing or has changed is done. With --scheduler a
     CAPTURE may be any address that fsspec reads on the workers, such as s3://bucket/folder.
     """
-    from .batch_progress import BatchProgress
+    from .terminal.batch_progress import BatchProgress
 
     with BatchProgress() as progress:
         from ..files.plain.atomic_file import check_folder

@@ -22,6 +22,7 @@ ELSEWHERE = {
     "compare": (".compare", "The same recording with other sensors, without the body, with fewer units."),
     "export": (".export", "A fit as C3D, spreadsheet, Parquet, netCDF or BIDS-Motion data set."),
     "inspect": (".inspect", "What a capture holds, what is wrong with it, and what to do."),
+    "new": (".new", "A setup.toml drafted from tables of samples, each guess marked."),
     "plan": (".plan", "Which units to wear for a motion, before anything is bought or strapped on."),
     "report": (".report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
     "review": (".review", "What to be wary of in a motion: findings with time, number, limit, source."),

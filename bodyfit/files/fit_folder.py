@@ -198,7 +198,7 @@ def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -
 def _writers(fit: FitLike) -> dict[str, Writer]:
     """File name -> what writes it to an open file, in the order of FILES."""
     positions = fit.poses.positions
-    return {
+    writers: dict[str, Writer] = {
         "segments.csv": partial(
             write_segments, time=fit.poses.time, rotations=fit.poses.rotations, positions=positions
         ),
@@ -207,7 +207,10 @@ def _writers(fit: FitLike) -> dict[str, Writer]:
         ),
         "pose.glb": partial(write_pose, poses=fit.poses),
         "summary.json": lambda file: file.write(summary_text(fit.summary).encode()),
-    } | ({TRIALS: partial(_write_trials, trials=fit.trials)} if fit.trials else {})
+    }
+    if fit.trials:
+        writers[TRIALS] = partial(_write_trials, trials=fit.trials)
+    return writers
 
 
 def _write_trials(file: IO[bytes], trials: Sequence[Trial]) -> None:

@@ -112,6 +112,7 @@ FACTORS = {
     ("accelerometer", "m/s^2"): 1.0,
     ("accelerometer", "g"): scipy.constants.g,
     ("accelerometer", "mg"): scipy.constants.g * scipy.constants.milli,
+    ("accelerometer", "cm/s^2"): scipy.constants.centi,
     ("gyroscope", "rad/s"): 1.0,
     ("gyroscope", "deg/s"): scipy.constants.degree,
     ("gyroscope", "mdeg/s"): scipy.constants.degree * scipy.constants.milli,

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 
 import bodyfit
-from bodyfit.commands.batch_progress import BatchProgress
+from bodyfit.commands.terminal.batch_progress import BatchProgress
 from bodyfit.core.workers.work import Died, silent
 from bodyfit.errors import InputError
 from bodyfit.files.capture.writer import write_capture

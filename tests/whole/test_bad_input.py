@@ -183,7 +183,7 @@ SETUP_FAULTS = {
     "unknown unit of force": (
         '"m/s^2"',
         '"m/s2"',
-        "accelerometer.unit: found 'm/s2'; expected one of m/s^2, g, mg; did you mean 'm/s^2'?",
+        "accelerometer.unit: found 'm/s2'; expected one of m/s^2, g, mg, cm/s^2; did you mean 'm/s^2'?",
     ),
     "unknown unit of rate": (
         '"deg/s"',

@@ -14,6 +14,7 @@ from ..plain.toml_reader import TomlTable, read_toml
 from .bids.reader import read_bids
 from .bids.tables import dataset_of
 from .joined_trials import ReadUnits, read_units
+from .open_lines import refuse_open
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
@@ -45,6 +46,7 @@ def read_capture(path: str | Path) -> Capture:
         return read_bids(path)
     setup = read_toml(_setup_file(path))
     setup.only(SETUP_KEYS)
+    refuse_open(setup)
     model = read_body(setup)
     read = read_units(setup)
     _check_worn(setup, read.units, model)

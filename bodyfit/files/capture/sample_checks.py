@@ -42,7 +42,7 @@ def _check_gravity(samples: Samples) -> None:
     in_g = samples.median_length * samples.factor / STANDARD_GRAVITY
     found = f"found a median length of {samples.median_length:.4g} {samples.unit}, {in_g:.3g} times gravity"
     other = _unit_within(samples, 0.7 * STANDARD_GRAVITY, 1.5 * STANDARD_GRAVITY)
-    if other:
+    if other and not 0.7 <= in_g <= 1.5:  # mg and cm/s^2 are nearly alike
         samples.refuse(f'{found}; expected about 1; these numbers fit unit = "{other}"')
     if in_g < LEAST_GRAVITY:
         samples.refuse(
@@ -76,8 +76,13 @@ def _check_field(samples: Samples) -> None:
 
 
 def _unit_within(samples: Samples, low: float, high: float) -> str | None:
-    """Another unit, if any, that brings the median length into [low, high], SI; the largest such."""
+    """Another unit, if any, that brings the median length into [low, high], SI; the largest such.
+
+    Of mg and cm/s^2, which differ by 2 %, the one that brings it nearer to gravity.
+    """
     units = sorted(SENSOR_UNITS[samples.sensor].items(), key=lambda item: -item[1])
+    if samples.sensor == "accelerometer":
+        units.sort(key=lambda item: abs(np.log(samples.median_length * item[1] / STANDARD_GRAVITY)))
     others = [(unit, factor) for unit, factor in units if unit not in (samples.unit, "arbitrary")]
     return next((unit for unit, factor in others if low <= samples.median_length * factor <= high), None)
 

@@ -15,7 +15,7 @@ from ..plain.toml_reader import TomlTable
 
 DEGREE = np.pi / 180
 SENSOR_UNITS: dict[str, dict[str, float]] = {
-    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY * 1e-3},
+    "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY * 1e-3, "cm/s^2": 1e-2},
     "gyroscope": {"rad/s": 1.0, "deg/s": DEGREE, "mdeg/s": DEGREE * 1e-3},
     "magnetometer": {"T": 1.0, "uT": 1e-6, "nT": 1e-9, "G": 1e-4, "mG": 1e-7, "arbitrary": 1.0},
     "orientation": {"": 1.0},

@@ -46,7 +46,7 @@ def found_dialect(path: Path, given: Dialect) -> Dialect:
     Dialect with every part known; where the lines show nothing, that of the file's name (tabs for .tsv,
     commas for others, decimal point, no line before the header)
     """
-    lines = _first_lines(path)
+    lines = first_lines(path)
     usual = "\t" if ".tsv" in path.name.lower() else ","
     separator = given.separator or _separator(lines[given.skip_rows or 0 :], usual)
     rows = [_cells(line, separator) for line in lines]
@@ -58,8 +58,8 @@ def found_dialect(path: Path, given: Dialect) -> Dialect:
     return Dialect(separator, given.decimal or _decimal(data, separator), skip)
 
 
-def _first_lines(path: Path) -> list[str]:
-    """The first lines of a text file, packed or not."""
+def first_lines(path: Path) -> list[str]:
+    """The first LINES_LOOKED_AT lines of a text file, packed or not."""
     packed = path.name.lower().endswith(".gz")
     with gzip.open(path) if packed else path.open("rb") as file:
         return [line.decode("utf-8-sig", "replace").rstrip("\r\n") for line in islice(file, LINES_LOOKED_AT)]

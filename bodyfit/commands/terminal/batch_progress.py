@@ -7,7 +7,7 @@ import threading
 from types import TracebackType
 from typing import IO, Any, Self
 
-from ..study.batch.result import DONE, Row
+from ...study.batch.result import DONE, Row
 
 
 class BatchProgress:

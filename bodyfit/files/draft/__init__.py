@@ -1,0 +1,1 @@
+"""Drafts a setup.toml from tables as recorders write them; every guess is marked as one."""
