@@ -12,15 +12,18 @@ import numpy as np
 from ..core.rotations import as_complex, exp, nearest_rotation
 from .evidence import Blocks, Evidence, GivenMounting, Guess, HeldPose, SharedAxis
 
-LEAST_INFORMATION = np.radians(100.0)  # rad, standard deviation of a rotation that nothing is known of
-FREE_PLACE = 0.3  # m, where a unit sits on a segment: within a limb's length
-TAIL = 4.0  # degrees of freedom of Student's t, whose weights take outliers' influence
-MOST_STEPS = 30
-SETTLED = 1e-4  # rad
-MOST_SENSES = 6  # axes whose two senses are all tried together
-DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two
-CARE_ROUNDS, CARE_SETTLES, CARE_FREEDOM = 12, 0.02, 1.0  # see `_with_care`
-ALIKE = 3.0  # cost by which another choice of senses counts as much worse (a likelihood ratio of e³)
+# rad, standard deviation of a rotation that nothing is known of; by reasoning: next to nothing, as
+# `Weights.rotation_at_start`
+LEAST_INFORMATION = np.radians(100.0)
+FREE_PLACE = 0.3  # m, where a unit sits on a segment: within a limb's length; by reasoning
+TAIL = 4.0  # degrees of freedom of Student's t, whose weights take outliers' influence (Lange et al. 1989)
+MOST_STEPS = 30  # chosen; not tried
+SETTLED = 1e-4  # rad; by reasoning: far below any mounting's deviation
+MOST_SENSES = 6  # axes whose two senses are all tried together; by reasoning: 2⁶ solutions of a small problem
+DIFFERENT = 0.2  # of an entry of a mounting, in which two solutions count as two; chosen; not tried
+CARE_ROUNDS, CARE_SETTLES, CARE_FREEDOM = 12, 0.02, 1.0  # see `_with_care`; chosen; not tried
+# cost by which another choice of senses counts as much worse (a likelihood ratio of e³); chosen; not tried
+ALIKE = 3.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,14 +16,14 @@ from ..recording.keyframe_averages import Averages
 from .joint_centre import Ends
 
 USUAL = 0.002  # s; low-pass filters of wearable-class chips lag by 1 to 4 ms (data sheets, from memory)
-LEAST = 0.0003  # s, smaller latencies change nothing
-SIGNIFICANT = 2.0  # standard deviations
-OFFSET_LEAST, OFFSET_SIGNIFICANT = (
-    0.0005,
-    4.0,
-)  # s and standard deviations, for the clock of one among many units
-OFFSET_SD = 0.01  # s, prior of a unit's offset: larger ones are taken off before
-DRIFT_SD = 0.003  # s, prior of what a clock gains over half of the capture: 100 ppm in one minute
+LEAST = 0.0003  # s, smaller latencies change nothing; by reasoning: 0.1° at 400 °/s
+SIGNIFICANT = 2.0  # standard deviations; chosen; not tried
+# s and standard deviations, for the clock of one among many units; chosen; not tried
+OFFSET_LEAST, OFFSET_SIGNIFICANT = 0.0005, 4.0
+OFFSET_SD = 0.01  # s, prior of a unit's offset: larger ones are taken off before; by reasoning
+# s, prior of what a clock gains over half of the capture: 100 ppm in one minute; by reasoning: crystals
+# keep within that (data sheets, from memory)
+DRIFT_SD = 0.003
 
 
 @dataclass(frozen=True, eq=False)

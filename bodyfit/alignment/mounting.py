@@ -10,9 +10,10 @@ from scipy.ndimage import uniform_filter1d
 
 from .fusion import Fused
 
-STILL_RATE = 0.15  # rad/s, root mean square below which a pose is taken for held
-STILL_S = 0.5  # s, shortest pose that is looked for when none is declared
-SURE = np.radians(15.0)  # standard deviation up to which other things may rest on a mounting
+STILL_RATE = 0.15  # rad/s, root mean square below which a pose is taken for held; chosen; not tried
+STILL_S = 0.5  # s, shortest pose that is looked for when none is declared; chosen; not tried
+# standard deviation up to which other things may rest on a mounting; chosen; not tried
+SURE = np.radians(15.0)
 
 
 @dataclass(frozen=True, eq=False)

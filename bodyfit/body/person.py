@@ -11,7 +11,8 @@ import numpy as np
 from ..errors import InputError, suggest
 
 SEXES = ("female", "male")
-LENGTHS_M = (0.02, 1.2)  # m, within which any one segment of any person lies
+# m, within which any one segment of any person lies; by reasoning: from a foot's height to a leg
+LENGTHS_M = (0.02, 1.2)
 Fraction = float | Sequence[float] | Mapping[str, Any]
 """A number, three numbers, or a mapping {male, female} of either; a share of stature, mass or length."""
 

@@ -10,8 +10,9 @@ from .chain import BodyModel
 from .parts import Joint, Segment
 
 # Keys that hold shares of stature, mass or length -> how many numbers
+# how many numbers each has; by definition
 SEGMENT_SHARES = {"length_of_stature": 1, "mass_of_body": 1, "com_of_length": 3, "gyration_of_length": 3}
-JOINT_SHARES = {"centre_in_parent_of_stature": 3, "centre_in_child_of_stature": 3}
+JOINT_SHARES = {"centre_in_parent_of_stature": 3, "centre_in_child_of_stature": 3}  # likewise; by definition
 
 
 def segment_data(segment: Segment) -> dict[str, Any]:

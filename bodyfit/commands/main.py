@@ -33,7 +33,7 @@ ELSEWHERE = {
     "simulate": (".simulate", "What worn units would have measured during a given motion."),
 }
 LONGEST = 4000  # characters of an error: fifty lines of a terminal (by reasoning)
-INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as shells report it
+INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as POSIX shells report it
 
 
 def one_line(text: str) -> str:

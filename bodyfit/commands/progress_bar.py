@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import IO, Any, Self
 
 SHOWN_AFTER = 1.0  # s
-LINE_EVERY = 10.0  # s, where the stream is no terminal
+LINE_EVERY = 10.0  # s, where the stream is no terminal; chosen; not tried
 
 
 class Progress:

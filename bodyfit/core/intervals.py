@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-JOIN_S = 0.3  # s, stretches nearer to each other count as one
-SHORTEST_S = 0.05  # s, what is shorter is left out: three frames of a usual sampling
+JOIN_S = 0.3  # s, stretches nearer to each other count as one; chosen; not tried
+SHORTEST_S = 0.05  # s, what is shorter is left out: three frames of a usual sampling; by reasoning
 
 
 def runs(flags: np.ndarray) -> np.ndarray:

@@ -68,7 +68,8 @@ def log(R: np.ndarray) -> np.ndarray:
     return out
 
 
-HALF_TURN = -1.999  # 2 cos φ below which R − Rᵀ is too small to tell the axis well
+# 2 cos φ below which R − Rᵀ is too small to tell the axis well; by reasoning: within 2° of half a turn
+HALF_TURN = -1.999
 
 
 def _vector(R: np.ndarray) -> np.ndarray:

@@ -25,10 +25,13 @@ from .uncertainty.held_parameters import information_beforehand, with_constants
 from .updates.field_level import ADMITTED_AFTER, admitted
 from .updates.joint_geometry import refine
 
-USUAL_ITERATIONS = 7  # after which most captures have converged (chains, knees, demos)
-MOST_ITERATIONS = 25  # a deep squat in pieces takes 15 (tried)
-GEOMETRY_SETTLES = 5  # iterations after which lever arms, axes and scales are held, so that steps can die out
-LATENCY_AFTER = (2, 4)  # iterations after which the joints agree well enough to show a latency
+# after which chains, knees and demos have converged; tried: on those of docs/validation.md
+USUAL_ITERATIONS = 7
+MOST_ITERATIONS = 25  # tried: a deep squat in pieces takes 15
+# iterations after which lever arms, axes and scales are held, so that steps can die out; chosen; not tried
+GEOMETRY_SETTLES = 5
+# iterations after which the joints agree well enough to show a latency; chosen; not tried
+LATENCY_AFTER = (2, 4)
 
 
 def estimate(

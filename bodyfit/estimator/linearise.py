@@ -79,7 +79,9 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
     return parts + _of_fields(problem, average, trust) + _of_orientations(problem, state)
 
 
-ANYWHERE = 10.0  # m, where a unit is when it starts: of all bridges together, only differences show
+# m, where a unit is when it starts: of all bridges together, only differences show; by reasoning: further
+# than any body reaches
+ANYWHERE = 10.0
 
 
 def _of_bridges(problem: Problem, state: State, body: Body) -> list[Linearised]:

@@ -133,7 +133,7 @@ def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray
 TRIALS = "trials.csv"  # only of a capture of several trials
 FILES = ("segments.csv", "joints.csv", "pose.glb", "summary.json")
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
-MEGABYTE = 1e6
+MEGABYTE = 1e6  # bytes, by definition
 Writer = Callable[[IO[bytes]], object]
 
 

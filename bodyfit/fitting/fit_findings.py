@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from .track import Track
 
 OFF_DEG = 5.0  # deg, beyond a range or off a declared axis, that is told; common practice
-FAR_DEG, FARTHEST_DEG = 10.0, 20.0  # deg beyond a range: a warning, serious; docs/findings.md, joint-range
+# deg beyond a range: a warning, serious; by reasoning: docs/findings.md, joint-range
+FAR_DEG, FARTHEST_DEG = 10.0, 20.0
 HEADING_UNKNOWN = np.radians(
     20.0
 )  # rad, SD above which a relative heading counts as unknown; common practice

@@ -12,7 +12,7 @@ from ..recording.capture import Capture
 from ..recording.preintegration import between_keyframes
 from .track import Track
 
-CHUNK = 300  # keyframe intervals worked on at once
+CHUNK = 300  # keyframe intervals worked on at once; chosen; not tried
 
 
 def frames_of(track: Track) -> np.ndarray:

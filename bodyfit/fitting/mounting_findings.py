@@ -12,14 +12,18 @@ from ..core.findings import Finding
 from ..core.rotations import log
 from ..estimator.problem.problem import Problem
 
-OPEN = np.radians(30.0)  # standard deviation above which a direction counts as open
-UNCERTAIN = np.radians(10.0)  # above which angles suffer
-DISAGREES = np.radians(8.0)  # that far from what is given is more than people's usual 5°
-FAR_OFF = np.radians(20.0)  # so far that the wrong axes must have been given
-LIKELY = 2.5  # standard deviations by which a disagreement must stand out
-MOVING = np.radians(3.0)  # root mean square turn during a pose that is not held still
-LEANING = 3.8  # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach it (3 d.o.f.)
-SENSES = np.radians(60.0)  # another solution that far away is another sense of an axis
+OPEN = np.radians(30.0)  # standard deviation above which a direction counts as open; chosen; not tried
+UNCERTAIN = np.radians(10.0)  # above which angles suffer; chosen; not tried
+DISAGREES = np.radians(8.0)  # that far from what is given is more than people's usual 5°; by reasoning
+FAR_OFF = np.radians(20.0)  # so far that the wrong axes must have been given; chosen; not tried
+LIKELY = 2.5  # standard deviations by which a disagreement must stand out; chosen; not tried
+MOVING = np.radians(3.0)  # root mean square turn during a pose that is not held still; chosen; not tried
+# χ² per degree of freedom of a unit in a pose; 1 % of true ones reach it (3 d.o.f.); by definition of that
+# distribution
+LEANING = 3.8
+# another solution that far away is another sense of an axis; by reasoning: it is 180° off about another
+# direction
+SENSES = np.radians(60.0)
 AXES = ("X, forward", "Y, along the segment", "Z, to the right")
 
 

@@ -25,7 +25,7 @@ from ..recording.resampling import common_signals
 from ..weights import Weights
 from .slip.detect import Slip, find_slip, slipping, without_slip
 
-MOST_SLIPS = 2
+MOST_SLIPS = 2  # of one capture, chosen; not tried: each costs another solve
 
 
 @dataclass(frozen=True, eq=False)

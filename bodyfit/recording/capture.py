@@ -20,7 +20,7 @@ from .trials import Trial
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
 SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
-LEAST_SEEN_S = 0.25  # s of a declared stretch that must have been recorded: two keyframes
+LEAST_SEEN_S = 0.25  # s of a declared stretch that must have been recorded: two keyframes; by reasoning
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from .capture import Capture, Place
 
-FIRST_YEAR, LAST_YEAR = 2010.0, 2030.0  # what the models of package pygeomag 1.1 cover together
+FIRST_YEAR, LAST_YEAR = 2010.0, 2030.0  # what the models (WMM) of package pygeomag 1.1 cover together
 
 
 @dataclass(frozen=True)

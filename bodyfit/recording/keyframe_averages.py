@@ -12,10 +12,12 @@ from ..core.rotations import apply, skew
 from .preintegration import Turns, between_keyframes, lever_matrix
 from .signals import Signals
 
-HALF_WINDOW_S = 0.2  # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz)
+# s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz); by reasoning
+HALF_WINDOW_S = 0.2
 AT_REST = np.array([0.0, STANDARD_GRAVITY, 0.0])  # m/s², stands in where nothing was felt
-MEASURED = 0.9  # share of the window; a mean over less is one of another time than the neighbour's
-CHUNK = 600  # keyframe intervals worked on at once, to bound memory
+# share of the window; a mean over less is one of another time than the neighbour's; chosen; not tried
+MEASURED = 0.9
+CHUNK = 600  # keyframe intervals worked on at once, to bound memory; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

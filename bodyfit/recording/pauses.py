@@ -11,7 +11,8 @@ import numpy as np
 from .capture import Unit
 from .sampling import BRIDGED_S, GAP
 
-KEPT_S = 0.75  # s of a pause that is carried: three times what is bridged, so that it stays a gap
+# s of a pause that is carried: three times what is bridged, so that it stays a gap; by reasoning
+KEPT_S = 0.75
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,13 +9,15 @@ from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from .signals import Signals
 
-REST_S = 2.0  # a unit rests while, for so long, the spread of its readings stays below the next two
-REST_RATE = np.radians(0.25)  # rad/s
-REST_FORCE = 0.06  # m/s²
-REST_SD = np.radians(0.15)  # rad/s, true rate of a unit that rests (tried)
+# a unit rests while, for so long, the spread of its readings stays below the next two; chosen; not tried
+REST_S = 2.0
+REST_RATE = np.radians(0.25)  # rad/s; chosen; not tried
+REST_FORCE = 0.06  # m/s²; chosen; not tried
+REST_SD = np.radians(0.15)  # rad/s, true rate of a unit that rests; tried: on what is not written down
 REST_LEVEL = np.radians(1.0)  # rad/s, more is a slow turn rather than a bias
-HELD_TURN = np.radians(0.5)  # rad, by which somebody who holds a pose has turned at its end (tried)
-HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose
+# rad, by which somebody who holds a pose has turned at its end; tried: on what is not written down
+HELD_TURN = np.radians(0.5)
+HELD_RATE = np.radians(1.5)  # rad/s, spread of the rate of somebody who holds a pose; chosen; not tried
 
 
 def rest_rate(rate: np.ndarray, force: np.ndarray, step: float, lost: np.ndarray) -> np.ndarray:

@@ -13,13 +13,15 @@ from ..errors import InputError
 from .capture import Unit
 from .trials import Trial, within
 
-BRIDGED_S = 0.25  # s, longest gap that is bridged
-CUBIC_S = 0.12  # s, longest gap over which a cubic is as good as a straight line (compared on 6 captures)
-GAP = 2.5  # median steps from which a step is a gap
-DROPPED = 1.5  # median steps from which a step has lost a sample
-JITTER_SHARE = 0.1  # of a step; stamps further off a regular grid are irregular
-DROPPED_SHARE = 0.02  # of the samples; worth telling
-LOCAL = 50  # steps over which a clock is taken to be even
+BRIDGED_S = 0.25  # s, longest gap that is bridged; by reasoning: two keyframes
+# s, longest gap over which a cubic is as good as a straight line; tried: compared on 6 captures
+CUBIC_S = 0.12
+GAP = 2.5  # median steps from which a step is a gap; by reasoning: one lost sample is no gap
+# median steps from which a step has lost a sample; by definition: nearer to two steps than to one
+DROPPED = 1.5
+JITTER_SHARE = 0.1  # of a step; stamps further off a regular grid are irregular; chosen; not tried
+DROPPED_SHARE = 0.02  # of the samples; worth telling; chosen; not tried
+LOCAL = 50  # steps over which a clock is taken to be even; chosen; not tried
 MOTION = ("accelerometer", "gyroscope", "orientation")
 
 

@@ -10,7 +10,8 @@ from datetime import datetime
 
 import numpy as np
 
-PAUSE_S = 5.0  # s, least pause between trials: what is carried of a pause lasts 3.8 s at 2 Hz (pauses.py)
+# s, least pause between trials: what is carried of a pause lasts 3.8 s at 2 Hz (pauses.py); by reasoning
+PAUSE_S = 5.0
 
 
 @dataclass(frozen=True)

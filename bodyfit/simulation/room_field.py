@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-DIPOLE_CONSTANT = 1e-7  # T m³ / (A m²), μ0 / 4π
-CORE_RADIUS = 0.2  # m; iron is no point: inside this radius the field of a dipole stops growing
+DIPOLE_CONSTANT = 1e-7  # T m³ / (A m²), μ0 / 4π; by definition
+# m; iron is no point: inside this radius the field of a dipole stops growing; chosen; not tried
+CORE_RADIUS = 0.2
 
 
 @dataclass(frozen=True)

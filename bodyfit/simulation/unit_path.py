@@ -13,9 +13,10 @@ from ..body.motion.smooth_curves import SPLINE_DEGREE, RotationCurve, SmoothMoti
 from .room_field import MagneticField
 from .soft_tissue import SoftTissue
 
-FINE_FREQUENCY = 240.0  # Hz, grid on which soft tissue moves; filtered human motion ends near 20 Hz
-# Usual places: out along X and Z in m, and along Y as a share of the segment's length (own choice: flat
-# places with little muscle). Limbs reach down from their origin, trunk and skull up.
+# Hz, grid on which soft tissue moves; filtered human motion ends near 20 Hz; by reasoning
+FINE_FREQUENCY = 240.0
+# Usual places: out along X and Z in m, and along Y as a share of the segment's length; chosen; not tried:
+# flat places with little muscle. Limbs reach down from their origin, trunk and skull up.
 USUAL_PLACES = {
     "pelvis": (-0.10, 0.3, 0.0),
     "thorax": (0.10, 0.6, 0.0),
@@ -27,7 +28,8 @@ USUAL_PLACES = {
     "calf": (0.03, -0.4, 0.03),
     "hindfoot": (0.09, -0.5, 0.0),
 }
-USUAL_LENGTHS = {"skull": 0.2, "hand": 0.17, "hindfoot": 0.07, "pelvis": 0.12}  # m, where the model has none
+# m, where the model has none; chosen; not tried
+USUAL_LENGTHS = {"skull": 0.2, "hand": 0.17, "hindfoot": 0.07, "pelvis": 0.12}
 
 
 def usual_place(model: BodyModel, segment: str) -> np.ndarray:

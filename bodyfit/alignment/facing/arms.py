@@ -13,8 +13,9 @@ from .pieces import Pieces
 
 SOFT = np.radians(10.0)  # soft tissue's part of a heading by acceleration, per piece (tried: 5 to 15°)
 STRAY = 0.03  # share of pieces of which accelerations say nothing right (common practice)
-SETTLED_AFTER = 12  # rounds between headings and arms; they change by less than 1 mm after eight (tried)
-FIRST_SD, LEAST_SD = 1.0, 0.15  # m/s², disagreement at a joint to start from, and its floor (`Weights.joint`)
+SETTLED_AFTER = 12  # rounds between headings and arms; tried: they change by less than 1 mm after eight
+# m/s², disagreement at a joint to start from, and its floor (`Weights.joint`); chosen; not tried
+FIRST_SD, LEAST_SD = 1.0, 0.15
 FAR = 1.5  # standard deviations from which a disagreement counts linearly (Huber 1964)
 
 

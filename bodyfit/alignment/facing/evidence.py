@@ -11,8 +11,10 @@ import numpy as np
 from ..evidence import Blocks, Evidence, Guess, SharedAxis, across_axis, turn_onto
 from .known import Facing
 
-NOTHING = 10.0  # rad, deviation of a facing that is not known: its mean only says where to start
-CLEAR = 0.5  # cosine between a seen axis and where the facing puts it, from which its sense is known
+# rad, deviation of a facing that is not known: its mean only says where to start; by reasoning
+NOTHING = 10.0
+# cosine between a seen axis and where the facing puts it, from which its sense is known; chosen; not tried
+CLEAR = 0.5
 
 
 @dataclass(frozen=True, eq=False)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-HEADINGS = 48  # of a circle, 7.5° apart: below the least standard deviation of acceleration and posture, 10°
-GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
-LEAST = 1e-30  # probability that stands for none
+# of a circle, 7.5° apart: below the least standard deviation of acceleration and posture, 10°; by reasoning
+HEADINGS = 48
+GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, by definition
+LEAST = 1e-30  # probability that stands for none; by reasoning
 
 
 def wrapped(angle: np.ndarray) -> np.ndarray:

@@ -8,9 +8,9 @@ import numpy as np
 
 from ...core.rotations import heading_matrix
 
-SURE = 0.99  # probability below which nobody is told that a unit's facing is known
-NEAR = np.radians(60.0)  # of the most likely facing; what lies farther is another one
-UNIFORM = np.pi / np.sqrt(3.0)  # rad, standard deviation of an angle that nothing is known of
+SURE = 0.99  # probability below which nobody is told that a unit's facing is known; chosen; not tried
+NEAR = np.radians(60.0)  # of the most likely facing; what lies farther is another one; chosen; not tried
+UNIFORM = np.pi / np.sqrt(3.0)  # rad, standard deviation of an angle that nothing is known of; by definition
 
 
 @dataclass(frozen=True, eq=False)

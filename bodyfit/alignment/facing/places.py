@@ -9,7 +9,7 @@ from .grid import GRID
 
 HIPS_APART, HIPS_SD = 0.17, 0.04  # m, right of left: Bell 1989's ratio about 0.1 of stature (from memory)
 ANKLE_BEHIND, ANKLE_SD = 0.06, 0.05  # m, of a unit on the instep or shoelaces (from memory)
-FLOOR = 6.0  # of a log-likelihood: a unit may be worn where nobody wears one
+FLOOR = 6.0  # of a log-likelihood: a unit may be worn where nobody wears one; chosen; not tried
 
 
 def place_evidence(

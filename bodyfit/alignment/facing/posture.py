@@ -18,7 +18,7 @@ from .usual import (
     Usual,
 )
 
-ALIKE_S = 0.5  # s, over which a joint's angles are alike (`Weights.angle_s`)
+ALIKE_S = 0.5  # s, over which a joint's angles are alike (`Weights.angle_s`); by reasoning
 LOOKED_AT = 8  # keyframes of a piece; more show nothing new within a second or two (tried: 12)
 
 

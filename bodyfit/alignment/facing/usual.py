@@ -53,11 +53,11 @@ USUAL = {
     "radiocarpal": Usual(10, Spread(5, 8, 12, 10), Spread(0, 10, 12, 10)),
     "shoulder": Usual(0, Spread(0, 0, 0, 0), Spread(20, 25, 40, 30), by_direction=True),
 }
-BACKWARD, INWARD = np.sin(np.radians(60.0)), np.sin(np.radians(45.0))  # extension, adduction of an upper arm:
-# limits of AAOS 1965 (from memory: 60° and 50°)
+# extension and adduction of an upper arm: limits of AAOS 1965 (from memory: 60° and 50°)
+BACKWARD, INWARD = np.sin(np.radians(60.0)), np.sin(np.radians(45.0))
 SOFT_DIRECTION = 0.15  # of a unit vector, how softly those limits hold; the girdle moves too (from memory)
-USUAL_DIRECTION, USUAL_DIRECTION_SD = (0.3, 0.25), (0.4, 0.35)  # forward, outward: mean over a piece of an
-# arm that hangs, swings or works in front (from memory)
+# forward, outward: mean over a piece of an arm that hangs, swings or works in front (from memory)
+USUAL_DIRECTION, USUAL_DIRECTION_SD = (0.3, 0.25), (0.4, 0.35)
 
 
 def usual_of(joint_name: str) -> Usual | None:

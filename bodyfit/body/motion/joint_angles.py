@@ -10,7 +10,9 @@ from scipy.spatial.transform import Rotation
 from ...core.rotations import apply
 from ..parts import Joint
 
-_AT_GIMBAL = 1e-9  # sine or cosine of the middle angle below which the outer two axes count as one
+# sine or cosine of the middle angle below which the outer two axes count as one; by reasoning: rounding of
+# a rotation matrix is some 1e-16
+_AT_GIMBAL = 1e-9
 
 
 def angles_from_matrix(R: np.ndarray, sequence: str, middle_sign: int = 1) -> np.ndarray:

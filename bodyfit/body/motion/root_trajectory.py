@@ -12,11 +12,13 @@ from .poses import PoseSequence
 FEET = ("l_hindfoot", "r_hindfoot")
 # heel and ball under the ankle, as shares of the foot's length (drawing of a foot; common practice)
 SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
-LOWEST = 0.03  # m, height above the lowest point of the feet within which a point can stand
-SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand
-LEAST = 1e-6  # share of a point's weight that is left at any speed, so that weights never all vanish
-GAP = 2.5  # median steps from which a step is a gap
-SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time
+# m, height above the lowest point of the feet within which a point can stand; chosen; not tried
+LOWEST = 0.03
+SLOWEST = 0.3  # m/s, speed against the slowest point within which a point can stand; chosen; not tried
+# share of a point's weight that is left at any speed, so that weights never all vanish; by reasoning
+LEAST = 1e-6
+GAP = 2.5  # median steps from which a step is a gap; as GAP of recording/sampling.py
+SMOOTH_S = 0.1  # s, support passes from one foot to the other over this time; chosen; not tried
 
 
 def with_root_path(poses: PoseSequence) -> PoseSequence:

@@ -15,7 +15,7 @@ from ...errors import InputError
 from ..chain import BodyModel
 from .poses import PoseSequence
 
-SPLINE_DEGREE = 5  # quintic: the second derivative is still smooth
+SPLINE_DEGREE = 5  # quintic: the second derivative is still smooth; by reasoning
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,21 +13,24 @@ from ...core.robust import SD_BY_MEDIAN, huber
 from ...recording.sampling import BRIDGED_S
 from ...recording.single_units import Unaided
 
-LARGEST_S = 0.5  # s, offsets that are looked for
-STRETCH_S = 20.0  # over which the heading between two units is taken for constant
-SHORTEST_S = 5.0  # less motion leaves several offsets open
-MOST_STRETCHES = 8  # per pair; these with most motion, spread over the capture
-SEARCHED = 3  # of these, where every offset is tried
-SEARCH_HZ = 20.0  # the forces are low-passed to 2 Hz
-HEADINGS = 24  # tried with each offset
-JOINT_SD, JOINT_LEAST = 0.4, 0.1  # m/s², disagreement at a joint: at first, and lower bound (as in weights)
-ALIKE_S = 0.15  # s over which it is alike
-LEVER_SD = 0.3  # m
-CLEAR = 10.0  # log-likelihood by which the best offset must lead the next best (a chance of 1 in e¹⁰)
-APART_S = 0.1  # s, offsets nearer than this are the same one
-STEPS = 6  # of Gauss–Newton
-ALIKE_LEAST = 0.8  # correlation of angular rates below which two units do not turn alike
-RATES_DIFFER_S = 0.03  # s, by which segments of one body turn after each other (tried)
+LARGEST_S = 0.5  # s, offsets that are looked for; chosen; not tried
+STRETCH_S = 20.0  # over which the heading between two units is taken for constant; chosen; not tried
+SHORTEST_S = 5.0  # less motion leaves several offsets open; chosen; not tried
+MOST_STRETCHES = 8  # per pair; these with most motion, spread over the capture; chosen; not tried
+SEARCHED = 3  # of these, where every offset is tried; chosen; not tried
+SEARCH_HZ = 20.0  # the forces are low-passed to 2 Hz; by reasoning: ten samples of the fastest wave
+HEADINGS = 24  # tried with each offset; by reasoning: 15° apart, Gauss–Newton goes on from the best
+# m/s², disagreement at a joint: at first, and lower bound; by reasoning: `Weights.joint`, `joint_least`
+JOINT_SD, JOINT_LEAST = 0.4, 0.1
+ALIKE_S = 0.15  # s over which it is alike; by reasoning: `Weights.joint_s`
+LEVER_SD = 0.3  # m; by reasoning: `Weights.lever`
+# log-likelihood by which the best offset must lead the next best (a chance of 1 in e¹⁰); chosen; not tried
+CLEAR = 10.0
+APART_S = 0.1  # s, offsets nearer than this are the same one; by reasoning: half a period of 5 Hz
+STEPS = 6  # of Gauss–Newton; chosen; not tried
+ALIKE_LEAST = 0.8  # correlation of angular rates below which two units do not turn alike; chosen; not tried
+# s, by which segments of one body turn after each other; tried: on what is not written down
+RATES_DIFFER_S = 0.03
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +151,7 @@ def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.n
     return (c - arms_solved(H, b)[1]).reshape(shifts, HEADINGS)
 
 
-_PSI = np.arange(HEADINGS) * 2 * np.pi / HEADINGS
+_PSI = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, the circle in HEADINGS parts, by definition
 
 
 def _refined(

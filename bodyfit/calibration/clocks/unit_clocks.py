@@ -16,12 +16,11 @@ from .pair_offset import PairClock, pair_clock, rate_clock
 
 UNKNOWN_S = 1.0  # s, prior deviation of an offset: nothing is known
 RATE_SD = 1e-4  # prior deviation of a rate; crystals keep within 20 to 100 ppm (data sheets, from memory)
-PAIR_LEAST_S = (
-    0.0015  # s, least deviation of one stretch's offset: lever arms and soft tissue are not perfect
-)
-SIGNIFICANT = 3.0  # standard deviations
-LEAST_S = 0.004  # s, smaller offsets are left to the fit, which sees them better
-TOLD_S = 0.02  # s, an offset less certain than this is not told by the motion
+# s, least deviation of one stretch's offset: lever arms and soft tissue are not perfect; chosen; not tried
+PAIR_LEAST_S = 0.0015
+SIGNIFICANT = 3.0  # standard deviations; chosen; not tried
+LEAST_S = 0.004  # s, smaller offsets are left to the fit, which sees them better; chosen; not tried
+TOLD_S = 0.02  # s, an offset less certain than this is not told by the motion; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

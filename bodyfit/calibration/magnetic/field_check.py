@@ -18,10 +18,11 @@ from ...weights import Weights
 from .field_gate import LEAST_SHARE, FieldTrust, Stretch, judge_field, untrusted
 from .hard_soft_iron import MagnetometerCalibration, calibrate_magnetometer
 
-CHECK_HZ = 8.0  # the field of a limb changes no faster than the limb moves
-MEAN_S = 0.2  # s, over which readings are averaged
-WORTH_SAYING = 0.05  # share of the time
-UNSTEADY = 0.03  # share of the norm: spread above which a magnetometer would gain from calibration (tried)
+CHECK_HZ = 8.0  # the field of a limb changes no faster than the limb moves; as KEYFRAME_HZ
+MEAN_S = 0.2  # s, over which readings are averaged; chosen; not tried
+WORTH_SAYING = 0.05  # share of the time; chosen; not tried
+# share of the norm: spread above which a magnetometer would gain; tried: on what is not written down
+UNSTEADY = 0.03
 FULL = frozenset({"accelerometer", "gyroscope", "magnetometer"})
 
 

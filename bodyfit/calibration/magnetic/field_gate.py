@@ -11,9 +11,11 @@ from scipy.ndimage import binary_closing
 from ...core.intervals import runs
 from ...core.rotations import as_complex
 
-LEAST_SHARE = 0.5  # a unit whose field passes the gate less often is not used at all
-DIP_WITHOUT_PLACE = np.radians(60.0)  # middle latitudes; used only where no accelerometer shows the dip
-TURN_S = 2.0  # s, within which a gyroscope's bias turns a heading by a degree at most
+LEAST_SHARE = 0.5  # a unit whose field passes the gate less often is not used at all; chosen; not tried
+# middle latitudes (World Magnetic Model, WMM); used only where no accelerometer shows the dip
+DIP_WITHOUT_PLACE = np.radians(60.0)
+# s, within which a gyroscope's bias turns a heading by a degree at most; by reasoning: at 0.5 °/s
+TURN_S = 2.0
 JOINED_S = 1.0  # s between untrusted stretches that count as one
 Stretch = tuple[float, float, str]  # start, end in s, which checks fail
 

@@ -16,19 +16,20 @@ from ...core.robust import NORMAL_MEDIAN, huber
 from ...core.rotations import apply
 
 SPAN_S = 1.0  # between the readings that are compared: a turn that the gyroscope carries to within a degree
-ALIKE_S = 2.0  # over which a disturbance from outside is alike, as `Weights.field_s`
+ALIKE_S = 2.0  # over which a disturbance from outside is alike, as `Weights.field_s`; by reasoning
 HARD_SD = 1.0  # prior of hard iron, share of the norm
-SOFT_SD = 0.03  # prior of soft iron and of scales against each other, each entry
+SOFT_SD = 0.03  # prior of soft iron and of scales against each other, each entry; chosen; not tried
 NORM_SD = 1.0  # prior of the true norm, share of the median of the readings
-NOISE = 0.03  # share of the norm; prior of the spread, which is then found
-ROUNDS = 12
-START = np.r_[np.zeros(8), 1.0]  # no iron
-SURE = (
-    0.02  # share of the norm: standard deviation of hard iron above which it is not applied (1° in heading)
-)
-SURE_SHARE = 0.2  # or share of the hard iron itself, when it is large
-BETTER = 0.8  # share of the spread that has to be left at most, else nothing is gained by it
-LARGEST_SOFT = 0.3  # more is no soft iron but a fit gone wrong
+NOISE = 0.03  # share of the norm; prior of the spread, which is then found; chosen; not tried
+ROUNDS = 12  # chosen; not tried
+START = np.r_[np.zeros(8), 1.0]  # no iron; by definition: nothing and the norm itself
+# share of the norm: standard deviation of hard iron above which it is not applied; by reasoning: 1° in
+# heading
+SURE = 0.02
+SURE_SHARE = 0.2  # or share of the hard iron itself, when it is large; chosen; not tried
+# share of the spread that has to be left at most, else nothing is gained by it; chosen; not tried
+BETTER = 0.8
+LARGEST_SOFT = 0.3  # more is no soft iron but a fit gone wrong; by reasoning: ten times its prior
 
 
 @dataclass(frozen=True, eq=False)

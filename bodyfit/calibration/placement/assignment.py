@@ -20,10 +20,12 @@ from .joint_likelihood import Evidence, base_scores, evidence
 from .pair_agreement import most_motion, pair_table
 from .side_likelihood import side_score
 
-SURE = 0.95  # probability from which a place is taken for found
-WRONG = 0.03  # probability below which a place as said is taken for wrong: people are mostly right
-CLOSE, CLOSEST = 40.0, 300  # left and right are looked at within so much log-likelihood, so many at most
-KEPT = 20  # candidates in the result
+SURE = 0.95  # probability from which a place is taken for found; common practice
+# probability below which a place as said is taken for wrong: people are mostly right; chosen; not tried
+WRONG = 0.03
+# left and right are looked at within so much log-likelihood, so many at most; chosen; not tried
+CLOSE, CLOSEST = 40.0, 300
+KEPT = 20  # candidates in the result; by reasoning: as many as somebody reads
 
 
 @dataclass(frozen=True)

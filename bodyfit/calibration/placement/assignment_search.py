@@ -11,10 +11,11 @@ import numpy as np
 from .body_tree import Tree
 from .joint_likelihood import Evidence, base_scores
 
-ALL_UP_TO = 6000  # assignments of which every one is scored
-WIDTH = 150  # partial assignments that the search goes on with
-KEPT = 60  # of the search's best that are looked at closely
-SYMMETRIC = 8  # of these, whose left-right counterparts are looked at too
+# assignments of which every one is scored; by reasoning: 7! = 5040, every order of seven units
+ALL_UP_TO = 6000
+WIDTH = 150  # partial assignments that the search goes on with; chosen; not tried
+KEPT = 60  # of the search's best that are looked at closely; chosen; not tried
+SYMMETRIC = 8  # of these, whose left-right counterparts are looked at too; chosen; not tried
 
 
 def worth_scoring(known: Evidence, given: np.ndarray, blocked: Sequence[int] = ()) -> np.ndarray:

@@ -11,8 +11,8 @@ from ...body.parts import Joint
 from ...body.person import Person
 from ...core.rotations import UP
 
-USUAL_STATURE_M = 1.70
-KNEE_SD, ELBOW_SD, MOUNTED_SD = np.radians(25.0), np.radians(45.0), np.radians(20.0)
+USUAL_STATURE_M = 1.70  # as TYPICAL_STATURE of the viewing layout
+KNEE_SD, ELBOW_SD, MOUNTED_SD = np.radians(25.0), np.radians(45.0), np.radians(20.0)  # chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,8 @@ from ...recording.capture import Capture, Unit
 from ...recording.single_units import Unaided
 from .assignment import SURE, WRONG, Placement, find_placement
 
-SWAPPED_DEG = 90.0  # rough error of angles on the wrong segment
+# rough error of angles on the wrong segment; by reasoning: half of what an angle can be off
+SWAPPED_DEG = 90.0
 SOURCE = "own choice: 0.95 for a place to be sure, 0.03 for a place as said to be wrong"
 
 

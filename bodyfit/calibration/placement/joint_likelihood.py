@@ -14,15 +14,18 @@ from .body_tree import Tree, joint_ends
 from .pair_agreement import MISFIT, PairTable, Stretch
 
 # One set for every capture. docs/method.md says how each was arrived at.
-FITTED = 7  # two lever arms and a heading, fitted to each pair
-HINGE_PLAY, HINGE_SPREAD = np.radians(3.0), 0.8  # play of a hinge: median, spread of its logarithm
-LEAST_PLAY, MOST_PLAY = np.radians(0.3), np.radians(80.0)  # play of any other joint: anything between
-TRAVEL = np.radians(10.0)  # rad, turn from which on play shows the type of a joint
-AXIS_SD = np.radians(15.0)  # of a hinge's axis against where model and mounting have it
-LENGTH_SHARE, LENGTH_SD = 0.12, 0.05  # a length against the model's: share of it, and m
-LENGTH_SHARE_UNSIZED = 0.18  # the same when nobody's stature is known
-PLACE_SHARE, PLACE_SD = 0.25, 0.07  # where along its segment a unit sits: share of the length, and m
-OUTLIER = 0.05  # share of entries that mean nothing
+FITTED = 7  # two lever arms and a heading, fitted to each pair; by definition
+# play of a hinge: median, spread of its logarithm; chosen; not tried
+HINGE_PLAY, HINGE_SPREAD = np.radians(3.0), 0.8
+# play of any other joint: anything between; by reasoning: from noise to a ball's turn
+LEAST_PLAY, MOST_PLAY = np.radians(0.3), np.radians(80.0)
+TRAVEL = np.radians(10.0)  # rad, turn from which on play shows the type of a joint; chosen; not tried
+AXIS_SD = np.radians(15.0)  # of a hinge's axis against where model and mounting have it; chosen; not tried
+LENGTH_SHARE, LENGTH_SD = 0.12, 0.05  # a length against the model's: share of it, and m; chosen; not tried
+LENGTH_SHARE_UNSIZED = 0.18  # the same when nobody's stature is known; chosen; not tried
+# where along its segment a unit sits: share of the length, and m; chosen; not tried
+PLACE_SHARE, PLACE_SD = 0.25, 0.07
+OUTLIER = 0.05  # share of entries that mean nothing; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,16 +14,20 @@ from ...errors import CannotReconstructError
 from ...recording.keyframe_averages import HALF_WINDOW_S
 from ...recording.single_units import Unaided
 
-STRETCH_S = 30.0  # s of most motion that pairs are compared on
-EVERY_S = 0.125  # s between the instants that are compared
-FAR = 2.5  # standard deviations beyond which an instant counts linearly
-ROUNDS = 3  # of robust weights and of the noise level
-FIRST_SD = 1.5  # m/s², noise level of the first round, as `Weights.joint_at_start`
-FINE = np.radians(np.arange(-5.0, 5.5, 0.5))  # headings about the best so far, from the second round on
-LEAST_SD = 0.1  # m/s², what biases and soft tissue leave at any joint, as `Weights.joint_least`
-LEAST_PLAY = np.radians(3.0)  # rad, about which soft tissue makes any axis uncertain
-MISFIT = 0.35  # share by which a joint's disagreement differs for reasons that more samples don't cure
-SHORTEST_S = 2.0  # s of known samples below which arms and heading can't be told from noise
+STRETCH_S = 30.0  # s of most motion that pairs are compared on; chosen; not tried
+EVERY_S = 0.125  # s between the instants that are compared; by reasoning: a keyframe interval, 1 / 8 Hz
+FAR = 2.5  # standard deviations beyond which an instant counts linearly; chosen; not tried
+ROUNDS = 3  # of robust weights and of the noise level; chosen; not tried
+FIRST_SD = 1.5  # m/s², noise level of the first round; by reasoning: `Weights.joint_at_start`
+# headings about the best so far, from the second round on; by reasoning: between two of HEADINGS
+FINE = np.radians(np.arange(-5.0, 5.5, 0.5))
+LEAST_SD = 0.1  # m/s², what biases and soft tissue leave at any joint; by reasoning: `Weights.joint_least`
+LEAST_PLAY = np.radians(3.0)  # rad, about which soft tissue makes any axis uncertain; by reasoning: 3° per g
+# share by which a joint's disagreement differs for reasons that more samples don't cure; tried: on
+# simulated motion and the chain (docs/method.md, section 11)
+MISFIT = 0.35
+# s of known samples below which arms and heading can't be told from noise; chosen; not tried
+SHORTEST_S = 2.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,10 +9,11 @@ from ...core.rotations import as_complex
 from .body_tree import MOUNTED_SD, Bends
 from .joint_likelihood import PLACE_SD, Evidence, log_mixed
 
-SIDE_OUTLIER = 0.02  # the same for directions that tell left from right
-SENSE_SD = 0.15  # of the sine of the mean angle of flexion
-SIDE_SD, SIDE_M = np.radians(10.0), 0.03  # from the left joint centre to the right one: direction, and m
-HEADINGS = 72
+SIDE_OUTLIER = 0.02  # the same for directions that tell left from right; chosen; not tried
+SENSE_SD = 0.15  # of the sine of the mean angle of flexion; chosen; not tried
+# from the left joint centre to the right one: direction, and m; chosen; not tried
+SIDE_SD, SIDE_M = np.radians(10.0), 0.03
+HEADINGS = 72  # as HEADINGS of alignment/joint_centre.py
 
 
 def side_score(known: Evidence, assignment: np.ndarray) -> float:

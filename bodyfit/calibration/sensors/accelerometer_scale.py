@@ -19,12 +19,16 @@ SCALE_SD = 0.05  # share, all axes together: raw chips (from memory)
 AXIS_SD = 0.01  # share, axes against each other: 0.3 to 1 % (from memory)
 BIAS_SD = 0.2  # m/s²: 20 mg; raw chips 20 to 60 mg (from memory)
 USUAL_AXIS_SD, USUAL_BIAS_SD = 0.005, 0.03  # the same after a maker's calibration: 1 to 5 mg (from memory)
-SURE_SCALE_SD = 0.005  # below this the scale of each axis counts as known
-SURE_MEAN_SD = 0.01  # likewise one for all axes
-SURE_BIAS_SD = 0.03  # m/s², likewise a bias: 3 mg, 0.2° of inclination, what a calibrated chip keeps
-LARGEST = 0.15  # share; an accelerometer further off is left as it is, and reported
-WINDOWS = 3  # fewer say nothing
-ROUNDS = 8  # of reweighted least squares
+# below this the scale of each axis counts as known; by reasoning: half of what is worth telling
+SURE_SCALE_SD = 0.005
+SURE_MEAN_SD = 0.01  # likewise one for all axes; as WORTH_TELLING
+# m/s², likewise a bias: 3 mg, 0.2° of inclination, what a calibrated chip keeps; by reasoning
+SURE_BIAS_SD = 0.03
+# share; an accelerometer further off is left as it is, and reported; by reasoning: three times the raw
+# chips' spread
+LARGEST = 0.15
+WINDOWS = 3  # fewer say nothing; chosen; not tried
+ROUNDS = 8  # of reweighted least squares; chosen; not tried
 WORTH_TELLING = 0.01  # share: a calibrated accelerometer stays within (from memory: 0.3 to 1 %)
 HIGH_BIAS = 0.06 * STANDARD_GRAVITY  # m/s²; 60 mg, the upper end of raw chips (from memory)
 

@@ -10,7 +10,9 @@ import numpy as np
 CLUSTERS = (
     9  # fewest clusters that a deviation is made from: 25 % sure (IEEE Std 952-1997, annex C, from memory)
 )
-READ_AT = 0.7  # s, the cluster time that must be reached to read at 1 s: cluster times double
+# s, the cluster time that must be reached to read at 1 s: cluster times double; by reasoning: the geometric
+# mean of 0.5 and 1
+READ_AT = 0.7
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,16 +16,20 @@ from ...errors import CannotReconstructError
 from ...recording.capture import Unit
 
 CLIPS = ("accelerometer", "gyroscope")
-AT_LIMIT = (
-    0.999  # share of a declared full scale from which a sample counts as clipped: rounding, calibration
-)
-EQUAL = 1e-5  # share of an extreme value by which samples of one flat top may differ: printed decimals
-FLAT_TOPS = 3  # so many tops at one and the same value are no chance
-FLAT_SAMPLES = 6  # nor are so many samples on tops of two or more while other axes go on changing
-ONE_RANGE = 0.9  # axes share one range: none ends at less than this share of what another reads
-STEEP = 5.0  # steps of resolution by which a signal jumps on or off a flat top; a rounded peak creeps
+# share of a declared full scale from which a sample counts as clipped: rounding, calibration; by reasoning
+AT_LIMIT = 0.999
+# share of an extreme value by which samples of one flat top may differ: printed decimals; by reasoning
+EQUAL = 1e-5
+FLAT_TOPS = 3  # so many tops at one and the same value are no chance; by reasoning
+# nor are so many samples on tops of two or more while other axes go on changing; by reasoning
+FLAT_SAMPLES = 6
+# axes share one range: none ends at less than this share of what another reads; chosen; not tried
+ONE_RANGE = 0.9
+# steps of resolution by which a signal jumps on or off a flat top; a rounded peak creeps; chosen; not tried
+STEEP = 5.0
 REDRAWN_S = 0.25  # longest top that a cubic redraws; beyond it runs away (tried: up to 2 s)
-SATURATED = 0.5  # share of clipped samples of an axis above which a sensor says nothing
+# share of clipped samples of an axis above which a sensor says nothing; by reasoning: its median is unknown
+SATURATED = 0.5
 
 
 @dataclass(frozen=True, eq=False)

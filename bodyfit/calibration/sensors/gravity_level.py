@@ -13,8 +13,10 @@ from ...core.intervals import runs
 from ...recording.capture import Unit
 
 BLOCK_S = 2.0  # s over which the median is taken; a jump's free fall lasts under 1 s (from memory)
-LOWEST, HIGHEST = 0.5, 2.0  # of g; the calmest of all blocks reads within. Tried: real units 0.55 to 1.02
-FAR_LOW, FAR_HIGH = 0.3, 6.0  # of g; no motion of people keeps these for seconds. Tried: blocks 0.55 to 4.3
+# of g; the calmest of all blocks reads within; tried: real units read 0.55 to 1.02
+LOWEST, HIGHEST = 0.5, 2.0
+# of g; no motion of people keeps these for seconds; tried: blocks of real units read 0.55 to 4.3
+FAR_LOW, FAR_HIGH = 0.3, 6.0
 LASTING = 3  # blocks in a row that far off, 6 s: a shake ends sooner (by reasoning)
 
 

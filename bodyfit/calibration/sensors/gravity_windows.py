@@ -10,9 +10,11 @@ from scipy.ndimage import uniform_filter1d
 from ...core.rotations import apply
 from ...recording.single_units import Unaided
 
-WINDOW_S = 4.0  # base of the triangle that is averaged over: 2 to 8 s gave the same scales (tried)
-BIN_S = 0.25  # samples are averaged over so long first
-LEAST_SD = 0.03  # m/s², of a mean: errors of inclination and of axes against each other, 3 mg
+# base of the triangle that is averaged over; tried: 2 to 8 s gave the same scales, on what is not written
+# down
+WINDOW_S = 4.0
+BIN_S = 0.25  # samples are averaged over so long first; by reasoning: limbs' sway is kept
+LEAST_SD = 0.03  # m/s², of a mean: errors of inclination and of axes against each other, 3 mg; by reasoning
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,15 +21,17 @@ from .gravity_windows import Bins, GravityWindows
 SCALE_SD = 0.05  # share: raw chips 1 to 3 % (from memory), doubled
 AXES_SD = np.radians(1.0)  # rad, axes against each other and against the accelerometer's (from memory)
 ACCELEROMETER_SD = 0.01  # share and rad, scale and axes of the accelerometer (from memory)
-ACCELEROMETER_BIAS_SD = 0.1  # m/s²: 10 mg
+ACCELEROMETER_BIAS_SD = 0.1  # m/s²: 10 mg; chosen; not tried
 BIAS_SD = np.radians(3.0)  # rad/s; data sheet of a wearable-class chip ±0.5 °/s, 3 °/s seen in use
 STRETCH_S = 60.0  # over which a gyroscope's bias is one value: it wanders by 0.3° of angle (from memory)
-SURE_SD = 0.005  # below this a scale counts as known
-LARGEST = 0.15  # share; a gyroscope further off is left as it is, and reported
-WINDOWS = 8  # fewer say nothing
-ROUNDS = 5  # of reweighted least squares
+SURE_SD = 0.005  # below this a scale counts as known; by reasoning: half of what is worth telling
+# share; a gyroscope further off is left as it is, and reported; by reasoning: three times the raw chips'
+# spread
+LARGEST = 0.15
+WINDOWS = 8  # fewer say nothing; chosen; not tried
+ROUNDS = 5  # of reweighted least squares; chosen; not tried
 WORTH_TELLING = 0.01  # share: data sheets 0.3 to 1 % (from memory)
-USUAL_TURN_DEG = 90.0  # a limb's
+USUAL_TURN_DEG = 90.0  # a limb's; by reasoning: a knee or an elbow bends so far
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,7 +106,7 @@ def _scale(unaided: Unaided, windows: GravityWindows, unit: int, g: float, bins:
     return GyroscopeScale(unaided.units[unit], factor, sd, sure, int(ok.sum()))
 
 
-HORIZONTAL = [0, 2]
+HORIZONTAL = [0, 2]  # by definition: +Y is up
 
 
 def _equations(

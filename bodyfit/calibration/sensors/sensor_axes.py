@@ -13,13 +13,16 @@ from ...core.findings import Finding
 from ...core.rotations import exp
 from ...recording.signals import Signals
 
-WINDOW_S = 4.0
-MOST_WINDOWS = 40  # those with the largest turns count; more cost time and say no more
-DECIDES = 0.3  # loss between the best and the worst axes from which a window tells axes apart
-LEAST_WINDOWS = 3  # that tell axes apart; fewer: not decidable
-WRONG = 0.08  # mean loss above which axes as declared count as wrong; the worst real unit loses 0.036
-BETTER = 0.5  # share of that loss that other axes must stay below; also what tells two candidates apart
-DEGREES = 180.0 / np.pi
+WINDOW_S = 4.0  # as WINDOW_S of gravity windows
+MOST_WINDOWS = 40  # those with the largest turns count; more cost time and say no more; chosen; not tried
+# loss between the best and the worst axes from which a window tells axes apart; chosen; not tried
+DECIDES = 0.3
+LEAST_WINDOWS = 3  # that tell axes apart; fewer: not decidable; chosen; not tried
+WRONG = 0.08  # mean loss above which axes as declared count as wrong; tried: the worst real unit loses 0.036
+# share of that loss that other axes must stay below; also what tells two candidates apart; chosen; not
+# tried
+BETTER = 0.5
+DEGREES = 180.0 / np.pi  # by definition
 RATE_FACTORS = (1.0, DEGREES, 1 / DEGREES)  # rad/s read as deg/s and the other way round
 
 

@@ -15,19 +15,20 @@ from ...recording.capture import Unit
 from ...recording.rest import REST_FORCE, REST_RATE, REST_S
 from .allan_deviation import AllanCurve, allan_curve
 
-CALM_S = 0.25  # noise is averaged over so long before a unit is asked whether it moves
-HIGH_FORCE_NOISE = 0.25e-3 * STANDARD_GRAVITY  # m/s²/√Hz
-HIGH_RATE_NOISE = np.radians(0.015)  # rad/s/√Hz
+CALM_S = 0.25  # noise is averaged over so long before a unit is asked whether it moves; chosen; not tried
+HIGH_FORCE_NOISE = 0.25e-3 * STANDARD_GRAVITY  # m/s²/√Hz; from memory, see NOISE_SOURCE
+HIGH_RATE_NOISE = np.radians(0.015)  # rad/s/√Hz; from memory, see NOISE_SOURCE
 NOISE_SOURCE = (
     "data sheet of a wearable-class chip: 0.007 °/s/√Hz, 0.16 mg/√Hz; usual 0.004 to 0.015 °/s/√Hz, "
     "80 to 250 µg/√Hz (from memory)"
 )
-MUCH = 3.0  # times the usual noise from which it is told: filters and mounting make some
-HIGH_BIAS = np.radians(0.5)  # rad/s
-SEEN_BIAS = np.radians(3.0)  # rad/s
+MUCH = 3.0  # times the usual noise from which it is told: filters and mounting make some; chosen; not tried
+HIGH_BIAS = np.radians(0.5)  # rad/s; data sheet of a wearable-class chip
+SEEN_BIAS = np.radians(3.0)  # rad/s; from memory: seen in use
 BIAS_SOURCE = "data sheet of a wearable-class chip: ±0.5 °/s; 3 °/s seen in use"
-DRIFT = np.radians(0.1)  # rad/s in a capture; more than `Weights.bias_walk` expects in two minutes
-APART_S = 10.0  # least time between the stretches that a drift is taken from
+# rad/s in a capture; more than `Weights.bias_walk` expects in two minutes; by reasoning
+DRIFT = np.radians(0.1)
+APART_S = 10.0  # least time between the stretches that a drift is taken from; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from ...errors import InputError, OutputError
 from ...version import __version__
 from .work import RETRIES, Died, Pool, Told, Work, on_one_thread, seldom
 
-CONNECT_S = 20  # s to wait for a scheduler to answer: tried, a local one answers in 0.1 s
+CONNECT_S = 20  # s to wait for a scheduler to answer; tried: a local one answers in 0.1 s
 TOPIC = "bodyfit-progress"
 
 

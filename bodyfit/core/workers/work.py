@@ -13,7 +13,8 @@ from typing import Any, Protocol
 
 from ...errors import BodyfitError
 
-RETRIES = 2  # times that a piece is begun again after a worker died at it: the issue's own limit
+# times that a piece is begun again after a worker died at it: the issue's own limit; common practice
+RETRIES = 2
 TELL_EVERY = 0.2  # s between words of progress from one piece: common practice, slower than the eye asks for
 
 Tell = Callable[[int, int, str], None]

@@ -21,7 +21,7 @@ from ..updates.joint_geometry import prior_of_levers
 from ..updates.mounting import calibrated
 from .facing.search import find_facing
 
-HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant
+HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant; chosen; not tried
 
 
 def start(problem: Problem) -> tuple[State, Body, FieldTrust]:

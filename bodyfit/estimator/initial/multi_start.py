@@ -16,7 +16,7 @@ from ..problem.unknowns import Body, State
 from ..solver.gauss_newton_step import one_step
 
 DRAWN = 3  # postures tried beside the usual one; tried: 3, 5, 8 on an arm without its upper unit: alike
-FIRST_STEPS = 2  # of the solver, from each
+FIRST_STEPS = 2  # of the solver, from each; chosen; not tried
 KEPT, MORE_STEPS = 1, 1  # of the best after that, and the steps that it goes on for; tried: 3, 3: 0.3° better
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ...weights import Weights
     from .tie import Tie
 
-SHARE = 0.25  # of its range, one standard deviation of an angle: two to either side fill it
+SHARE = 0.25  # of its range, one standard deviation of an angle: two to either side fill it; by reasoning
 USUAL_DEG = {  # means over the gait cycle at free speed: Schwartz 2008, doi:10.1016/j.jbiomech.2008.03.015
     ("hip", "flexion"): 19.0,
     ("knee", "flexion"): 23.0,

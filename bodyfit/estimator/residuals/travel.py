@@ -7,7 +7,7 @@ import numpy as np
 from ...core.rotations import apply, skew
 from .base import Linearised
 
-LOST_M_S2 = 10.0  # m/s², acceleration where none was measured
+LOST_M_S2 = 10.0  # m/s², acceleration where none was measured; by reasoning: a g, next to nothing is known
 
 
 def travel(

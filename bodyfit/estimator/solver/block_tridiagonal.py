@@ -22,8 +22,8 @@ from scipy.sparse.csgraph import reverse_cuthill_mckee
 from ...errors import CannotReconstructError
 from ..residuals.base import Linearised
 
-WHOLE_BYTES = 150e6  # largest two rows of blocks, dense, that are solved in one piece
-CHUNK_BYTES = 50e6  # of a piece, when it is not
+WHOLE_BYTES = 150e6  # largest two rows of blocks, dense, that are solved in one piece; chosen; not tried
+CHUNK_BYTES = 50e6  # of a piece, when it is not; chosen; not tried
 
 
 class Blocks:
@@ -82,7 +82,7 @@ class Blocks:
         return memory.reshape(self.k * self.n, w + 1).T
 
 
-LOWER = ((0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2))
+LOWER = ((0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2))  # lower triangle, by definition
 
 
 def side_by_side(residuals: Sequence[Linearised], slots: int) -> tuple[list[Linearised], np.ndarray]:

@@ -10,10 +10,12 @@ import numpy as np
 from ..residuals.base import Linearised
 
 SETTLED = 1e-4  # relative change of the cost in one step, geometry held (common practice)
-WORSE = 1e-4  # relative increase from which a step is taken back; reweighting alone makes as much
-FIRST_REACH = math.radians(29.0)  # half a radian, of a rotation in one step once one was taken back (tried)
+# relative increase from which a step is taken back; reweighting alone makes as much; by reasoning
+WORSE = 1e-4
+# half a radian, of a rotation in one step once one was taken back; tried: on what is not written down
+FIRST_REACH = math.radians(29.0)
 FACTOR = 4.0  # by which that reach grows and shrinks (common practice)
-MOST_TAKEN_BACK = 6  # in a row; then no direction helps
+MOST_TAKEN_BACK = 6  # in a row; then no direction helps; chosen; not tried
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,9 @@ from ..updates.joint_geometry import prior_of_levers
 from .tissue_compliance import joint_gaps, softness
 
 PUSHED_S = 1.0  # s over which the load on soft tissue is taken together
-SYSTEMATIC = 0.5  # share of a joint's disagreement that counts as one constant turn (found in simulation)
+# share of a joint's disagreement that counts as one constant turn; tried: in simulation (docs/method.md,
+# section 10)
+SYSTEMATIC = 0.5
 
 
 def unit_turn_variance(found: Estimate) -> np.ndarray:

@@ -12,8 +12,8 @@ from ...body.motion.joint_angles import joint_angles
 from ...core.rotations import heading_matrix
 from ..problem.problem import Problem
 
-COARSE = 4  # grid headings taken together, 30°: the linear spread covers what lies between
-RARE = 0.002  # probability of a pair of facings below which it is left out
+COARSE = 4  # grid headings taken together, 30°: the linear spread covers what lies between; by reasoning
+RARE = 0.002  # probability of a pair of facings below which it is left out; chosen; not tried
 
 
 def facing_variance(

@@ -6,9 +6,10 @@ import numpy as np
 
 from ...recording.keyframe_averages import HALF_WINDOW_S
 
-BAND_HZ = (0.7, 2.5)  # where bodies move: below, errors of accelerometers swamp it; above, averages hide it
-WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over
-YIELD_M = 0.09  # m, see `softness`
+# where bodies move: below, errors of accelerometers swamp it; above, averages hide it; chosen; not tried
+BAND_HZ = (0.7, 2.5)
+WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over; chosen; not tried
+YIELD_M = 0.09  # m, see `softness`; tried: in simulation (docs/method.md, section 10)
 
 
 def joint_gaps(disagreement: np.ndarray, step: float) -> np.ndarray:

@@ -18,10 +18,13 @@ from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem, judged
 from ..problem.unknowns import Body, State
 
-ADMITTED_AFTER = 3  # iterations without the field, after which joints and gyroscopes can judge it
-LEAST_LEVEL = np.radians(2.0)  # 0.5 µT of hard iron left over, in 20 µT of horizontal field: 1.4°, and noise
-JOINT_LEVEL = np.radians(2.0)  # how far soft tissue turns a heading that joints show (simulated bodies)
-ROUNDS = 10  # of splitting the disagreement between fields and joints
+# iterations without the field, after which joints and gyroscopes can judge it; chosen; not tried
+ADMITTED_AFTER = 3
+# by reasoning: 0.5 µT of hard iron left over, in 20 µT of horizontal field: 1.4°, and noise
+LEAST_LEVEL = np.radians(2.0)
+# how far soft tissue turns a heading that joints show; tried: on simulated bodies
+JOINT_LEVEL = np.radians(2.0)
+ROUNDS = 10  # of splitting the disagreement between fields and joints; chosen; not tried
 FAR = 1.0  # share of the norm, rad; further off is no measure any more
 
 

@@ -20,10 +20,12 @@ from ..problem.tie import Tie, angles_of
 from ..problem.unknowns import Body, State
 from .mounting import HINGE_PLAY, calibrated
 
-HINGES_FROM = 3  # iteration from which hinges and joint angles count: by then rotations are about right
+# iteration from which hinges and joint angles count: by then rotations are about right; chosen; not tried
+HINGES_FROM = 3
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
-AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off
-OUTSIDE_RAD, OUTSIDE_SHARE = np.radians(5.0), 0.02  # a range exceeded that far, that often, is not believed
+AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off; common practice
+# a range exceeded that far, that often, is not believed; chosen; not tried
+OUTSIDE_RAD, OUTSIDE_SHARE = np.radians(5.0), 0.02
 
 
 def refine(problem: Problem, state: State, body: Body, average: Averages, iteration: int) -> Body:

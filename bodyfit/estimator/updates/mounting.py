@@ -29,14 +29,15 @@ from ...recording.keyframe_averages import Averages
 from ..problem.problem import DETERMINED, Problem
 from ..problem.tie import Tie
 
-HINGE_PLAY = np.radians(3.0)  # of a hinge that nothing is known about yet
+HINGE_PLAY = np.radians(3.0)  # of a hinge that nothing is known about yet; chosen; not tried
 RIGHT = np.array([0.0, 0.0, 1.0])
-FLEXION_PLAY = np.radians(5.0)  # least play of a joint of people about its flexion axis
-WIDE_LEVER = 10.0  # m, prior of a lever arm that the motion alone has to show
-ASSUMED = np.radians(60.0)  # nobody said that the body was in that pose
-LARGEST_HEADING = np.radians(30.0)  # more says nothing
+FLEXION_PLAY = np.radians(5.0)  # least play of a joint of people about its flexion axis; chosen; not tried
+WIDE_LEVER = 10.0  # m, prior of a lever arm that the motion alone has to show; by reasoning: next to nothing
+ASSUMED = np.radians(60.0)  # nobody said that the body was in that pose; by reasoning: next to nothing
+LARGEST_HEADING = np.radians(30.0)  # more says nothing; chosen; not tried
+# by reasoning: as good as none, a segment without a unit has no mounting that could be off
 NO_UNIT = np.radians(0.1)
-NEVER_STILL = 1e3  # rad/s, where nothing was measured
+NEVER_STILL = 1e3  # rad/s, where nothing was measured; by reasoning: more than anything turns
 
 
 def calibrated(

@@ -21,7 +21,7 @@ __all__ = ["read_capture", "write_capture"]
 SETUP_KEYS = ("title", "start_time", "place", "person", "trials", "body", "units", "calibration")
 CALIBRATION_KINDS = ("still", "movement")
 CALIBRATION_KEYS = ("kind", "start_s", "end_s", "trial", "pose", "joint")
-CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp
+CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp; chosen; not tried
 
 
 def read_capture(path: str | Path) -> Capture:

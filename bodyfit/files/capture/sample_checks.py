@@ -11,13 +11,16 @@ from ...core.gravity import STANDARD_GRAVITY
 from .sensor_samples import SENSOR_UNITS, Samples
 
 # Limits. Those without a source are set where no recording of a moving body comes near.
-QUATERNION_TOLERANCE = 1e-2
-BEYOND_FULL_SCALE = 1.2  # room for calibration, which may push a reading past the nominal full scale
-LEAST_GRAVITY = 0.5  # times gravity: less for half of the time is a fall, or gravity was removed
-FASTEST_MEDIAN_RATE = 20.0  # rad/s: three turns a second for half of the time
-EARTH_FIELD = (20e-6, 70e-6)  # T: 22 to 67 µT on the ground (World Magnetic Model)
-FIELD = (2e-6, 1e-3)  # T: the Earth's field, weakened or strengthened by iron near by
-LEAST_UP = 0.5  # cosine of 60°: gravity outweighs the mean acceleration of anything that stays around
+QUATERNION_TOLERANCE = 1e-2  # by reasoning: two decimals in a table
+# room for calibration, which may push a reading past the nominal full scale; chosen; not tried
+BEYOND_FULL_SCALE = 1.2
+# times gravity: less for half of the time is a fall, or gravity was removed; by reasoning
+LEAST_GRAVITY = 0.5
+FASTEST_MEDIAN_RATE = 20.0  # rad/s: three turns a second for half of the time; by reasoning
+EARTH_FIELD = (20e-6, 70e-6)  # T: 22 to 67 µT on the ground (World Magnetic Model, WMM)
+FIELD = (2e-6, 1e-3)  # T: the Earth's field, weakened or strengthened by iron near by; chosen; not tried
+# cosine of 60°: gravity outweighs the mean acceleration of anything that stays around; by reasoning
+LEAST_UP = 0.5
 
 
 def check_not_empty(samples: Samples) -> None:

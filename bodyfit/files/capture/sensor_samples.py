@@ -13,7 +13,8 @@ from ...errors import InputError
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 
-DEGREE = np.pi / 180
+DEGREE = np.pi / 180  # by definition
+# by definition of the units
 SENSOR_UNITS: dict[str, dict[str, float]] = {
     "accelerometer": {"m/s^2": 1.0, "g": STANDARD_GRAVITY, "mg": STANDARD_GRAVITY * 1e-3, "cm/s^2": 1e-2},
     "gyroscope": {"rad/s": 1.0, "deg/s": DEGREE, "mdeg/s": DEGREE * 1e-3},

@@ -8,10 +8,11 @@ from ...errors import InputError
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 
-FEWEST_SAMPLES = 10
-REPEATS_ALLOWED = 0.01  # share of stamps: what rounding to a clock's tick leaves now and then
-RATES = (2.0, 20_000.0)  # Hz: slower cannot follow a body, faster no worn unit is
-SHORT_TIMES = {"milliseconds": 1e-3, "microseconds": 1e-6, "nanoseconds": 1e-9}
+FEWEST_SAMPLES = 10  # by reasoning: fewer are no recording
+# share of stamps: what rounding to a clock's tick leaves now and then; chosen; not tried
+REPEATS_ALLOWED = 0.01
+RATES = (2.0, 20_000.0)  # Hz: slower cannot follow a body, faster no worn unit is; by reasoning
+SHORT_TIMES = {"milliseconds": 1e-3, "microseconds": 1e-6, "nanoseconds": 1e-9}  # by definition
 
 
 def check_count(setup: TomlTable, table: Table) -> None:

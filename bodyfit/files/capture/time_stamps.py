@@ -14,12 +14,12 @@ from ...recording.capture import Unit
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 
-TIME_UNITS = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}
+TIME_UNITS = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9}  # by definition
 """Unit -> how many make a second (SI prefixes)."""
 TIME_WORDS = (*TIME_UNITS, "iso8601", "samples")
 TIME_KEYS = ("column", "unit")
 ABSOLUTE_FROM = 10**8  # s, March 1973 in Unix time; a clock that counts from its start needs 3 years to it
-MICROSECONDS = 10**6  # a second, finest step of Python's datetime
+MICROSECONDS = 10**6  # a second, finest step of Python's datetime; by definition
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,7 +13,7 @@ from .columns import Column, angle_columns, time_column
 from .handover import Handover, Rows
 from .optional import optional
 
-MOST_ROWS = 1_048_576  # of a sheet (ECMA-376 part 1, 18.3.1.73: row numbers; Excel specifications and limits)
+MOST_ROWS = 1_048_576  # of a sheet, ISO/IEC 29500 (ECMA-376) part 1, 18.3.1.73
 RANGES = ("joint", "angle", "min_deg", "max_deg", "mean_deg", "sd_over_time_deg", "median_sd_deg")
 LIMITS = ("model_low_deg", "model_high_deg", "model_source")
 EXPLAINED = {

@@ -16,11 +16,11 @@ from ...errors import InputError, suggest
 from ..plain.tables import Table, number_column, read_table
 
 # Decimals written: 1 µs, 2e-9 rad, 1 µm, 2e-8 rad; each well below what worn units can resolve.
-DECIMALS = {"time_s": 6, "quat": 9, "m": 6, "deg": 6}
-ROWS_AT_ONCE = 4096
+DECIMALS = {"time_s": 6, "quat": 9, "m": 6, "deg": 6}  # by reasoning
+ROWS_AT_ONCE = 4096  # chosen; not tried
 QUATERNION = ("qx", "qy", "qz", "qw")
 POSITION = ("x_m", "y_m", "z_m")
-UNIT_TOLERANCE = 1e-3
+UNIT_TOLERANCE = 1e-3  # by reasoning: three decimals in a table
 Columns = Iterator[tuple[str, np.ndarray, int]]
 
 

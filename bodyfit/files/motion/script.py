@@ -20,12 +20,12 @@ from ...errors import InputError
 from ..capture.folder import read_body, read_person
 from ..plain.toml_reader import TomlTable, is_number, read_toml
 
-RATE = 100.0  # Hz
-SECONDS = (3.0, 600.0)
-FASTEST = 10.0  # Hz; the simulator keeps nothing above
+RATE = 100.0  # Hz; common practice of motion capture
+SECONDS = (3.0, 600.0)  # chosen; not tried
+FASTEST = 10.0  # Hz; the simulator keeps nothing above; by reasoning
 TURNS, PLACES = ("turn_left", "lean_back", "lean_right"), ("x", "y", "z")
 CURVE_KEYS = ("keyframes", "repeat_s", "middle", "sines")
-SLACK_DEG = 1e-6
+SLACK_DEG = 1e-6  # by reasoning: rounding
 
 
 def scripted_body(path: Path) -> tuple[str, BodyModel, Person | None]:

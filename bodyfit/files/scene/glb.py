@@ -17,9 +17,9 @@ import numpy as np
 
 from ...errors import InputError
 
-VERTICES, INDICES = 34962, 34963  # bufferView.target, section 5.11
-COMPONENT_TYPES = {"float32": 5126, "uint32": 5125, "int16": 5122}  # section 3.6.2.2
-TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4"}
+VERTICES, INDICES = 34962, 34963  # bufferView.target, glTF 2.0, section 5.11
+COMPONENT_TYPES = {"float32": 5126, "uint32": 5125, "int16": 5122}  # glTF 2.0, section 3.6.2.2
+TYPES = {1: "SCALAR", 3: "VEC3", 4: "VEC4"}  # glTF 2.0, section 3.6.2.2
 
 
 class Buffer:

@@ -27,8 +27,8 @@ from .viewing_layout import laid_out
 if TYPE_CHECKING:
     import trimesh
 
-FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz
-SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light
+FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz; by reasoning
+SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light; chosen; not tried
 # sRGB, our own: light jade, grey and dark plum differ in lightness first, so that left and right stay apart
 # for every kind of colour vision and on a grey print
 COLOURS = {"left": "#79c7b3", "middle": "#8f99a3", "right": "#4b2a66"}

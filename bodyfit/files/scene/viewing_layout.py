@@ -11,8 +11,9 @@ from ...body.parts import Joint
 from ...body.person import Person
 from ..model.model_file import read_model
 
-TYPICAL_STATURE = 1.70  # m, an adult; for viewing only
-SPACING = 0.25  # m, about a segment of the chains and limbs that people measure; for viewing only
+TYPICAL_STATURE = 1.70  # m, an adult; for viewing only; by reasoning
+# m, about a segment of the chains and limbs that people measure; for viewing only; chosen; not tried
+SPACING = 0.25
 
 
 def laid_out(model: BodyModel) -> tuple[BodyModel, str | None]:

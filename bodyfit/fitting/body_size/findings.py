@@ -11,8 +11,9 @@ from ...body.person import Person
 from ...core.findings import Finding
 from .length import MEASURED_SD, Length, fused, length_from_stature
 
-COMMON_SD = 0.04  # share that all lengths from one motion are off by together: 3 to 5 % on simulated people
-DISAGREE = 3.0  # standard deviations, two sources further apart are reported
+# share that all lengths from one motion are off by together; tried: 3 to 5 % on simulated people
+COMMON_SD = 0.04
+DISAGREE = 3.0  # standard deviations, two sources further apart are reported; common practice
 
 
 def length_findings(model: BodyModel, person: Person, shown: Mapping[str, Length]) -> tuple[Finding, ...]:

@@ -11,11 +11,12 @@ from ...body.chain import BodyModel
 from ...estimator.problem.estimate import Estimate
 from .length import Length
 
-# m, what soft tissue and scale errors add to the noise: root mean square error of lengths with little noise,
-# 16 to 29 mm on simulated people (1 and 3 °/g), 8 mm on the chain with optical reference
+# m, what soft tissue and scale errors add to the noise; tried: root mean square error of lengths with little
+# noise, 16 to 29 mm on simulated people (1 and 3 °/g), 8 mm on the chain with optical reference
 MOTION_SD = 0.02
 NOTHING_KNOWN = 1.0  # m, prior of each lever arm: the motion alone is asked
-SHOWN = 0.2  # share of a length; a larger standard deviation, and the motion does not show it
+# share of a length; a larger standard deviation, and the motion does not show it; chosen; not tried
+SHOWN = 0.2
 
 
 def lengths_from_motion(model: BodyModel, found: Estimate, segments: Sequence[str]) -> dict[str, Length]:

@@ -20,13 +20,15 @@ from ...recording.keyframe_averages import Averages
 from ...recording.signals import Signals
 from .joint_evidence import Centre, Hinge, evidence
 
-EDGE_S = 4.0  # s at either end in which too little motion is left to tell
-LEAST_GAIN = 40.0  # χ² of a turn; chance makes 30 of three numbers once in 700 000 tries, noise is not white
-LEAST_TURN = np.radians(10.0)  # foam and tissue give up to that
+EDGE_S = 4.0  # s at either end in which too little motion is left to tell; chosen; not tried
+# χ² of a turn; chance makes 30 of three numbers once in 700 000 tries, noise is not white; by reasoning
+LEAST_GAIN = 40.0
+LEAST_TURN = np.radians(10.0)  # foam and tissue give up to that; by reasoning
 LARGE_TURN = 1.0  # rad, standard deviation of a slip: of all turns that fit the smallest is taken
-NEAR = {"gtol": 0.1}  # χ² per rad at which a turn is found, to 3° or better: its curvature is 2 at least
-SMALLEST = 0.02  # weight by which that holds for the turn to start from
-SLIPPING_S = 0.5  # s before and after in which the unit's turn is not its segment's
+# χ² per rad at which a turn is found, to 3° or better: its curvature is 2 at least; by reasoning
+NEAR = {"gtol": 0.1}
+SMALLEST = 0.02  # weight by which that holds for the turn to start from; chosen; not tried
+SLIPPING_S = 0.5  # s before and after in which the unit's turn is not its segment's; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

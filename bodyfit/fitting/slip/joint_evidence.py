@@ -15,11 +15,13 @@ from ...estimator.problem.problem import Problem
 from ...estimator.problem.unknowns import Body
 from ...recording.keyframe_averages import Averages
 
-LEAST_AXIS = np.radians(3.0)  # play of a hinge below which more agreement counts for nothing
-PARTS = 12  # of a capture, between which arms are compared
-PRIOR = 0.3  # m, length of a lever arm
-YIELD = 0.0005  # m per m/s², an entry of M for soft tissue of 3° per g at an arm of 0.2 m, and 5 mm per g
-FAR = 3.0  # standard deviations of a disagreement beyond which it counts less
+# play of a hinge below which more agreement counts for nothing; by reasoning: 3° per g of soft tissue
+LEAST_AXIS = np.radians(3.0)
+PARTS = 12  # of a capture, between which arms are compared; chosen; not tried
+PRIOR = 0.3  # m, length of a lever arm; by reasoning: `Weights.lever`
+# m per m/s², an entry of M for soft tissue of 3° per g at an arm of 0.2 m, and 5 mm per g; by reasoning
+YIELD = 0.0005
+FAR = 3.0  # standard deviations of a disagreement beyond which it counts less; chosen; not tried
 Part = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 Equations = tuple[np.ndarray, np.ndarray]
 

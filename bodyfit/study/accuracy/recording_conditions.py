@@ -9,7 +9,7 @@ import numpy as np
 
 from ...recording.capture import Capture
 
-STEP_S = 0.5
+STEP_S = 0.5  # s, chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

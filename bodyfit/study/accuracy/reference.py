@@ -15,8 +15,8 @@ from ...recording.capture import Capture
 from .recording_conditions import Circumstances
 from .rotation_error import Pair, picked
 
-FIELD_ROWS = 500  # of each unit, at most, that tell which way the field points
-FIELD_LEAST = 0.5  # length of the mean of directions from which on they count as one
+FIELD_ROWS = 500  # of each unit, at most, that tell which way the field points; chosen; not tried
+FIELD_LEAST = 0.5  # length of the mean of directions from which on they count as one; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

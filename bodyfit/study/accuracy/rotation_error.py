@@ -10,9 +10,9 @@ from scipy.spatial.transform import Rotation, Slerp
 
 from ...core.rotations import left_jacobian_inverse, nearest_rotation
 
-LARGEST_GAP_S = 0.1  # s between reference samples that may be interpolated
-LAGS_S = np.arange(-12, 13) * 0.0025  # clock offsets that are tried
-ROUNDS = 30  # of Gauss–Newton, at most
+LARGEST_GAP_S = 0.1  # s between reference samples that may be interpolated; chosen; not tried
+LAGS_S = np.arange(-12, 13) * 0.0025  # clock offsets that are tried; chosen; not tried
+ROUNDS = 30  # of Gauss–Newton, at most; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from .reference import Reference, heading_offset, pair_of
 from .rotation_error import Pair, best_lag, picked
 from .scores import PARTS, Scored, overall, rounded, scored
 
-BINS = 600  # stretches of time that a curve has, at most
+BINS = 600  # stretches of time that a curve has, at most; as BINS of the inspection
 
 
 def score_motion(

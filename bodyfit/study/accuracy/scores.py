@@ -11,10 +11,12 @@ from ...core.rotations import UP
 from .recording_conditions import Circumstances
 from .rotation_error import Pair, ends_removed, main_axis, rms, rotation_rms, split_about
 
-ROWS = 2000  # rows from which constant rotations at the ends are estimated, at most
-FIFTH = 20.0  # percent of the time that counts as the calmest, or as the most shaken
-BENT_LEAST = 0.1  # of the field's strength, from which on its worst fifth counts as bent: the usual gate
-ONE_WAY = 0.8  # share of the mean square error from which on errors count as being of one kind
+ROWS = 2000  # rows from which constant rotations at the ends are estimated, at most; chosen; not tried
+FIFTH = 20.0  # percent of the time that counts as the calmest, or as the most shaken; by definition
+# of the field's strength, from which on its worst fifth counts as bent: the usual gate; common practice
+BENT_LEAST = 0.1
+# share of the mean square error from which on errors count as being of one kind; chosen; not tried
+ONE_WAY = 0.8
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from ...recording.capture import Capture, Unit
 from ...version import __version__
 from .result import Candidate, Inspection, Spans, UnitInspection, timelines
 
-TRIED_S = 60.0  # s of the capture that is fitted to see how units sit
+TRIED_S = 60.0  # s of the capture that is fitted to see how units sit; chosen; not tried
 LIBRARIES = ("numpy", "scipy", "vqf")
 
 

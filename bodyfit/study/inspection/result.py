@@ -14,7 +14,7 @@ from ...core.gravity import STANDARD_GRAVITY
 from ...recording.capture import Unit
 from ...recording.trials import Trial
 
-BINS = 600  # of a timeline: about one a pixel on a wide screen
+BINS = 600  # of a timeline: about one a pixel on a wide screen; by reasoning
 Spans = tuple[tuple[float, float], ...]
 """Stretches of time, (start, end) s each."""
 

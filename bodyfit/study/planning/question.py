@@ -14,7 +14,7 @@ from ...simulation.settings import SimulationSettings
 
 SIX = ("accelerometer", "gyroscope")
 NINE = ("accelerometer", "gyroscope", "magnetometer")
-LEAST_S = 3.0  # s of a motion that a plan can be made of
+LEAST_S = 3.0  # s of a motion that a plan can be made of; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

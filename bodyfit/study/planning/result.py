@@ -11,7 +11,7 @@ from ...version import __version__
 from .question import WornSet
 from .set_result import SetResult
 
-AS_GOOD = 1.05  # times the best bound: up to there, the smallest set counts as the nearest
+AS_GOOD = 1.05  # times the best bound: up to there, the smallest set counts as the nearest; chosen; not tried
 
 
 @dataclass(frozen=True)

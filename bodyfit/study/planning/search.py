@@ -17,11 +17,11 @@ from .result import best_by_size, rank, smallest_near_best
 from .set_result import SetResult, summed_up
 from .trial import bound, trial
 
-EXHAUSTIVE = 5  # segments up to which every set is looked at
-HOPELESS = 10.0  # times the tolerance: nothing smaller is looked at
+EXHAUSTIVE = 5  # segments up to which every set is looked at; by reasoning: 31 sets
+HOPELESS = 10.0  # times the tolerance: nothing smaller is looked at; chosen; not tried
 REACH = 1.0  # times the tolerance: where a bound is larger, a set is no candidate
-ALIKE = 3  # candidates of one size that are simulated, best bounds first
-ROUND, TOGETHER = 12, 3  # recordings simulated before a decision, and in one job
+ALIKE = 3  # candidates of one size that are simulated, best bounds first; chosen; not tried
+ROUND, TOGETHER = 12, 3  # recordings simulated before a decision, and in one job; chosen; not tried
 
 
 @dataclass(frozen=True)

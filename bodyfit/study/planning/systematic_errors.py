@@ -21,9 +21,9 @@ from ...simulation.settings import SimulationSettings
 from ...simulation.simulate import Simulated
 from ...simulation.soft_tissue import damped_mass
 
-TISSUE, AXES = 7, 9  # constants of a unit
-NONE = 1e-9  # in place of a standard deviation of zero
-ACROSS = [0, 2]  # components across the segment's long axis
+TISSUE, AXES = 7, 9  # constants of a unit; by definition: six of turn and one of shift; a matrix
+NONE = 1e-9  # in place of a standard deviation of zero; by reasoning
+ACROSS = [0, 2]  # components across the segment's long axis; by definition: +Y is the long axis
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,7 +21,7 @@ from .information_bound import angle_bound, clear_of_lock
 from .question import Question, WornSet
 
 UNKNOWN = math.pi  # rad, error of an angle that no solution gives
-LEAST_MOUNTING = math.radians(0.01)
+LEAST_MOUNTING = math.radians(0.01)  # rad, by reasoning: as good as none
 BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order of sets the same
 
 

@@ -38,6 +38,7 @@ class Kind:
     limit: float | None
 
 
+# to percent, by definition
 KINDS = {
     "joint-range": Kind("deg", None),
     "stiff-angle": Kind("deg", None),

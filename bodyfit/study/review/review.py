@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from ...body.motion.poses import PoseSequence
     from ...fitting.result import Fit
 
-FEWEST = 12  # frames of a motion that can be reviewed
+FEWEST = 12  # frames of a motion that can be reviewed; chosen; not tried
 CHECKS = (
     *(joint_ranges, stiff_angles, swapped_sides, slips, clipped_rates, rotation_jumps, root_jumps),
     *(joint_rates, joint_accelerations, joint_centres, headings, drift, soft_tissue),

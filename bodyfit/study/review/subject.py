@@ -13,8 +13,8 @@ from scipy.spatial.transform import Rotation
 from ...body.motion.poses import PoseSequence
 from .limits import JUMP_DEG, JUMP_OVER_NEIGHBOURS
 
-PAUSE_S = 0.25  # s, a step beyond which a fit starts anew (`sampling.BRIDGED_S`)
-AROUND = 5  # frames on each side of a jump that tell how fast the segment turns anyway
+PAUSE_S = 0.25  # s, a step beyond which a fit starts anew; as BRIDGED_S of recording/sampling.py
+AROUND = 5  # frames on each side of a jump that tell how fast the segment turns anyway; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)

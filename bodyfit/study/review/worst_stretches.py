@@ -6,7 +6,7 @@ import numpy as np
 
 from ...core.intervals import Stretch
 
-MOST = 3  # stretches of one kind and place that are told one by one
+MOST = 3  # stretches of one kind and place that are told one by one; by reasoning: as many as somebody reads
 
 
 def worst_of(found: list[Stretch], size: np.ndarray) -> list[tuple[Stretch, str]]:

@@ -10,8 +10,9 @@ from scipy import sparse
 
 from ....errors import CannotReconstructError
 
-SHORTEST = 16  # frames; problems are padded to this times a power of two, so that few solvers are built
-DAMPING = 1e-8  # rad²/rad², keeps a step finite where two axes of a joint coincide
+# frames; problems are padded to this times a power of two, so that few solvers are built; chosen; not tried
+SHORTEST = 16
+DAMPING = 1e-8  # rad²/rad², keeps a step finite where two axes of a joint coincide; chosen; not tried
 
 
 def bounded_step(
@@ -67,6 +68,7 @@ def bounded_step(
     return np.clip(steps, low, high)
 
 
+# of HPIPM, in its order (Frison and Diehl 2020)
 _STATUS = {  # of HPIPM, in its order
     1: "HPIPM reached its limit of iterations",
     2: "HPIPM's steps became too small",

@@ -14,9 +14,13 @@ from ...chain import BodyModel
 from ...parts import Joint
 from ..joint_angles import joint_angles, rotation_from_angles
 
-LONGEST_STEP = 0.5  # rad, of one coordinate in one iteration
-SINGULAR = 0.2  # sine or cosine of the middle angle below which angles give way to a turn, where they can
-EDGE = 1e-6  # rad, distance kept from where the outer two axes coincide and their angles mean nothing
+LONGEST_STEP = 0.5  # rad, of one coordinate in one iteration; chosen; not tried
+# sine or cosine of the middle angle below which angles give way to a turn, where they can; chosen; not
+# tried
+SINGULAR = 0.2
+# rad, distance kept from where the outer two axes coincide and their angles mean nothing; by reasoning:
+# their axes differ by more than rounding there
+EDGE = 1e-6
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,8 +156,8 @@ def _chart(joint: Joint | None, bounds: Bounds | None, R: np.ndarray) -> tuple[n
     return angles, turns, np.where(turns[:, None, None], np.eye(3), axes * free), low, high
 
 
-_FREEDOMS = {"ball": 3, "universal": 2, "hinge": 1, "fixed": 0}
-_UNBOUNDED = Bounds(np.full(3, -np.inf), np.full(3, np.inf))
+_FREEDOMS = {"ball": 3, "universal": 2, "hinge": 1, "fixed": 0}  # by definition of the joint types
+_UNBOUNDED = Bounds(np.full(3, -np.inf), np.full(3, np.inf))  # three components, by definition
 
 
 def _with_edges(joint: Joint, bounds: Bounds) -> tuple[np.ndarray, np.ndarray]:

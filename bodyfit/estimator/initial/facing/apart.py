@@ -10,7 +10,8 @@ from ....alignment.facing.pieces import Pieces
 from ....recording.attitude import stretches
 from ...problem.problem import Problem
 
-TIED = np.radians(10.0)  # rad, of a heading by the accelerations of the stretch that the pose lies in
+# rad, of a heading by the accelerations of the stretch that the pose lies in; chosen; not tried
+TIED = np.radians(10.0)
 WATCHED_S = (
     10.0  # s of that stretch, for units that no such joint ties: a solver can tell by then (tried: no)
 )

@@ -11,10 +11,11 @@ from ....recording.attitude import stretches
 from ...problem.problem import Problem
 from ...problem.tie import Tie
 
-PIECE_S = 3.0  # over which a heading between two units is taken for constant: drift stays below 3°
+# over which a heading between two units is taken for constant: drift stays below 3°; by reasoning
+PIECE_S = 3.0
 SPEED = 1.0  # m/s, by which a wearer's speed may differ between both ends of a stretch (`Weights.speed`)
-LARGEST_TILT = np.radians(30.0)  # of a filter that starts from an accelerometer in motion
-SHORTEST = 3  # keyframes; a shorter stretch says nothing
+LARGEST_TILT = np.radians(30.0)  # of a filter that starts from an accelerometer in motion; chosen; not tried
+SHORTEST = 3  # keyframes; a shorter stretch says nothing; chosen; not tried
 
 
 def pieces_of(problem: Problem, tie: Tie, in_pose: np.ndarray) -> Pieces:

@@ -34,9 +34,10 @@ from .arm_prior import arm_prior
 from .cut import pieces_of
 from .field import field_likelihood
 
-LEAST = np.radians(5.0)  # rad, of a facing in the end: frames of bones differ between people by that
-GIVEN = np.radians(8.0)  # rad, on the grid, of a unit whose mounting is stated
-UPRIGHT = 0.999  # cosine up to which a segment counts as upright in a pose
+# rad, of a facing in the end: frames of bones differ between people by that; common practice
+LEAST = np.radians(5.0)
+GIVEN = np.radians(8.0)  # rad, on the grid, of a unit whose mounting is stated; chosen; not tried
+UPRIGHT = 0.999  # cosine up to which a segment counts as upright in a pose; by reasoning: within 3°
 
 
 @dataclass(frozen=True, eq=False)

@@ -18,7 +18,7 @@ from .tables import MISSING, TrackingSystem, dataset_of, read_rows, read_system,
 from .units import units_of
 
 SOURCE_MODEL = Path("sourcedata") / "body.toml"  # where bodyfit's own data sets keep the body model
-STATURES_M = (0.4, 2.8)  # as in setup.toml: what a person's stature can be
+STATURES_M = (0.4, 2.8)  # by reasoning: what a person's stature can be, as in setup.toml
 
 
 def read_bids(path: str | Path) -> Capture:

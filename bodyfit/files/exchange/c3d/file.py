@@ -17,7 +17,8 @@ from .points import Point, points_of
 LONGEST = 120  # characters; a C3D text is at most 255 long (a byte says how long), readers often show 127
 MOST_FRAMES = 65535  # a C3D header counts frames in 16 bits (C3D user guide, "The header section")
 MOST_POINTS = 255  # labels in one parameter: its dimensions are bytes (C3D user guide, "Parameters")
-ROUND = 1e-6  # share by which a rate may differ from a whole one and is written so: 4 ms in an hour
+# share by which a rate may differ from a whole one and is written so: 4 ms in an hour; by reasoning
+ROUND = 1e-6
 OFF_GRID = 1e-3  # s; common practice: what lies further from its frame is told (0.4° at 400 °/s)
 WORDS = {"°": " deg", "–": "-", "−": "-", "±": "+-", "²": "^2", "µ": "u", "’": "'", "…": "..."}
 

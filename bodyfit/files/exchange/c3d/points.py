@@ -12,7 +12,7 @@ from ....body.motion.root_trajectory import SOLE
 from ....body.parts import Joint
 from ..handover import Handover
 
-MM = 1000.0  # in a metre
+MM = 1000.0  # in a metre; by definition
 ARROW_MM = 100.0  # tried: 32-bit floats hold a place 10 m off to 0.001 mm, an arrow's direction to 0.001°
 
 

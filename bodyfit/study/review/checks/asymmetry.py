@@ -10,7 +10,8 @@ from ....core.findings import Finding
 from ..limits import ASYMMETRY, ASYMMETRY_WORTH_DEG, SWAP
 from ..subject import Reviewed
 
-MOVING = np.radians(10.0)  # rad/s, root mean square rate of a segment below which sides can't be told apart
+# rad/s, root mean square rate of a segment below which sides can't be told apart; chosen; not tried
+MOVING = np.radians(10.0)
 
 
 def asymmetry(reviewed: Reviewed) -> Iterator[Finding]:

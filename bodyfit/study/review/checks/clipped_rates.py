@@ -13,8 +13,8 @@ from ..limits import PLATEAU, SLOW_PLATEAU_DEG_S
 from ..subject import Reviewed
 from ..worst_stretches import worst_of
 
-TOP, NEAR_TOP = 0.01, 0.1  # below the largest rate: at the top, and near it
-FEWEST = 4  # frames at the top
+TOP, NEAR_TOP = 0.01, 0.1  # below the largest rate: at the top, and near it; by reasoning: see PLATEAU
+FEWEST = 4  # frames at the top; chosen; not tried
 
 
 def clipped_rates(reviewed: Reviewed) -> Iterator[Finding]:

@@ -15,9 +15,9 @@ from ..worst_stretches import worst_of
 from .inverse_dynamics import Dynamics, inverse_dynamics
 from .rates import of_joint
 
-HELD_S = 0.15  # s that a force must last; a low-passed landing rings for less
-END_S = 0.2  # s at both ends that are left out
-LOADED = 0.5  # body weights of vertical force above which friction is judged
+HELD_S = 0.15  # s that a force must last; a low-passed landing rings for less; by reasoning
+END_S = 0.2  # s at both ends that are left out; chosen; not tried
+LOADED = 0.5  # body weights of vertical force above which friction is judged; chosen; not tried
 LEGS = ("hip", "knee", "talocrural")
 FOLLOWED = (
     "; the path of the body is taken from the standing foot, so this also shows where both feet were off the "

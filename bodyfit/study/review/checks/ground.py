@@ -16,12 +16,13 @@ from ..limits import SLIDE, UNDER
 from ..subject import Reviewed
 from ..worst_stretches import worst_of
 
-SLOW = 0.3  # m/s, a point of the sole that is slower stands, when it is also the lowest
-NEAR_LOWEST = 0.03  # m
-ON_GROUND = 0.02  # m, above the ground within which a point touches it
-SMOOTH_S = 0.05  # s
-HELD_S = 0.1  # s
-SLID = 0.1  # m
+# m/s, a point of the sole that is slower stands, when it is also the lowest; as SLOWEST of the root's path
+SLOW = 0.3
+NEAR_LOWEST = 0.03  # m; as LOWEST of the root's path
+ON_GROUND = 0.02  # m, above the ground within which a point touches it; common practice
+SMOOTH_S = 0.05  # s; chosen; not tried
+HELD_S = 0.1  # s; chosen; not tried
+SLID = 0.1  # m; common practice
 FOLLOWED = (
     "; the path of the body is itself taken from the standing foot, so heights and places drift with the "
     "distance walked"

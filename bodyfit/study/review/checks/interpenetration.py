@@ -20,12 +20,14 @@ from ..worst_stretches import worst_of
 if TYPE_CHECKING:
     import pinocchio
 
-LOOKED_AT_HZ = 25.0  # frames a second that are measured
-MOST_FRAMES = 6000  # that are measured; of a longer motion fewer a second
-HELD_S = 0.1  # s
+LOOKED_AT_HZ = 25.0  # frames a second that are measured; by reasoning: three frames of what must last
+# that are measured; of a longer motion fewer a second; by reasoning: four minutes at that rate
+MOST_FRAMES = 6000
+HELD_S = 0.1  # s; chosen; not tried
 # Capsules in the segment's frame, shares of its length: (from, to, radius). Narrower than the outlines that
-# are drawn (bodyfit/shapes.py), by eye: what flesh yields is no fault.
+# are drawn (body/shapes.py), by eye (chosen; not tried): what flesh yields is no fault.
 _TRUNK = [((0.0, 0.02, z), (0.0, 0.6, z), 0.16) for z in (-0.1, 0.0, 0.1)]
+# likewise by eye, chosen; not tried
 CAPSULES = {
     "pelvis": [((0.0, 0.5, -0.5), (0.0, 0.5, 0.5), 0.45)],
     "thorax": _TRUNK,
@@ -37,7 +39,8 @@ CAPSULES = {
     "calf": [((0.0, -0.05, 0.0), (0.0, -0.95, 0.0), 0.11)],
     "hindfoot": [((-0.12, -0.14, 0.0), (0.62, -0.14, 0.0), 0.12)],
 }
-BAR = 0.1  # radius of any other segment, a share of the distance of its joint centres, as it is drawn
+# radius of any other segment, a share of the distance of its joint centres, as it is drawn; by definition
+BAR = 0.1
 
 
 @dataclass(frozen=True, eq=False)

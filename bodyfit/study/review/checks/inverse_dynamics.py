@@ -19,10 +19,12 @@ from ....core.rotations import continuous
 from .ground import soles_of
 
 CUTOFF_HZ = 6.0  # low-pass before the poses are differentiated twice (Winter 2009, section 3.4.4: 6 Hz)
-RATE_HZ = 50.0  # frames a second that are worked on
+RATE_HZ = 50.0  # frames a second that are worked on; by reasoning: more than twice what the low-pass leaves
 SHORTEST_S = 1.0  # s, of a motion that can be filtered
-SHARED_S = 0.1  # s over which the ground's force passes from one foot to the other
-WHOLE = 0.95  # share of the body mass that a whole body's segments have
+# s over which the ground's force passes from one foot to the other; as SMOOTH_S of the root's path
+SHARED_S = 0.1
+# share of the body mass that a whole body's segments have; by reasoning: hands or feet may be missing
+WHOLE = 0.95
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from ....core.findings import Finding
 from ..limits import DRIFT_TOLD_DEG, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
 from ..subject import Reviewed
 
-SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap
+SLOWEST_HZ = 0.3  # Hz, below which a motion says nothing about a gap; chosen; not tried
 
 
 def joint_centres(reviewed: Reviewed) -> Iterator[Finding]:

@@ -13,15 +13,17 @@ from ..limits import SLIP_DEG, SLIP_SOURCE
 from ..subject import Reviewed
 
 LONG_S = 1.0  # s on each side that tell where the segment is before and after
-APART_S = 2.0  # s, slips of one unit nearer to each other are told once
+APART_S = 2.0  # s, slips of one unit nearer to each other are told once; chosen; not tried
 MENDED_S = 1.0  # s about a slip that the fit took off: it lets the unit turn freely there for half of that
-STEP_S = 0.12  # s within which a unit slips
-STRIDE_S = 0.02  # s between the times that are tried
-ALIKE = 0.4  # share of the step by which the neighbours may disagree about it
-ALIKE_LASTING = 0.25  # the same for what lasts
-STAYS = 0.5  # share of the step that is still there on average in the second after
-OFF_FLEXION = 0.5  # share of the step that is not about the flexion axis of a knee or an elbow
-STANDS_OUT = 1.5  # times the next largest sudden turn about the same axis in the whole capture
+STEP_S = 0.12  # s within which a unit slips; chosen; not tried
+STRIDE_S = 0.02  # s between the times that are tried; by reasoning: a sixth of the step
+ALIKE = 0.4  # share of the step by which the neighbours may disagree about it; chosen; not tried
+ALIKE_LASTING = 0.25  # the same for what lasts; chosen; not tried
+STAYS = 0.5  # share of the step that is still there on average in the second after; chosen; not tried
+# share of the step that is not about the flexion axis of a knee or an elbow; chosen; not tried
+OFF_FLEXION = 0.5
+# times the next largest sudden turn about the same axis in the whole capture; chosen; not tried
+STANDS_OUT = 1.5
 
 
 def slips(reviewed: Reviewed) -> Iterator[Finding]:
