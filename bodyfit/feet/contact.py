@@ -10,9 +10,8 @@ from .samples import HZ, PER_KEY
 
 MEAN_S = 0.06  # s of an energy's mean, a runner's quiet instant; tried: 0.06 to 0.12 s, walks don't care
 AROUND_S = 0.6  # s either way within which a foot has swung (by reasoning: half a slow stride)
-LEAST_LEVEL = np.array(
-    [2.0, 5.0]
-)  # rad/s, m/s²: less than any step does, so that standing is no movement (guessed)
+# rad/s, m/s²: less than any step does, so that standing is no movement; chosen; not tried
+LEAST_LEVEL = np.array([2.0, 5.0])
 FLOOR = 0.003  # share of the swings' energy that a standing foot has anyhow; tried: on walks and runs
 STAY = 0.9  # probability to stay in a state for a keyframe; mean 0.2 s, a runner's stance (by reasoning)
 FREEDOM = 5.0  # degrees of freedom of the emissions, for their tails (common practice)

@@ -16,9 +16,10 @@ from ..recording.resampling import check_stamps, sensor_spline
 from ..recording.sampling import DROPPED
 
 HZ = 200.0  # impacts of feet last some 20 ms (common practice); higher rates are brought down to it
-PER_KEY = 4  # samples from keyframe to keyframe: 20 ms, ten keyframes in the shortest stance of a runner
+# samples from keyframe to keyframe: 20 ms, ten keyframes in the shortest stance of a runner; by reasoning
+PER_KEY = 4
 LEVEL_S = 1.0  # s, standard deviation of the average that tells up; tried: 0.5 to 2 on open foot recordings
-SHORTEST_S = 2.0  # s of samples below which no stride can be whole
+SHORTEST_S = 2.0  # s of samples below which no stride can be whole; by reasoning
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,7 +23,7 @@ ROBUST_FROM = (
 )
 NEGLIGIBLE = 2e-5  # rad, largest turn of a step at which no more are made (by reasoning: 0.001°)
 REST_SHARE = 0.05  # quietest keyframes that tell how far the accelerometer's norm is off (by reasoning)
-CLIPPED = 0.1  # share of what is measured that redrawn tops may miss (guessed)
+CLIPPED = 0.1  # share of what is measured that redrawn tops may miss; chosen; not tried
 HELD_LAG = 1e-5  # s, before contacts that move have lost weight: these look like a lag (by reasoning)
 PINNED = 1e-3, 1e-4  # rad, m: heading and place of the first keyframe, which nothing measures (by reasoning)
 

@@ -9,7 +9,9 @@ import numpy as np
 
 from ..core.rotations import exp
 
+# order of the state, by definition
 TURN, VELOCITY, PLACE, GROUND, STATES = slice(0, 3), slice(3, 6), slice(6, 9), 9, 10
+# order of the constants, by definition
 BIAS_RATE, BIAS_FORCE, BALL, HEEL, LAG, SCALE, CONSTANTS = (
     slice(0, 3),
     slice(3, 6),

@@ -8,12 +8,15 @@ from scipy.ndimage import uniform_filter1d
 from ..capture.sensor_samples import SENSOR_UNITS, STANDARD_GRAVITY
 
 NEAR = 1.35  # factor by which a median length may be off gravity; walking stays within 1.1 (tried: demos)
-CENTIMETRES_BELOW = 990.0  # between 980.665 cm/s² and 1000 mg; a scale off by over 1 % is taken for the other
-FIELD_T = (15e-6, 80e-6)  # T, the Earth's field of 22 to 67 µT (World Magnetic Model), disturbed by a third
+# between 980.665 cm/s² and 1000 mg; a scale off by over 1 % is taken for the other; by reasoning
+CENTIMETRES_BELOW = 990.0
+# T, the Earth's field of 22 to 67 µT (World Magnetic Model, WMM), disturbed by a third
+FIELD_T = (15e-6, 80e-6)
 SMOOTHED_S = 0.25  # s, over which signals are averaged: gravity outlasts most accelerations (common practice)
 ALIKE = 0.4  # correlation from which gravity is seen to turn (tried: demos read 0.5 to 0.9)
 TURN_NEAR = 3.0  # factor by which turning may be off: linear acceleration adds and takes (tried: demos)
-DEGREES_FROM = 40.0  # of a 99th percentile: as rad/s over 6 turns a second, which limbs do not reach
+# of a 99th percentile: as rad/s over 6 turns a second, which limbs do not reach; by reasoning
+DEGREES_FROM = 40.0
 RADIANS_BELOW = 4.0  # as deg/s it is slower than any movement of a limb (by reasoning)
 
 

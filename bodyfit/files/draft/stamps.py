@@ -43,7 +43,7 @@ UNIT_NAMES = {
     **dict.fromkeys(("us", "µs", "μs", "usec", "micros", "microseconds"), "us"),
     **dict.fromkeys(("ns", "nsec", "nanos", "nanoseconds"), "ns"),
 }
-STEP_S = (0.0005, 0.2)  # s between samples that a unit is taken to keep: 5 to 2000 Hz
+STEP_S = (0.0005, 0.2)  # s between samples that a unit is taken to keep: 5 to 2000 Hz; by reasoning
 TOLD_RATE = re.compile(r"(?:sampl|rate|freq|hz)\D{0,40}?(\d+(?:[.,]\d+)?)", re.IGNORECASE)
 
 

@@ -32,7 +32,7 @@ STRIDE_COLUMNS = (
     "turn_deg",
 )
 WORDS = ("side", "event")
-DECIMALS = 4  # 0.1 ms, 0.1 mm, 0.0001 %: below what worn units resolve
+DECIMALS = 4  # 0.1 ms, 0.1 mm, 0.0001 %: below what worn units resolve; by reasoning
 Rows = Sequence[Mapping[str, Any]]
 
 
