@@ -14,6 +14,7 @@ from ..recording.capture import Capture, Unit
 from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_findings, sampling_of
 from ..recording.single_units import Unaided, unaided
+from ..weights import Weights
 from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
 from .clocks.unit_clocks import Clocks, neighbours
 from .declared_stretches import stretch_findings
@@ -64,7 +65,13 @@ class Intake:
     findings: tuple[Finding, ...]
 
 
-def examine(capture: Capture, assign: str = "given", with_body: bool = True, refuse: bool = True) -> Intake:
+def examine(
+    capture: Capture,
+    assign: str = "given",
+    with_body: bool = True,
+    refuse: bool = True,
+    weights: Weights | None = None,
+) -> Intake:
     """The capture looked over, and repaired where that is certain.
 
     Parameters
@@ -74,6 +81,7 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
         motion says, and those without a segment are placed
     with_body : whether units may be compared over joints; without, each is looked at by itself
     refuse : whether a unit that stays without a segment is an error
+    weights : for the gates of the magnetic field
 
     Returns
     -------
@@ -116,7 +124,7 @@ def examine(capture: Capture, assign: str = "given", with_body: bool = True, ref
         refuse_unplaced(capture.units, placement)
     capture, scales, found = _scaled(capture, alone)
     findings += found
-    field = check_field(capture, alone)
+    field = check_field(capture, alone, weights)
     findings += field.findings
     return Intake(
         field.capture, sampling, clipped, rests, clocks, *scales, field, placement, worst_first(findings)

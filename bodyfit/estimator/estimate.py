@@ -14,24 +14,17 @@ from ..recording.keyframe_averages import Averages, averages
 from .initial.headings import start
 from .initial.multi_start import explained
 from .linearise import linearise
-from .problem.estimate import CONVERGED, Estimate
+from .problem.estimate import Estimate
 from .problem.problem import Problem, judged
+from .problem.schedule import SCHEDULE
 from .problem.unknowns import Body, State
 from .residuals.base import Linearised
 from .solver.gauss_newton_step import one_step
 from .solver.marginal_covariance import posterior
 from .solver.step_control import StepControl
 from .uncertainty.held_parameters import information_beforehand, with_constants
-from .updates.field_level import ADMITTED_AFTER, admitted
+from .updates.field_level import admitted
 from .updates.joint_geometry import refine
-
-# after which chains, knees and demos have converged; tried: on those of docs/validation.md
-USUAL_ITERATIONS = 7
-MOST_ITERATIONS = 25  # tried: a deep squat in pieces takes 15
-# iterations after which lever arms, axes and scales are held, so that steps can die out; chosen; not tried
-GEOMETRY_SETTLES = 5
-# iterations after which the joints agree well enough to show a latency; chosen; not tried
-LATENCY_AFTER = (2, 4)
 
 
 def estimate(
@@ -57,7 +50,7 @@ def estimate(
     arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
     """
     say = progress or (lambda done, total, what: None)
-    say(0, USUAL_ITERATIONS, "start values")
+    say(0, SCHEDULE.usual, "start values")
     late = on_time(units, latency)
     problem = problem_at(late)
     state, body, gated = start(problem)
@@ -67,11 +60,11 @@ def estimate(
     average = averages(problem.signals, problem.turns, state.R)
     parts, moved, iteration = [], np.inf, 0
     control, before = StepControl(), (state, body, average)
-    for iteration in range(1, MOST_ITERATIONS + 1):
-        say(min(iteration, USUAL_ITERATIONS), USUAL_ITERATIONS, "smoothing")
+    for iteration in range(1, SCHEDULE.most + 1):
+        say(min(iteration, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
-        if iteration > GEOMETRY_SETTLES:  # before, the cost is of another problem in every iteration
+        if iteration > SCHEDULE.geometry_until:  # before, the cost is of another problem in every iteration
             cost = sum(part.cost for part in parts)
             if control.worse(cost):
                 control, (state, body, average) = control.shorter(), before
@@ -84,21 +77,22 @@ def estimate(
         before = state, body, average
         damped = [*parts, *control.damping(*state.R.shape[:2])]
         state, body, step = one_step(problem, state, body, damped)
-        average = averages(problem.signals, problem.turns, state.R, by_latency=iteration in LATENCY_AFTER)
-        if iteration in LATENCY_AFTER and (found := _late(problem, body, average)):
+        look = iteration in SCHEDULE.latency_after
+        average = averages(problem.signals, problem.turns, state.R, by_latency=look)
+        if look and (found := _late(problem, body, average)):
             late = late + found
             state = _read_later(state, problem, found)
             del problem  # an hour's signals are not held twice
             problem = _following(problem_at(late), first)
             average = averages(problem.signals, problem.turns, state.R)
-        if iteration <= GEOMETRY_SETTLES:
+        if iteration <= SCHEDULE.geometry_until:
             body = refine(problem, state, body, average, iteration)
-        if iteration == ADMITTED_AFTER:
+        if iteration == SCHEDULE.field_after:
             state, average, trust = admitted(problem, state, body, average, gated)
         moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
-        if control.settled or (moved < CONVERGED and iteration > max(LATENCY_AFTER)):
+        if control.settled or (moved < SCHEDULE.converged and iteration > max(SCHEDULE.latency_after)):
             break
-    say(USUAL_ITERATIONS, USUAL_ITERATIONS, "how sure")
+    say(SCHEDULE.usual, SCHEDULE.usual, "how sure")
     return Estimate(
         problem,
         state,
@@ -109,7 +103,7 @@ def estimate(
         iteration,
         sum(part.cost for part in parts),
         moved,
-        control.settled or moved < CONVERGED,
+        control.settled or moved < SCHEDULE.converged,
         _root_mean_squares(parts),
         *how_sure(problem, state, body, average, parts),
     )

@@ -47,7 +47,7 @@ def fit(
     strict_ranges : joint ranges hold exactly in the result
     assign : "given": units are worn where the capture says, a doubt is reported; "auto": where motion says
     progress : called as progress(done, total, what)
-    weights : standard deviations of the residuals
+    weights : standard deviations of the residuals, gates of the magnetic field
     usual_postures : believe where joints beside segments without a unit usually are
 
     Returns
@@ -72,7 +72,7 @@ def fit(
         range_bounds(worn.model)  # a range that can't hold is refused before the work
     slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
-        intake = examine(worn, assign, with_body=not alone)
+        intake = examine(worn, assign, with_body=not alone, weights=weights)
         worn = intake.capture
         if alone:
             tracks = [solve_track(worn, [unit], [], weights, progress) for unit in worn.units.values()]

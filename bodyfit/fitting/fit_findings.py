@@ -10,8 +10,8 @@ import numpy as np
 from ..body.motion.joint_angles import beyond_range
 from ..body.motion.poses import PoseSequence
 from ..core.findings import Finding
-from ..estimator.problem.estimate import CONVERGED
 from ..estimator.problem.problem import DETERMINED
+from ..estimator.problem.schedule import SCHEDULE
 from ..estimator.uncertainty.joint_angles import heading_sd
 from ..recording.trials import Trial
 from .stretches import inferred_segments, stretches_of
@@ -95,7 +95,7 @@ def _of_track(track: Track) -> Iterator[Finding]:
             f"{last:.2f}° (root mean square)",
             "Take differences of about that size for undecided; look at the serious findings first",
             value=last,
-            threshold=float(np.degrees(CONVERGED)),
+            threshold=float(np.degrees(SCHEDULE.converged)),
             measure="deg",
             source="the solver's own limit",
             harm_deg=last,

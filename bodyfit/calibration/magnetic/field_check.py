@@ -15,7 +15,7 @@ from ...recording.capture import Capture, Unit
 from ...recording.earth_field import EarthField, earth_field_of
 from ...recording.single_units import Unaided, unaided
 from ...weights import Weights
-from .field_gate import LEAST_SHARE, FieldTrust, Stretch, judge_field, untrusted
+from .field_gate import LEAST_SHARE, TURN_S, FieldTrust, Stretch, judge_field, untrusted
 from .hard_soft_iron import MagnetometerCalibration, calibrate_magnetometer
 
 CHECK_HZ = 8.0  # the field of a limb changes no faster than the limb moves; as KEYFRAME_HZ
@@ -88,7 +88,7 @@ def check_field(capture: Capture, own: Unaided | None = None, weights: Weights |
     findings = [
         *_of_earth(earth, trust.dip, w),
         *(f for u in units for f in _of_calibration(u, found[u.name])),
-        *(f for n, u in enumerate(units) for f in _of_stretches(u.name, stretches[u.name], trust, n)),
+        *(f for n, u in enumerate(units) for f in _of_stretches(u.name, stretches[u.name], trust, n, w)),
         *_of_norms(list(repaired.values()), earth, w),
     ]
     share = {u.name: float(s) for u, s in zip(units, trust.share, strict=True)}
@@ -149,7 +149,9 @@ def _of_calibration(unit: Unit, one: MagnetometerCalibration) -> list[Finding]:
     ]
 
 
-def _of_stretches(name: str, stretches: list[Stretch], trust: FieldTrust, at: int) -> list[Finding]:
+def _of_stretches(
+    name: str, stretches: list[Stretch], trust: FieldTrust, at: int, w: Weights
+) -> list[Finding]:
     """Where the field can't be trusted."""
     lost = 1 - float(np.mean(~np.any([fail[:, at] for fail in trust.fails.values()], axis=0)))
     if lost < WORTH_SAYING or not stretches:
@@ -174,7 +176,8 @@ def _of_stretches(name: str, stretches: list[Stretch], trust: FieldTrust, at: in
             value=100 * lost,
             threshold=100 * WORTH_SAYING,
             measure="%",
-            source="norm within 10 %, dip within 10°: common practice; turn within 15° in 2 s: tried",
+            source=f"norm within {100 * w.field_norm:.0f} %, dip within {np.degrees(w.field_dip):.0f}°: "
+            f"common practice; turn within {np.degrees(w.field_turn):.0f}° in {TURN_S:.0f} s: tried",
             handled="heading is taken from the other stretches" if used else "magnetometer not used",
         )
     ]

@@ -12,11 +12,11 @@ from ...core.rotations import exp, heading_matrix, heading_towards
 from ...recording.keyframe_averages import averages
 from ..linearise import linearise
 from ..problem.problem import Problem
+from ..problem.schedule import SCHEDULE
 from ..problem.unknowns import Body, State
 from ..solver.gauss_newton_step import one_step
 
 DRAWN = 3  # postures tried beside the usual one; tried: 3, 5, 8 on an arm without its upper unit: alike
-FIRST_STEPS = 2  # of the solver, from each; chosen; not tried
 KEPT, MORE_STEPS = 1, 1  # of the best after that, and the steps that it goes on for; tried: 3, 3: 0.3° better
 
 
@@ -58,7 +58,7 @@ def explained(problem: Problem, state: State, body: Body, trust: FieldTrust) -> 
         return state, body
     draws = np.random.default_rng(0).standard_normal((DRAWN, len(problem.postures.ends), 3))
     starts = [state, *(_drawn(problem, state, body.mounting, trust, draw) for draw in draws)]
-    tried = [_followed(problem, start, body, trust, FIRST_STEPS, first=True) for start in starts]
+    tried = [_followed(problem, start, body, trust, SCHEDULE.first_looks, first=True) for start in starts]
     kept = sorted(tried, key=lambda one: one.cost)[:KEPT]
     ends = [_followed(problem, one.state, one.body, trust, MORE_STEPS) for one in kept]
     best = min(ends, key=lambda one: one.cost)

@@ -13,8 +13,6 @@ from ...recording.keyframe_averages import Averages
 from .problem import Problem
 from .unknowns import Body, State
 
-CONVERGED = 5e-4  # rad, root mean square step; by reasoning: 0.03°, below any standard deviation
-
 
 @dataclass(frozen=True, eq=False)
 class Estimate:

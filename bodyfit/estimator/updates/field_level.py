@@ -18,8 +18,6 @@ from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem, judged
 from ..problem.unknowns import Body, State
 
-# iterations without the field, after which joints and gyroscopes can judge it; chosen; not tried
-ADMITTED_AFTER = 3
 # by reasoning: 0.5 µT of hard iron left over, in 20 µT of horizontal field: 1.4°, and noise
 LEAST_LEVEL = np.radians(2.0)
 # how far soft tissue turns a heading that joints show; tried: on simulated bodies

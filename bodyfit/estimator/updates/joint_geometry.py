@@ -16,12 +16,11 @@ from ...core.robust import robust_sd
 from ...core.rotations import apply
 from ...recording.keyframe_averages import Averages
 from ..problem.problem import DETERMINED, Problem
+from ..problem.schedule import SCHEDULE
 from ..problem.tie import Tie, angles_of
 from ..problem.unknowns import Body, State
 from .mounting import HINGE_PLAY, calibrated
 
-# iteration from which hinges and joint angles count: by then rotations are about right; chosen; not tried
-HINGES_FROM = 3
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
 AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off; common practice
 # a range exceeded that far, that often, is not believed; chosen; not tried
@@ -48,10 +47,10 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
     parent, child = joint_forces(average, body.ends, levers)
     joint_sd = robust_sd(parent - child, w.joint_least) if len(levers) else body.joint_sd
     body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd)
-    if iteration < HINGES_FROM:
+    if iteration < SCHEDULE.hinges_from:
         return body
     axes, hinge_sd, elastic = body.axes, body.hinge_sd, body.elastic
-    for _ in range(2 if iteration == HINGES_FROM else 1):  # axes and softness show each other
+    for _ in range(2 if iteration == SCHEDULE.hinges_from else 1):  # axes and softness show each other
         freed = state.R @ elastic_turns(elastic, state.R, average.force)
         axes, hinge_sd = _hinges(problem, freed, body)
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
