@@ -21,6 +21,7 @@ import click
 @click.option(
     "--leave-out", metavar="UNIT", multiple=True, help="Pretend that a unit was not worn; repeatable."
 )
+@click.option("--inferred", is_flag=True, help="Show joints with no unit on one side, too.")
 @click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
 @click.option(
     "--no-usual-postures",
@@ -42,6 +43,7 @@ def fit(
     sensors: str | None,
     alone: bool,
     leave_out: tuple[str, ...],
+    inferred: bool,
     strict_ranges: bool,
     assign: str,
     no_usual_postures: bool,
@@ -74,5 +76,5 @@ def fit(
             usual_postures=not no_usual_postures,
             progress=progress,
         )
-        paths = write_fit(result, out, progress)
-    print_fit(result.summary, paths, result.findings, everything=everything)
+        paths = write_fit(result, out, progress, inferred)
+    print_fit(result.summary, paths, result.findings, everything=everything, inferred=inferred)

@@ -124,6 +124,27 @@ def folded(findings: Iterable[Finding]) -> tuple[Folded, ...]:
     return tuple(out)
 
 
+def inferred_as_notes(findings: Iterable[Finding], inferred: Iterable[str]) -> list[Finding]:
+    """Findings, those that are only about joints that no unit measured turned into notes without harm.
+
+    Parameters
+    ----------
+    findings : in any order
+    inferred : joints with no unit on one side; their angles are not shown unless asked for
+
+    Returns
+    -------
+    list of Finding, in the same order
+    """
+    joints = set(inferred)
+    return [
+        dataclasses.replace(f, severity="note", harm_deg=0.0)
+        if f.joints and not f.units and joints.issuperset(f.joints)
+        else f
+        for f in findings
+    ]
+
+
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Findings, most harmful first: by severity, by the error that they leave, in the order of time.
 

@@ -161,7 +161,14 @@ class FitLike(Protocol):
         ...
 
 
-def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -> tuple[Path, ...]:
+def inferred_joints(summary: Mapping[str, Any]) -> tuple[str, ...]:
+    """Joints that a fit only inferred, no unit being on one side of them; of earlier versions none."""
+    return tuple(name for name, joint in (summary.get("joints") or {}).items() if joint.get("inferred"))
+
+
+def write_fit(
+    fit: FitLike, out: str | Path, progress: Progress | None = None, inferred: bool = False
+) -> tuple[Path, ...]:
     """Paths of segments.csv, joints.csv, pose.glb and summary.json, now written to a folder.
 
     Of a capture of several trials also trials.csv; one of an earlier fit goes.
@@ -171,6 +178,7 @@ def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -
     fit : poses, standard deviations and summary
     out : folder, made if missing; other files in it are left alone
     progress : called with (files done, files in all, what comes next)
+    inferred : whether joints.csv also holds joints with no unit on one side
 
     Raises
     ------
@@ -185,7 +193,7 @@ def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -
     """
     out = Path(out)
     check_folder(out, (*FILES, TRIALS))
-    writers = _writers(fit)
+    writers = _writers(fit, () if inferred else inferred_joints(fit.summary))
     with _refused(out, writers), _made(out), _scratch(out) as scratch:
         for done, (name, write) in enumerate(writers.items()):
             if progress:
@@ -195,16 +203,16 @@ def write_fit(fit: FitLike, out: str | Path, progress: Progress | None = None) -
     return tuple(out / name for name in writers)
 
 
-def _writers(fit: FitLike) -> dict[str, Writer]:
-    """File name -> what writes it to an open file, in the order of FILES."""
+def _writers(fit: FitLike, untold: Collection[str]) -> dict[str, Writer]:
+    """File name -> what writes it to an open file, in the order of FILES; joints.csv without `untold`."""
     positions = fit.poses.positions
+    angles = {name: of for name, of in fit.poses.joint_angles.items() if name not in untold}
+    spread = {name: of for name, of in (fit.joint_angle_sd or {}).items() if name not in untold}
     writers: dict[str, Writer] = {
         "segments.csv": partial(
             write_segments, time=fit.poses.time, rotations=fit.poses.rotations, positions=positions
         ),
-        "joints.csv": partial(
-            write_joints, time=fit.poses.time, angles=fit.poses.joint_angles, angle_sd=fit.joint_angle_sd
-        ),
+        "joints.csv": partial(write_joints, time=fit.poses.time, angles=angles, angle_sd=spread),
         "pose.glb": partial(write_pose, poses=fit.poses),
         "summary.json": lambda file: file.write(summary_text(fit.summary).encode()),
     }

@@ -9,9 +9,9 @@ from collections.abc import Collection
 from ..body.motion.joint_limits.enforce import range_bounds, strict_report, within_ranges
 from ..body.motion.root_trajectory import with_root_path
 from ..calibration.intake import examine
-from ..core.findings import worst_first
+from ..core.findings import inferred_as_notes, worst_first
 from ..core.progress import Progress
-from ..recording.capture import Capture
+from ..recording.capture import Capture, unmeasured_joints
 from ..weights import Weights
 from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
 from .body_size.fuse import BodySize, body_size
@@ -95,7 +95,8 @@ def fit(
         "usual_postures": usual_postures,
     }
     own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses, worn.trials))
-    findings = worst_first((*intake.findings, *size.findings, *own))
+    every = inferred_as_notes((*intake.findings, *size.findings, *own), unmeasured_joints(worn))
+    findings = worst_first(every)
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()

@@ -54,7 +54,8 @@ def _undetermined(track: Track) -> Iterator[Finding]:
     """Joints whose heading the motion does not show, and joints of segments that carry no unit."""
     sd = np.degrees(heading_sd(track.found))
     ties = track.problem.ties
-    unknown = [i for i in range(len(ties)) if np.radians(sd[i]) > HEADING_UNKNOWN]
+    measured = [track.problem.both_measured(tie) for tie in ties]
+    unknown = [i for i in range(len(ties)) if measured[i] and np.radians(sd[i]) > HEADING_UNKNOWN]
     if unknown:
         names, worst = tuple(ties[i].joint.name for i in unknown), float(max(sd[i] for i in unknown))
         yield Finding(
@@ -70,16 +71,16 @@ def _undetermined(track: Track) -> Iterator[Finding]:
             source="common practice",
             harm_deg=worst,
         )
-    bare = tuple(tie.joint.name for tie in ties if not track.problem.both_measured(tie))
+    bare = tuple(tie.joint.name for tie, both in zip(ties, measured, strict=True) if not both)
     if bare:
         yield Finding(
             "segment-without-unit",
-            "warning",
+            "note",
             f"not determined by this capture: {', '.join(bare)}, for a segment of them carries no unit",
-            "Read their angles only with their standard deviations, or wear a unit there",
+            "Wear a unit there; or show their angles by --inferred and read them only with their deviations",
             joints=bare,
             source="no limit: it is so or not",
-            handled="inferred from the units around",
+            handled="inferred from the units around; left out of joints.csv",
         )
 
 

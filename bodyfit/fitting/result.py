@@ -18,6 +18,7 @@ from ..files.fit_folder import (
     AGAIN,
     body_of_summary,
     findings_of_summary,
+    inferred_joints,
     read_angle_sd,
     read_mountings,
     read_summary,
@@ -69,7 +70,12 @@ class Fit:
         """Joint name -> angle name -> (T,) rad."""
         return self.poses.joint_angles
 
-    def write(self, out: str | Path) -> None:
+    @property
+    def inferred_joints(self) -> tuple[str, ...]:
+        """Joints with no unit on one side: nothing measured them, see their standard deviations."""
+        return inferred_joints(self.summary)
+
+    def write(self, out: str | Path, inferred: bool = False) -> None:
         """Writes segments.csv, joints.csv, pose.glb and summary.json to a folder, all or none.
 
         Of a capture of several trials also trials.csv.
@@ -77,6 +83,7 @@ class Fit:
         Parameters
         ----------
         out : folder, made if missing
+        inferred : whether joints.csv also holds joints with no unit on one side
 
         Raises
         ------
@@ -85,7 +92,7 @@ class Fit:
         """
         from ..files.fit_folder import write_fit
 
-        write_fit(self, out)
+        write_fit(self, out, inferred=inferred)
 
     def export(self, path: str | Path, format: str | None = None) -> tuple[str, ...]:
         """Writes the fit as .c3d, .xlsx, .parquet or .nc, or as a BIDS-Motion folder.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from ..core.intervals import runs
 from ..estimator.problem.estimate import Estimate
 from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import heading_sd
-from ..recording.capture import Capture
+from ..recording.capture import Capture, unmeasured_joints
 from ..recording.sampling import MOTION, sampling_of
 from .fit_findings import HEADING_UNKNOWN
 from .mounting_findings import open_directions
@@ -59,7 +59,7 @@ def summarise(
     from ..version import __version__
 
     signals = tracks[0].problem.signals
-    joints = _joints(tracks, poses)
+    joints = _joints(tracks, poses, unmeasured_joints(capture))
     units = _units(capture, tracks, intake)
     return {
         "bodyfit_version": __version__,
@@ -217,7 +217,7 @@ def _clocks(tracks: Sequence[Track]) -> dict[str, dict[str, float]]:
     return out
 
 
-def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
+def _joints(tracks: Sequence[Track], poses: PoseSequence, inferred: Collection[str]) -> dict[str, Any]:
     """By joint: type, geometry, agreement, whether the heading is determined, angles."""
     out, together = {}, len(tracks) == 1 and bool(tracks[0].problem.ties)
     headings = heading_sd(tracks[0].found) if together else np.zeros(0)
@@ -232,6 +232,7 @@ def _joints(tracks: Sequence[Track], poses: PoseSequence) -> dict[str, Any]:
                 for angle, a in poses.joint_angles[name].items()
             },
             "range_source": joint.range_source or None,
+            "inferred": name in inferred,
         }
         if together:
             one |= _geometry(tracks[0], i)

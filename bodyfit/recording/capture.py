@@ -153,6 +153,12 @@ class Capture:
         return dataclasses.replace(self, units=units)
 
 
+def unmeasured_joints(capture: Capture) -> tuple[str, ...]:
+    """Joints of the body with no unit on one side: what is found of them is inferred."""
+    worn = {unit.segment for unit in capture.units.values()}
+    return tuple(n for n, joint in capture.model.joints.items() if not {joint.parent, joint.child} <= worn)
+
+
 def _cut_away(stretch: Calibration, start: float, end: float) -> Finding:
     """What a cut costs: a declared stretch that lies outside it tells nothing any more."""
     return Finding(

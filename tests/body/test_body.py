@@ -24,6 +24,7 @@ SHIPPED = {
     "left_arm": 4,
     "right_leg": 4,
     "left_leg": 4,
+    **{f"{side}_{joint}": 2 for side in ("right", "left") for joint in ("knee", "elbow", "ankle")},
     "lower_body": 7,
     "upper_body": 8,
     "whole_body": 15,

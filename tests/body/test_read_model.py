@@ -157,6 +157,7 @@ def test_model_that_comes_along_is_read_and_written_back(tmp_path, name):
 def test_arms_legs_and_bodies_come_along():
     # right and left arm, right and left leg, lower body, upper body, whole body
     expected = {"right_arm", "left_arm", "right_leg", "left_leg", "lower_body", "upper_body", "whole_body"}
+    expected |= {f"{side}_{joint}" for side in ("right", "left") for joint in ("knee", "elbow", "ankle")}
     assert expected <= set(model_names())
     assert all((models_folder() / f"{name}.toml").is_file() for name in expected)
 

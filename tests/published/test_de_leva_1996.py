@@ -16,7 +16,7 @@ import pandas as pd
 import pytest
 
 from bodyfit.body.person import Person
-from bodyfit.files.model.model_file import read_model
+from bodyfit.files.model.model_file import model_names, read_model
 
 TABLE = pd.read_csv(Path(__file__).parent / "data/de_leva_1996_table_4.csv").set_index(["segment", "sex"])
 STATURE = {"male": 1.741, "female": 1.735}
@@ -111,9 +111,7 @@ def test_thorax_is_middle_and_upper_trunk_joined(sex):
 
 
 @both_sexes
-@pytest.mark.parametrize(
-    "model", ["right_arm", "left_arm", "right_leg", "left_leg", "lower_body", "upper_body", "whole_body"]
-)
+@pytest.mark.parametrize("model", model_names())
 def test_inertia_is_that_of_a_real_body(sex, model):
     for segment in scaled(sex, 1.7, 70.0, model).segments.values():
         low, middle, high = np.linalg.eigvalsh(segment.inertia)

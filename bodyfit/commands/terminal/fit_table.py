@@ -26,6 +26,7 @@ def print_fit(
     findings: Sequence[Finding] = (),
     console: Console | None = None,
     everything: bool = False,
+    inferred: bool = False,
 ) -> None:
     """Prints what was found, how good it is, warnings, and the files written.
 
@@ -36,13 +37,20 @@ def print_fit(
     findings : of the fit
     console : where to; default is the standard output
     everything : every finding by itself, notes too
+    inferred : joints with no unit on one side, too
     """
     console = console or Console(highlight=False)
     console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
     _print_heading(console, summary)
-    if summary.get("joints"):
-        console.print(_joints(summary["joints"]))
-        _print_notes(console, summary["joints"])
+    every = summary.get("joints") or {}
+    joints = {name: joint for name, joint in every.items() if inferred or not joint.get("inferred")}
+    if joints:
+        console.print(_joints(joints))
+        _print_notes(console, joints)
+    if len(joints) < len(every):
+        untold = ", ".join(name for name in every if name not in joints)
+        console.print(Text(f"inferred, not shown (--inferred): {untold}"))
+        console.print()
     if summary.get("units"):
         console.print(_units(summary["units"]))
     console.print()

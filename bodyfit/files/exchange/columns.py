@@ -32,7 +32,7 @@ def time_column(handed: Handover) -> Column:
 
 def angle_columns(handed: Handover) -> Iterator[Column]:
     """Every joint's angles, deg, each followed by its standard deviation where one is known."""
-    for name, joint in handed.poses.model.joints.items():
+    for name, joint in handed.joints.items():
         for number, angle in enumerate(joint.angles):
             values = np.degrees(handed.poses.joint_angles[name][angle])
             yield Column(f"{name}_{angle}_deg", values, "deg", angle_meaning(joint, number))

@@ -10,7 +10,9 @@ from typing import Any, Protocol
 import numpy as np
 
 from ...body.motion.poses import PoseSequence
+from ...body.parts import Joint
 from ...errors import InputError
+from ..fit_folder import inferred_joints
 from ..plain.tables import read_table
 from .account import Account, account_of
 
@@ -46,6 +48,7 @@ class Handover:
     poses : the motion
     angle_sd : joint -> angle -> (T,) rad; empty where none is known
     account : in words
+    inferred : joints with no unit on one side, whose angles are not handed over
     events, strides : column -> cells, as in events.csv and strides.csv, None in an empty cell; None where
         there is no such file
     """
@@ -55,6 +58,12 @@ class Handover:
     account: Account
     events: Rows | None = None
     strides: Rows | None = None
+    inferred: tuple[str, ...] = ()
+
+    @property
+    def joints(self) -> dict[str, Joint]:
+        """Joints whose angles are handed over: those with a unit on both sides."""
+        return {n: joint for n, joint in self.poses.model.joints.items() if n not in self.inferred}
 
 
 def handover(fit: Fitted, beside: str | Path | None = None) -> Handover:
@@ -72,7 +81,14 @@ def handover(fit: Fitted, beside: str | Path | None = None) -> Handover:
     """
     events = _rows(beside, EVENTS, ("time_s", "side", "event"))
     strides = _rows(beside, STRIDES, ("side", "start_s", "end_s"))
-    return Handover(fit.poses, fit.joint_angle_sd or {}, account_of(fit.summary), events, strides)
+    return Handover(
+        fit.poses,
+        fit.joint_angle_sd or {},
+        account_of(fit.summary),
+        events,
+        strides,
+        inferred_joints(fit.summary),
+    )
 
 
 def _rows(beside: str | Path | None, name: str, needed: Sequence[str]) -> Rows | None:

@@ -60,7 +60,7 @@ def write_netcdf(path: Path, handed: Handover) -> tuple[str, ...]:
 def _angles(handed: Handover) -> dict[str, Any]:
     """Angles, each naming its standard deviation as an ancillary variable."""
     out: dict[str, Any] = {}
-    for name, joint in handed.poses.model.joints.items():
+    for name, joint in handed.joints.items():
         for number, angle in enumerate(joint.angles):
             about = {"units": "degree", "long_name": angle_meaning(joint, number)}
             spread = handed.angle_sd.get(name, {}).get(angle)

@@ -73,7 +73,7 @@ def write_spreadsheet(path: Path, handed: Handover) -> tuple[str, ...]:
 
 def ranges(handed: Handover) -> Iterator[list[Any]]:
     """One row an angle: its extremes and mean over time, how sure it is, and the model's range."""
-    for name, joint in handed.poses.model.joints.items():
+    for name, joint in handed.joints.items():
         for angle in joint.angles:
             value = np.degrees(handed.poses.joint_angles[name][angle])
             spread = handed.angle_sd.get(name, {}).get(angle)

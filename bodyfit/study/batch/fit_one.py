@@ -107,6 +107,7 @@ def _done(row: Row, found: Fit, findings: dict[str, int], started: float) -> Row
     ranges = {
         joint: {angle: _range(values) for angle, values in angles.items()}
         for joint, angles in found.joint_angles.items()
+        if joint not in found.inferred_joints
     }
     return dataclasses.replace(
         row,

@@ -109,6 +109,8 @@ def _angle_names(folder: Path, summary: Mapping[str, Any], table: JointTable) ->
     place = {name: number for number, name in enumerate(table.angles)}
     names = {joint: list(told.get("angles") or {}) for joint, told in joints.items()}
     for joint, angles in names.items():
+        if joints[joint].get("inferred") and not any(f"{joint}_{angle}" in place for angle in angles):
+            angles.clear()  # no unit measured it, and nobody asked for it
         for angle in angles:
             if f"{joint}_{angle}" not in place:
                 raise InputError(

@@ -111,7 +111,7 @@ def range_sources(files: FitFiles) -> str:
     """Where the published ranges come from, joints of one source together."""
     by_source: dict[str, list[str]] = {}
     for joint, told in files.summary["joints"].items():
-        if told.get("range_source"):
+        if told.get("range_source") and joint in files.angles:
             by_source.setdefault(told["range_source"], []).append(joint_label(joint))
     items = [f"<li>{safe(', '.join(names))}: {safe(source)}</li>" for source, names in by_source.items()]
     return f'<ul class="small">{"".join(items)}</ul>' if items else ""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ...core.findings import SEVERITIES, Finding
+from ...core.findings import SEVERITIES, Finding, inferred_as_notes
 from ...errors import InputError
+from ...files.fit_folder import inferred_joints
 from .checks.asymmetry import asymmetry, swapped_sides
 from .checks.clipped_rates import clipped_rates
 from .checks.forces import forces
@@ -67,7 +68,8 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
         getattr(result, "joint_angle_sd", None) or {},
     )
     found = [finding for check in CHECKS for finding in check(reviewed)]
-    return _ordered([*found, *_from_before(reviewed, found)])
+    inferred = inferred_joints(reviewed.summary)
+    return _ordered(inferred_as_notes([*found, *_from_before(reviewed, found)], inferred))
 
 
 def _from_before(reviewed: Reviewed, found: list[Finding]) -> list[Finding]:

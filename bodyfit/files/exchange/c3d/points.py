@@ -91,7 +91,7 @@ def _frames(handed: Handover) -> Iterator[Point]:
 
 def _angles(handed: Handover) -> Iterator[Point]:
     """Three angles of each joint, then their standard deviations where known."""
-    for name, joint in handed.poses.model.joints.items():
+    for name, joint in handed.joints.items():
         angles = handed.poses.joint_angles[name]
         values = np.degrees(np.stack([angles[angle] for angle in joint.angles], axis=1))
         yield Point(f"{name}_angles", _three(joint), values, True)
