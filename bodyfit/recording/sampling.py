@@ -11,6 +11,7 @@ from scipy.ndimage import uniform_filter1d
 from ..core.findings import Finding
 from ..errors import InputError
 from .capture import Unit
+from .stamp_rate import usual_step
 from .trials import Trial, within
 
 BRIDGED_S = 0.25  # s, longest gap that is bridged; by reasoning: two keyframes
@@ -117,7 +118,7 @@ class Sampling:
     Attributes
     ----------
     unit : name
-    frequency : Hz, from the median step
+    frequency : Hz, by a line through stamps over sample numbers
     jitter : s, standard deviation of stamps against a regular grid, dropped samples allowed for
     dropped : share of the samples of a regular grid that are missing, outside the gaps
     gaps : (g, 2) s, start and end of stretches without a value of some motion sensor
@@ -163,7 +164,7 @@ def sampling_of(unit: Unit, trials: Sequence[Trial] = ()) -> Sampling:
     jitter = float(np.std(steps - whole * about) / np.sqrt(2))
     lost = float(np.sum(whole - 1))
     gaps, split = _within_trials(*_gaps(unit), trials)
-    return Sampling(unit.name, 1 / usual, jitter, lost / (lost + len(unit.time)), gaps, split)
+    return Sampling(unit.name, 1 / usual_step(unit.time), jitter, lost / (lost + len(unit.time)), gaps, split)
 
 
 def _gaps(unit: Unit) -> tuple[np.ndarray, np.ndarray]:

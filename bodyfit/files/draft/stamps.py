@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...errors import InputError
+from ...recording.stamp_rate import usual_step
+from ..capture.stamp_checks import REPEATS_ALLOWED
 from ..capture.time_stamps import TIME_UNITS, read_stamps
 from ..plain.tables import Table
 from .column_names import words_of
@@ -100,14 +102,15 @@ def _stamped(table: Table, name: str, words: list[str]) -> DraftTime | None:
     steps = np.diff(values)
     if not np.isfinite(values).all() or len(steps) == 0 or (steps < 0).any() or not (steps > 0).any():
         return None
-    step = (values[-1] - values[0]) / len(steps)
+    coarse = float(np.mean(steps == 0)) > REPEATS_ALLOWED
+    step = (values[-1] - values[0]) / len(steps) if coarse else usual_step(np.unique(values))
     fits = [u for u, a_second in TIME_UNITS.items() if STEP_S[0] <= step / a_second <= STEP_S[1]]
     said = next((UNIT_NAMES[word] for word in reversed(words) if word in UNIT_NAMES), None)
     unit = said if said in fits else next(iter(fits), None)
     if unit is None:
         return None
     rate = TIME_UNITS[unit] / step
-    if np.mean(steps == 0) > 0.01:  # as the reader refuses: stamps of a coarse clock
+    if coarse:  # as the reader refuses
         return DraftTime(
             None, unit, round(rate, 2), True, 1 / rate, f"{name!r} is too coarse; rows by its ends"
         )

@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from ....recording.stamp_rate import usual_step
+
 BIDS_VERSION = "1.10.0"
 CHANNEL_TYPES = {"accelerometer": "ACCEL", "gyroscope": "GYRO", "magnetometer": "MAGN", "orientation": "ORNT"}
 WRITTEN_UNITS = {"accelerometer": "m/s^2", "gyroscope": "rad/s", "magnetometer": "T", "orientation": "n/a"}
@@ -72,7 +74,7 @@ def recording_words(title: str, system: str, time: np.ndarray, kinds: Sequence[s
         "TaskName": title,
         "TaskDescription": title,
         "TrackingSystemName": system,
-        "SamplingFrequency": round(float(1 / np.median(np.diff(time))), 6),
+        "SamplingFrequency": round(1 / usual_step(time), 6),
         "SamplingFrequencyEffective": (len(time) - 1) / length,
         "RecordingDuration": length,
         "RecordingType": "continuous",
