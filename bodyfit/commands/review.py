@@ -25,8 +25,9 @@ def review(out: Path, notes: bool, everything: bool) -> None:
     from ..version import __version__
     from .terminal.findings import print_findings
 
-    findings = review_fit(read_fit(out))
-    write_findings(findings, out / FILE, __version__, CAUTION)
+    result = read_fit(out)
+    findings = review_fit(result)
+    write_findings(findings, out / FILE, __version__, CAUTION, result.start_time)
     print_findings([f for f in findings if notes or f.severity != "note"], everything=everything)
     click.echo(CAUTION)
     click.echo(f"written to {out}: {FILE}")

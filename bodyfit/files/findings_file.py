@@ -18,7 +18,9 @@ NUMBERS = ("start_s", "end_s", "value", "threshold")
 KEYS = {field.name for field in fields(Finding)} | {"start_s", "end_s", "stretches_s"}
 
 
-def write_findings(findings: Sequence[Finding], path: str | Path, version: str, caution: str) -> None:
+def write_findings(
+    findings: Sequence[Finding], path: str | Path, version: str, caution: str, start_time: str | None = None
+) -> None:
     """findings.json, whole or not at all.
 
     Parameters
@@ -27,13 +29,16 @@ def write_findings(findings: Sequence[Finding], path: str | Path, version: str, 
     path : of the file
     version : of bodyfit
     caution : sentence that stands before the findings
+    start_time : moment from which start_s and end_s count, ISO 8601; None: not known
 
     Raises
     ------
     OutputError
         It can't be written.
     """
-    content = {"bodyfit_version": version, "caution": caution, "findings": [f.as_data() for f in findings]}
+    begun = {} if start_time is None else {"start_time": start_time}
+    told = {"findings": [f.as_data() for f in findings]}
+    content = {"bodyfit_version": version, "caution": caution} | begun | told
     with whole_file(Path(path)) as partial:
         partial.write_text(json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")
 

@@ -71,6 +71,11 @@ class Fit:
         return self.poses.joint_angles
 
     @property
+    def start_time(self) -> str | None:
+        """Moment from which `time` counts, ISO 8601; None: not known."""
+        return (self.summary.get("sampling") or {}).get("start_time")
+
+    @property
     def inferred_joints(self) -> tuple[str, ...]:
         """Joints with no unit on one side: nothing measured them, see their standard deviations."""
         return inferred_joints(self.summary)

@@ -73,6 +73,7 @@ def summarise(
             "stretches_s": stretches_of(poses.time, signals.step),
             "inferred_s": inferred_segments(tracks, capture.trials),
             "keyframe_hz": 1 / signals.key_step,
+            "start_time": None if capture.start_time is None else capture.start_time.isoformat(),
             "trials": [trial.as_data() for trial in capture.trials],
         },
         "model": {

@@ -62,6 +62,8 @@ def _print_heading(console: Console, summary: Summary) -> None:
     model, sampling = summary.get("model") or {}, summary.get("sampling") or {}
     solver = summary.get("solver") or {}
     span = f"{number(sampling.get('start_s'), 2)} to {number(sampling.get('end_s'), 2)} s"
+    if sampling.get("start_time"):
+        span += f" from {sampling['start_time']}"
     lines = {
         "capture": _text(summary.get("capture")),
         "body": f"{_text(model.get('name'))}, {_text(model.get('segments'))} segments, "

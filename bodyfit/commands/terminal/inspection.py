@@ -46,6 +46,8 @@ def print_inspection(
 def _print_heading(console: Console, inspection: Inspection) -> None:
     """What was looked at, and how many findings there are."""
     span = f"{number(inspection.start, 2)} to {number(inspection.end, 2)} s"
+    if inspection.start_time is not None:
+        span += f" from {inspection.start_time.isoformat()}"
     took = "" if inspection.wall_time is None else f", checked in {inspection.wall_time:.1f} s"
     lines = {
         "capture": inspection.title or inspection.source or NONE,

@@ -33,6 +33,7 @@ class Account:
     warnings : sentences, most harmful first
     findings : severity -> how many
     iterations, converged : of the solver; None where it isn't told
+    start_time : moment from which time counts, ISO 8601; empty where it isn't known
     """
 
     version: str
@@ -46,6 +47,7 @@ class Account:
     findings: Mapping[str, int]
     iterations: int | None = None
     converged: bool | None = None
+    start_time: str = ""
 
     @property
     def worn(self) -> str:
@@ -66,6 +68,7 @@ class Account:
             "body_model": self.model,
             "sensors": self.worn,
             "frames": self.world,
+            **({"start_time": self.start_time} if self.start_time else {}),
             "root_position": self.root,
             "warnings": "; ".join(self.warnings),
             "caution": CAUTION,
@@ -93,4 +96,5 @@ def account_of(summary: Mapping[str, Any]) -> Account:
         findings={word: found.count(word) for word in ("serious", "warning", "note")},
         iterations=solver.get("iterations"),
         converged=solver.get("converged"),
+        start_time=str((summary.get("sampling") or {}).get("start_time") or ""),
     )

@@ -131,7 +131,7 @@ def _files(found: Fit, tell: Tell) -> tuple[dict[str, bytes], dict[str, int]]:
         write_fit(found, out)
         tell(0, 0, "reviewing")
         findings = review(found)
-        write_findings(findings, out / FILE, __version__, CAUTION)
+        write_findings(findings, out / FILE, __version__, CAUTION, found.start_time)
         tell(0, 0, "writing the report")
         write_report(out)
         words = [finding.severity for finding in findings]

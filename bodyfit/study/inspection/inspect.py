@@ -62,6 +62,7 @@ def inspect(capture: Capture, progress: Progress | None = None) -> Inspection:
         {"bodyfit": __version__, **{name: version(name) for name in LIBRARIES}},
         clock.perf_counter() - started,
         capture.trials,
+        capture.start_time,
     )
 
 

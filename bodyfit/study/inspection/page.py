@@ -75,6 +75,8 @@ def _about(inspection: Inspection) -> str:
         if inspection.start is not None and inspection.end is not None
         else NONE
     )
+    if inspection.start_time is not None:
+        span += f" from {inspection.start_time.isoformat()}"
     facts = [f"{len(inspection.units)} units", f"body model {inspection.model or NONE}", span]
     source = f'<p class="soft">{escape(inspection.source)}</p>' if inspection.source else ""
     parts = ["findings", "units", "clocks", "placement", "mounting", "timelines"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -114,6 +115,7 @@ class Inspection:
     versions : name of a program or library -> its version
     wall_time : s that the checks took
     trials : recordings that the capture is joined from
+    start_time : moment of time 0, where it is known
     """
 
     title: str = ""
@@ -127,6 +129,7 @@ class Inspection:
     versions: Mapping[str, str] = field(default_factory=dict)
     wall_time: float | None = None
     trials: tuple[Trial, ...] = ()
+    start_time: datetime | None = None
 
     def as_data(self) -> dict[str, Any]:
         """The inspection as JSON-ready data, SI units, without the timelines."""
@@ -134,7 +137,8 @@ class Inspection:
         plain["units"] = [_unit_data(unit) for unit in self.units]
         plain["findings"] = [finding.as_data() for finding in self.findings]
         trials = [trial.as_data() for trial in self.trials]
-        return plain | {"versions": dict(self.versions), "trials": trials}
+        moment = None if self.start_time is None else self.start_time.isoformat()
+        return plain | {"versions": dict(self.versions), "trials": trials, "start_time": moment}
 
 
 def _unit_data(unit: UnitInspection) -> dict[str, Any]:

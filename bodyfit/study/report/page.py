@@ -71,9 +71,10 @@ def _lead(files: FitFiles) -> str:
     """One line: how long, how many units, which body."""
     model, sampling = (files.summary.get(key) or {} for key in ("model", "sampling"))
     units = files.summary.get("units") or {}
+    begun = f" · from {sampling['start_time']}" if sampling.get("start_time") else ""
     return safe(
         f"{number(files.time[-1] - files.time[0])} s · {len(units)} worn units · body model "
-        f"{model.get('name')} · {number(sampling.get('frequency_hz'))} frames a second"
+        f"{model.get('name')} · {number(sampling.get('frequency_hz'))} frames a second{begun}"
     )
 
 
