@@ -42,13 +42,34 @@ def test_dates_and_own_clocks_are_not_mixed(arm: Capture, tmp_path: Path) -> Non
         bodyfit.read_capture(tmp_path / "epoch_seconds")
 
 
-@pytest.mark.skipif(not KNEE.is_dir(), reason="the knee recording is not beside this checkout")
-@pytest.mark.parametrize("name", ["epoch_nanoseconds", "lines_milliseconds_tabs_comma", "sensor_apart"])
-def test_knee_angles_do_not_depend_on_the_dialect(tmp_path: Path, name: str) -> None:
-    knee = evenly_stamped(bodyfit.read_capture(KNEE).between(0.0, 30.0))
-    model = str(KNEE.resolve() / "leg.toml")
-    read = read_back(knee, tmp_path, name, model)
-    expected, found = bodyfit.fit(knee).joint_angles, bodyfit.fit(read).joint_angles
-    for joint, angles in expected.items():
-        for angle, values in angles.items():
-            np.testing.assert_allclose(np.degrees(found[joint][angle] - values), 0, atol=0.05)
+@pytest.fixture(scope="module")
+def knee() -> Capture:
+    if not KNEE.is_dir():
+        pytest.skip("the knee recording is not beside this checkout")
+    return evenly_stamped(bodyfit.read_capture(KNEE).between(0.0, 30.0))
+
+
+@pytest.fixture(scope="module")
+def knee_angles(knee: Capture) -> dict[str, np.ndarray]:
+    return _angles(bodyfit.fit(knee))
+
+
+def _angles(result: bodyfit.Fit) -> dict[str, np.ndarray]:
+    """Joint and angle -> deg."""
+    return {f"{j} {a}": np.degrees(v) for j, angles in result.joint_angles.items() for a, v in angles.items()}
+
+
+def test_twelve_dialects_at_least() -> None:
+    """Of which two put several habits together."""
+    assert len(HABITS) >= 12 and {"declared", "lines_milliseconds_tabs_comma"} <= set(HABITS)
+
+
+@pytest.mark.parametrize("name", HABITS)
+def test_knee_angles_do_not_depend_on_the_dialect(
+    tmp_path: Path, name: str, knee: Capture, knee_angles: dict[str, np.ndarray]
+) -> None:
+    found = _angles(bodyfit.fit(read_back(knee, tmp_path, name, str(KNEE.resolve() / "leg.toml"))))
+    assert found.keys() == knee_angles.keys()
+    for angle, values in knee_angles.items():
+        assert np.ptp(values) > 1  # deg: something moves
+        np.testing.assert_allclose(found[angle], values, rtol=0, atol=0.05)
