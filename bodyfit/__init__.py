@@ -27,6 +27,13 @@ if TYPE_CHECKING:
     from .fitting.fit import fit as fit
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
+    from .movement.repetitions.cycles import Cycles as Cycles
+    from .movement.repetitions.find import repetitions as repetitions
+    from .movement.repetitions.result import Repetition as Repetition
+    from .movement.repetitions.result import Repetitions as Repetitions
+    from .movement.repetitions.sides import Symmetry as Symmetry
+    from .movement.repetitions.sides import stride_cycles as stride_cycles
+    from .movement.repetitions.sides import symmetries as symmetries
     from .movement.strides.result import Event as Event
     from .movement.strides.result import FootTrack as FootTrack
     from .movement.strides.result import Stride as Stride
@@ -88,6 +95,13 @@ _HOMES = {
     "Weights": ".weights",
     "WornSet": ".study.planning.question",
     "WornUnit": ".simulation.unit_path",
+    "Cycles": ".movement.repetitions.cycles",
+    "Repetition": ".movement.repetitions.result",
+    "Repetitions": ".movement.repetitions.result",
+    "Symmetry": ".movement.repetitions.sides",
+    "repetitions": ".movement.repetitions.find",
+    "stride_cycles": ".movement.repetitions.sides",
+    "symmetries": ".movement.repetitions.sides",
     "Exported": ".files.exchange.export",
     "compare": ".study.comparison.compare",
     "export": ".files.exchange.export",
@@ -112,6 +126,7 @@ __all__ = [
     "CaseResult",
     "Circumstances",
     "Comparison",
+    "Cycles",
     "Event",
     "Exported",
     "Finding",
@@ -124,6 +139,8 @@ __all__ = [
     "PoseSequence",
     "Question",
     "Reference",
+    "Repetition",
+    "Repetitions",
     "Score",
     "Segment",
     "SegmentSureness",
@@ -132,6 +149,7 @@ __all__ = [
     "SimulationSettings",
     "Stride",
     "Strides",
+    "Symmetry",
     "Unit",
     "Weights",
     "WornSet",
@@ -148,9 +166,12 @@ __all__ = [
     "read_model",
     "read_motion",
     "read_reference",
+    "repetitions",
     "review",
     "simulate",
+    "stride_cycles",
     "strides",
+    "symmetries",
 ]
 
 

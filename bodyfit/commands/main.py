@@ -24,6 +24,10 @@ ELSEWHERE = {
     "inspect": (".inspect", "What a capture holds, what is wrong with it, and what to do."),
     "new": (".new", "A setup.toml drafted from tables of samples, each guess marked."),
     "plan": (".plan", "Which units to wear for a motion, before anything is bought or strapped on."),
+    "repetitions": (
+        ".movement.repetitions",
+        "Every repetition of a shown movement: counted, aligned, mean curves.",
+    ),
     "report": (".report", "A page that shows a fit: moving figure, joint angles, findings, trust."),
     "review": (".review", "What to be wary of in a motion: findings with time, number, limit, source."),
     "strides": (

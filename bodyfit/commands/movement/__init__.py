@@ -1,0 +1,1 @@
+"""Commands on what happened in a motion, one a file."""

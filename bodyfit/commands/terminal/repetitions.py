@@ -1,0 +1,39 @@
+"""Repetitions as a person reads them in a terminal: counts, then each with its time and what is odd."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+
+from ...movement.repetitions.result import Repetitions
+
+MOST = 40  # rows printed; repetitions.csv holds all (by reasoning: a terminal's height)
+
+
+def print_repetitions(found: Repetitions, console: Console | None = None) -> None:
+    """Prints how often each movement was found, and a row for each time.
+
+    Parameters
+    ----------
+    found : from `bodyfit.repetitions`
+    console : where to; default is the standard output
+    """
+    console = console or Console(highlight=False)
+    for name, count in found.counted.items():
+        share = 100 * found.explained[name]
+        console.print(f"{name}: {count} repetitions, {share:.0f} % of what moves")
+    if not found.found:
+        return
+    table = Table("movement", "start s", "end s", "distance", "probability", "stands out by", box=None)
+    for one in found.found[:MOST]:
+        table.add_row(
+            one.movement,
+            f"{one.start:.2f}",
+            f"{one.end:.2f}",
+            f"{one.distance:.2f}",
+            f"{one.probability:.2f}",
+            ", ".join(one.odd),
+        )
+    console.print(table)
+    if len(found.found) > MOST:
+        console.print(f"… and {len(found.found) - MOST} more, in repetitions.csv")

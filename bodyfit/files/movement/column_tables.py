@@ -1,0 +1,58 @@
+"""Tables of numbers and words by column: written as text, or handed over as pandas tables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..plain.atomic_file import whole_file
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DIGITS = {"_s": 4, "_deg": 4, "": 5}  # decimals by the end of a column's name: 0.1 ms, 0.0001° (by reasoning)
+
+
+def frame(columns: Mapping[str, np.ndarray]) -> pd.DataFrame:
+    """A pandas table.
+
+    Parameters
+    ----------
+    columns : name -> (n,) numbers or words
+
+    Returns
+    -------
+    pandas.DataFrame; NaN where a number is not known
+    """
+    import pandas as pd
+
+    return pd.DataFrame(dict(columns))
+
+
+def write_columns(path: Path, columns: Mapping[str, np.ndarray]) -> None:
+    """A .csv file, whole or not at all; an empty cell where a number is not known.
+
+    Parameters
+    ----------
+    path : replaced when it exists
+    columns : name -> (n,) numbers or words
+
+    Raises
+    ------
+    OutputError
+        It can't be written.
+    """
+    table = frame({name: _rounded(name, values) for name, values in columns.items()})
+    with whole_file(path) as partial:
+        table.to_csv(partial, index=False, lineterminator="\n")
+
+
+def _rounded(name: str, values: np.ndarray) -> np.ndarray:
+    """Numbers as they are printed; words and whole numbers as they are."""
+    if values.dtype.kind != "f":
+        return values
+    digits = next(digits for ending, digits in DIGITS.items() if name.endswith(ending))
+    return np.round(values, digits) + 0.0

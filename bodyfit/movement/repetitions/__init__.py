@@ -1,0 +1,1 @@
+"""Repetitions of shown movements and cycles of strides: found, counted, aligned, compared."""
