@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import InputError, suggest
+from .anatomy import KNEES
 from .person import Fraction
 
 JOINT_TYPES = ("hinge", "universal", "ball", "fixed")
@@ -87,7 +88,7 @@ class Joint:
     def flexes_only(self) -> bool:
         """Whether it moves like a hinge about its first, left-to-right axis: a knee, or two stiff angles."""
         stiff = all(angle in self.stiffness for angle in self.angles[1:])
-        return self.sequence[0] == "Z" and (stiff or self.name in ("l_knee", "r_knee"))
+        return self.sequence[0] == "Z" and (stiff or self.name in KNEES)
 
     def __post_init__(self) -> None:
         where = f"joints.{self.name}"

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .anatomy import part_of
 from .chain import BodyModel
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def segment_shape(name: str, model: BodyModel) -> trimesh.Trimesh:
     -------
     trimesh.Trimesh, fewer than 200 faces, vertices in the segment's frame (X forward, Y up, Z right), m
     """
-    part = name[2:] if name.startswith(("l_", "r_")) else name
+    part = part_of(name)
     if part in _OUTLINES:
         return _turned(*_OUTLINES[part], length=segment_length(name, model))
     if part in _CORNERS:

@@ -12,7 +12,8 @@ import pytest
 from example_out import spread, walk
 from scipy.stats import norm
 
-from bodyfit.body.motion.joint_plots import BAND, LOOKS, POSITIVE
+from bodyfit.body.motion.joint_plots import LOOKS, POSITIVE
+from bodyfit.core.robust import BAND_95
 from bodyfit.errors import InputError
 from bodyfit.fitting.result import Fit
 
@@ -34,7 +35,7 @@ def test_curves_hold_the_angles_in_degrees():
 
 
 def test_the_band_holds_95_percent_of_a_normal_distribution():
-    assert pytest.approx(norm.ppf(0.975), abs=1e-3) == BAND  # scipy's quantile
+    assert pytest.approx(norm.ppf(0.975), abs=1e-3) == BAND_95  # scipy's quantile
     axes = FIT.plot_joint("r_knee").axes[0]
     (band,) = axes.collections
     corners = np.asarray(band.get_paths()[0].vertices)

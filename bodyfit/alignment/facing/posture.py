@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...body.anatomy import LEFT
 from ...body.parts import Joint
 from .grid import GRID, wrapped
 from .usual import (
@@ -155,7 +156,7 @@ def _direction(entries: tuple[np.ndarray, ...], joint: Joint, count: float) -> t
     Forward and outward parts of its direction: one-sided limits, and a usual mean over the piece.
     """
     c01, _, c21 = (v[..., None] for v in entries[:3])
-    side = -1.0 if joint.name.startswith("l_") else 1.0
+    side = -1.0 if joint.name.startswith(LEFT) else 1.0
     forward = -(np.cos(GRID) * c01 + np.sin(GRID) * c21)
     outward = -side * (np.cos(GRID) * c21 - np.sin(GRID) * c01)
     beyond = np.minimum(0, forward + BACKWARD) ** 2 + np.minimum(0, outward + INWARD) ** 2

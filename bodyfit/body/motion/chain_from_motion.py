@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...errors import InputError
+from ..anatomy import LEG_SEGMENTS
 from ..chain import BodyModel
 from ..parts import Joint
 from ..person import Person
@@ -62,8 +63,8 @@ def person_from_legs(model: BodyModel) -> Person | None:
     Stature is the mean leg length over the share that thigh and shank take: 0.491 (Drillis & Contini 1966).
     """
     legs = [
-        sum(model.segments[f"{side}_{part}"].length or np.nan for part in ("thigh", "calf"))
+        sum(model.segments[f"{side}_{part}"].length or np.nan for part in LEG_SEGMENTS)
         for side in "lr"
-        if {f"{side}_thigh", f"{side}_calf"} <= set(model.segments)
+        if {f"{side}_{part}" for part in LEG_SEGMENTS} <= set(model.segments)
     ]
     return Person(stature_m=round(float(np.mean(legs)) / LEG_SHARE, 3)) if legs else None

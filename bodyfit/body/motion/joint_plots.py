@@ -10,6 +10,7 @@ import numpy as np
 
 from ...core.robust import BAND_95
 from ...errors import InputError, suggest
+from ..anatomy import side_and_part
 from .poses import PoseSequence
 
 if TYPE_CHECKING:
@@ -98,13 +99,8 @@ def _columns(poses: PoseSequence, names: Sequence[str]) -> dict[str, list[str]]:
     for name in dict.fromkeys(names):
         if name not in poses.model.joints:
             raise InputError(f"joint to draw: found {name!r}; {suggest(name, poses.model.joints)}")
-        columns.setdefault(_side(name)[1], []).append(name)
+        columns.setdefault(side_and_part(name)[1], []).append(name)
     return columns
-
-
-def _side(name: str) -> tuple[str, str]:
-    """Side and the rest of a joint's name."""
-    return (name[0], name[2:]) if name[:2] in ("l_", "r_") else ("", name)
 
 
 def _panel(
@@ -124,7 +120,7 @@ def _panel(
         panel.axhspan(low, high, color=RANGE_COLOUR, linewidth=0, zorder=0, label="published range")
     extents = []
     for name in joints:
-        look: dict[str, Any] = LOOKS[_side(name)[0]]
+        look: dict[str, Any] = LOOKS[side_and_part(name)[0]]
         own = poses.model.joints[name].angles[row]
         degrees = np.degrees(poses.joint_angles[name][own])
         half = sd[name][own] * np.degrees(BAND_95) if own in sd.get(name, {}) else None

@@ -7,9 +7,9 @@ import dataclasses
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ..anatomy import FEET
 from .poses import PoseSequence
 
-FEET = ("l_hindfoot", "r_hindfoot")
 # heel and ball under the ankle, as shares of the foot's length (drawing of a foot; common practice)
 SOLE = np.array([[-0.2, -0.25, 0.0], [0.5, -0.25, 0.0]])
 # m, height above the lowest point of the feet within which a point can stand; chosen; not tried

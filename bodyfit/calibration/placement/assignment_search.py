@@ -8,6 +8,7 @@ from math import perm
 
 import numpy as np
 
+from ...body.anatomy import LEFT, RIGHT, mirrored, part_of
 from .body_tree import Tree
 from .joint_likelihood import Evidence, base_scores
 
@@ -43,8 +44,8 @@ def worth_scoring(known: Evidence, given: np.ndarray, blocked: Sequence[int] = (
         return _allowed([*start, *_every(U, S, places)], U, said, places)
     around = [a for g in start for a in exchanged(known.tree, g, U)]
     found = _searched(known, said, places)
-    mirrored = [m for f in found[:SYMMETRIC] for m in mirrored_limbs(known.tree, f)]
-    return _allowed([*start, *around, *found, *mirrored], U, said, places)
+    twins = [m for f in found[:SYMMETRIC] for m in mirrored_limbs(known.tree, f)]
+    return _allowed([*start, *around, *found, *twins], U, said, places)
 
 
 def _allowed(rows: Iterable[np.ndarray], none: int, said: np.ndarray, places: np.ndarray) -> np.ndarray:
@@ -97,13 +98,13 @@ def mirrored_limbs(tree: Tree, given: np.ndarray) -> list[np.ndarray]:
     list of (S,)
     """
     swaps, whole = [], {}
-    sides = {name: s for s, name in enumerate(tree.segments) if name[:2] in ("l_", "r_")}
+    sides = {name: s for s, name in enumerate(tree.segments) if mirrored(name)}
     roots = {int(tree.ends[left, 1]) for left, _ in tree.mirrored}
     for name, s in sides.items():
-        if name.startswith("l_") and "r_" + name[2:] in sides:
+        if name.startswith(LEFT) and mirrored(name) in sides:
             swap = {}
             for part in _outwards(tree, s):
-                other = sides.get("r_" + tree.segments[part][2:])
+                other = sides.get(RIGHT + part_of(tree.segments[part]))
                 if other is not None:
                     swap |= {part: other, other: part}
             swaps.append(swap)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...body.anatomy import LEFT, mirrored
 from ...body.chain import BodyModel
 from ...body.parts import Joint
 from ...body.person import Person
@@ -85,17 +86,15 @@ def tree_of(model: BodyModel, person: Person | None) -> Tree:
             for j in joints
         ]
     ).reshape(-1, 2, 3)
-    mirrored = [
+    twins = [
         (a, b)
         for a, left in enumerate(joints)
         for b, right in enumerate(joints)
-        if left.child.startswith("l_")
-        and right.child == "r_" + left.child[2:]
-        and left.parent == right.parent
+        if left.child.startswith(LEFT) and right.child == mirrored(left.child) and left.parent == right.parent
     ]
     bends = [b for index, joint in enumerate(joints) if (b := _bends(index, joint))]
     lengths = np.array([usual.segments[s].length or np.nan for s in segments])
-    return Tree(segments, joints, ends, centres, lengths, sized, tuple(mirrored), tuple(bends))
+    return Tree(segments, joints, ends, centres, lengths, sized, tuple(twins), tuple(bends))
 
 
 def _bends(index: int, joint: Joint) -> Bends | None:
@@ -119,4 +118,4 @@ def _upwards(tree: Tree, segment: int) -> bool:
     """Whether a segment at the end of the tree reaches up: what hangs on its parent's head end."""
     (j, _), *_ = tree.at(segment)
     centre = tree.centres[j, 0]
-    return bool(np.isfinite(centre).all() and centre[1] > 0 and tree.joints[j].child[:2] not in ("l_", "r_"))
+    return bool(np.isfinite(centre).all() and centre[1] > 0 and mirrored(tree.joints[j].child) is None)

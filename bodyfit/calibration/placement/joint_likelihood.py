@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
+from ...body.anatomy import mirrored
 from ...body.parts import Joint
 from ...core.rotations import heading_matrix
 from .body_tree import Tree, joint_ends
@@ -79,7 +80,7 @@ def evidence(
         joint[index, :U, :U] += _near(tree, index, pairs)
         joint[index, :U, :U] += _axis(tree, index, pairs, mounting) + _along(tree, index, pairs, mounting, up)
         joint[index, range(U), range(U)] = -np.inf
-    trunk = [s for s, name in enumerate(tree.segments) if name[:2] not in ("l_", "r_")]
+    trunk = [s for s, name in enumerate(tree.segments) if mirrored(name) is None]
     right = {(s, u): M[2] for (s, u), M in mounting.items() if s in trunk}
     return Evidence(tree, pairs, joint, _spans(tree, pairs), _mean_world(stretch), right)
 

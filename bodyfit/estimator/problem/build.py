@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...alignment.mounting import Held
+from ...body.anatomy import LOOSELY_HELD
 from ...body.motion.poses import held_pose
 from ...recording.capture import Calibration, Capture, Unit
 from ...recording.earth_field import earth_field_of
@@ -17,7 +18,6 @@ from .problem import Problem
 from .tie import Tie
 
 _IDENTITY = np.array([0.0, 0.0, 0.0, 1.0])
-LOOSE = ("arm", "hand", "foot", "skull")  # segments that people hold less exactly than trunk and legs
 
 
 def units_and_ties(capture: Capture) -> tuple[list[Unit], list[Tie]]:
@@ -73,7 +73,7 @@ def _held(capture: Capture, still: Calibration, units: list[Unit], weights: Weig
     at = held_pose(capture.model, still.pose)
     segments = np.stack([at[str(unit.segment)] for unit in units])
     posed = np.trace(segments, axis1=-2, axis2=-1) < 2.9
-    loose = np.array([str(unit.segment).endswith(LOOSE) for unit in units])
+    loose = np.array([str(unit.segment).endswith(LOOSELY_HELD) for unit in units])
     factor = np.where(posed | loose, weights.pose_loose, 1.0)
     sd = factor[:, None] * np.array([weights.pose_tilt, weights.pose_heading, weights.pose_tilt])
     return Held(still.pose, still.start, still.end, segments, sd, True)

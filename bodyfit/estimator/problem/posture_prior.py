@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from ...body.anatomy import USUAL_DEG, part_of
 from ...body.parts import Joint
 from ...body.usual_postures import UsualPosture
 from ...core.rotations import exp
@@ -18,15 +19,6 @@ if TYPE_CHECKING:
     from .tie import Tie
 
 SHARE = 0.25  # of its range, one standard deviation of an angle: two to either side fill it; by reasoning
-USUAL_DEG = {  # means over the gait cycle at free speed: Schwartz 2008, doi:10.1016/j.jbiomech.2008.03.015
-    ("hip", "flexion"): 19.0,
-    ("knee", "flexion"): 23.0,
-    ("elbow", "flexion"): 30.0,  # walking, from memory; no published mean was looked up
-    (
-        "elbow",
-        "pronation",
-    ): 100.0,  # a hanging arm, palm forward is neutral: 158 motions, mocap.cs.cmu.edu
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,6 +102,6 @@ def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         elif name in joint.range:
             low, high = joint.range[name]
             sd[axis] = SHARE * (high - low)
-        usual = USUAL_DEG.get((joint.name.split("_")[-1], name), 0.0)
+        usual = USUAL_DEG.get((part_of(joint.name), name), 0.0)
         mean[n] = joint.signs[n] * np.radians(usual)
     return Rotation.from_euler(joint.sequence, mean).as_matrix(), np.diag(1 / sd), np.full(3, w.offset)

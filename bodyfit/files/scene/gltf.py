@@ -16,6 +16,7 @@ from typing import IO, TYPE_CHECKING, Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from ...body.anatomy import side_and_part
 from ...body.chain import BodyModel
 from ...body.motion.poses import PoseSequence
 from ...body.shapes import segment_shape
@@ -152,7 +153,7 @@ def _shape(model: BodyModel, segment: str) -> trimesh.Trimesh:
 
 
 def _side(segment: str) -> str:
-    return {"l_": "left", "r_": "right"}.get(segment[:2], "middle")
+    return {"l": "left", "r": "right"}.get(side_and_part(segment)[0], "middle")
 
 
 def _material(side: str) -> dict[str, Any]:

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 
+from ...body.anatomy import mirrored
 from .files import FitFiles
 from .findings import joints_of
-from .words import joint_label, other_side, side_of, spaced
+from .words import joint_label, side_of, spaced
 
 CURVES_PER_SECOND = 30.0  # about, at most; the tables use every frame
 SLACK = 0.02  # a clock of 60.1 Hz counts as one of 60
@@ -71,7 +72,7 @@ def _frames_kept(time: np.ndarray) -> slice:
 
 
 def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
-    told, twin = files.summary["joints"][joint], other_side(joint)
+    told, twin = files.summary["joints"][joint], mirrored(joint)
     spread = files.angle_sd[joint]
     return {
         "name": joint,

@@ -6,8 +6,10 @@ import html
 import math
 from typing import Any
 
+from ...body.anatomy import side_and_part
+
 NONE = "–"
-SIDES = {"l_": "left", "r_": "right"}
+SIDES = {"l": "left", "r": "right"}
 TRADE_WORDS = {
     "talocrural": "ankle",
     "radiocarpal": "wrist",
@@ -20,19 +22,14 @@ TRADE_WORDS = {
 
 def side_of(name: str) -> str:
     """Side that a joint's or segment's name tells: left, right or middle."""
-    return SIDES.get(name[:2], "middle")
-
-
-def other_side(name: str) -> str | None:
-    """The name of the same joint on the other side of the body, or None in the middle."""
-    return {"l_": "r_", "r_": "l_"}[name[:2]] + name[2:] if name[:2] in SIDES else None
+    return SIDES.get(side_and_part(name)[0], "middle")
 
 
 def joint_label(name: str) -> str:
     """A joint or segment in the words of the trade: l_talocrural is the left ankle."""
-    bare = name[2:] if name[:2] in SIDES else name
+    side, bare = side_and_part(name)
     words = TRADE_WORDS.get(bare, bare.replace("_", " "))
-    return f"{SIDES[name[:2]]} {words}" if name[:2] in SIDES else words
+    return f"{SIDES[side]} {words}" if side else words
 
 
 def spaced(name: str) -> str:

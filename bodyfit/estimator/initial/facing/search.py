@@ -24,6 +24,7 @@ from ....alignment.facing.posture import Posture, held_posture, posture_of
 from ....alignment.facing.tree import Marginals, marginals
 from ....alignment.facing.usual import Usual, usual_of
 from ....alignment.mounting import Held
+from ....body.anatomy import ANKLE, HIPS, part_of
 from ....calibration.magnetic.field_gate import FieldTrust
 from ....core.rotations import UP, smallest_rotation
 from ....recording.keyframe_averages import Averages
@@ -173,9 +174,9 @@ def _own(problem: Problem, joints: list[_Joint], level: np.ndarray) -> np.ndarra
     hips = {}
     for joint in joints:
         tie, arms = problem.ties[joint.tie], joint.arms
-        if tie.joint.name.endswith("talocrural"):
+        if part_of(tie.joint.name) == ANKLE:
             out[tie.child] += ankle_evidence(level[tie.child], arms.arm[1], arms.covariance[3:, 3:])
-        if tie.joint.name in ("l_hip", "r_hip"):
+        if tie.joint.name in HIPS:
             hips[tie.joint.name[0]] = tie.parent, (arms.arm[0], arms.covariance[:3, :3])
     if len(hips) == 2:
         pelvis = hips["l"][0]

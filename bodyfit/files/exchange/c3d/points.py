@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....body.anatomy import part_of
 from ....body.chain import BodyModel
 from ....body.motion.root_trajectory import SOLE
 from ....body.parts import Joint
@@ -65,7 +66,7 @@ def far_ends(model: BodyModel) -> dict[str, tuple[np.ndarray, str]]:
     parents = {joint.parent for joint in model.joints.values()}
     out = {}
     for name, segment in model.segments.items():
-        part = name[2:] if name.startswith(("l_", "r_")) else name
+        part = part_of(name)
         if name in parents or not segment.length:
             continue
         if part == "hindfoot":

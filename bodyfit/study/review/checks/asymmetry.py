@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ....body.anatomy import LEFT, mirrored
 from ....core.findings import Finding
 from ..limits import ASYMMETRY, ASYMMETRY_WORTH_DEG, SWAP
 from ..subject import Reviewed
@@ -26,8 +27,9 @@ def asymmetry(reviewed: Reviewed) -> Iterator[Finding]:
     Index 100 |L − R| / (½ (L + R)), Herzog et al. 1989; L, R from the 2nd to the 98th percentile.
     """
     angles = reviewed.poses.joint_angles
-    for left in (name for name in angles if name.startswith("l_") and "r_" + name[2:] in angles):
-        right = "r_" + left[2:]
+    for left, right in ((name, mirrored(name)) for name in angles if name.startswith(LEFT)):
+        if right not in angles:
+            continue
         joint = reviewed.poses.model.joints[left]
         euler = joint.sequence[0] == joint.sequence[2]  # its outer angles turn around near the gimbal
         names = [a for a in (joint.angles[1:2] if euler else joint.angles) if a in angles[right]]
@@ -84,7 +86,7 @@ def swapped_sides(reviewed: Reviewed) -> Iterator[Finding]:
     model = reviewed.poses.model
     parents = {joint.parent for joint in model.joints.values()}
     for name, joint in model.joints.items():
-        other = model.joints.get("r_" + name[2:]) if name.startswith("l_") else None
+        other = model.joints.get(mirrored(name) or "") if name.startswith(LEFT) else None
         if other is None or joint.parent == other.parent or joint.child in parents:
             continue
         ratio = _swap_ratio(reviewed, (joint.parent, joint.child), (other.parent, other.child))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ....body.anatomy import LEG_JOINTS, part_of
 from ....core.findings import Finding
 from ....core.gravity import STANDARD_GRAVITY
 from ....core.intervals import stretches
@@ -18,7 +19,6 @@ from .rates import of_joint
 HELD_S = 0.15  # s that a force must last; a low-passed landing rings for less; by reasoning
 END_S = 0.2  # s at both ends that are left out; chosen; not tried
 LOADED = 0.5  # body weights of vertical force above which friction is judged; chosen; not tried
-LEGS = ("hip", "knee", "talocrural")
 FOLLOWED = (
     "; the path of the body is taken from the standing foot, so this also shows where both feet were off the "
     "ground"
@@ -44,9 +44,9 @@ def _torques(reviewed: Reviewed, dynamics: Dynamics) -> Iterator[Finding]:
     inside = _inside(dynamics)
     for name, torque in dynamics.torque.items():
         limit = of_joint(TORQUE, name)
-        if limit is None or (name[2:] in LEGS and not dynamics.whole):
+        if limit is None or (part_of(name) in LEG_JOINTS and not dynamics.whole):
             continue  # without the ground's force the torque of a leg is not known
-        known = dynamics.standing if name[2:] in LEGS else np.ones(len(torque), bool)
+        known = dynamics.standing if part_of(name) in LEG_JOINTS else np.ones(len(torque), bool)
         relative = np.where(known & inside, torque / dynamics.body_mass, 0.0)
         found = worst_of(stretches(dynamics.time, relative > limit.value), relative)
         for stretch, more in found:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ....body.anatomy import FEET
 from ....body.motion.poses import PoseSequence
-from ....body.motion.root_trajectory import FEET, soles
+from ....body.motion.root_trajectory import soles
 from ....core.findings import Finding
 from ....core.intervals import Stretch, stretches
 from ..limits import SLIDE, UNDER

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ....body.anatomy import part_of
 from ....body.chain import BodyModel
 from ....body.shapes import end_points, segment_length
 from ....core.findings import Finding
@@ -73,7 +74,7 @@ def capsules(model: BodyModel) -> list[Capsule]:
     """
     out = []
     for name in model.segments:
-        part = name[2:] if name.startswith(("l_", "r_")) else name
+        part = part_of(name)
         if part in CAPSULES:
             length = segment_length(name, model)
             out += [

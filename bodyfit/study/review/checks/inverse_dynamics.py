@@ -9,9 +9,10 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation
 
+from ....body.anatomy import FEET
 from ....body.chain import BodyModel
 from ....body.motion.poses import PoseSequence
-from ....body.motion.root_trajectory import FEET, LOWEST, soles
+from ....body.motion.root_trajectory import LOWEST, soles
 from ....body.person import Person, share_of
 from ....core.filters import low_passed
 from ....core.gravity import STANDARD_GRAVITY

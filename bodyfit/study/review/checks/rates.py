@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ....body.anatomy import part_of
 from ....core.filters import low_passed
 from ....core.findings import Finding
 from ....core.intervals import stretches
@@ -35,7 +36,7 @@ def of_joint(limits: dict[str, Limit], joint: str) -> Limit | None:
     -------
     Limit, or None where there is none
     """
-    return limits.get(joint[2:] if joint.startswith(("l_", "r_")) else joint)
+    return limits.get(part_of(joint))
 
 
 def joint_rates(reviewed: Reviewed) -> Iterator[Finding]:
