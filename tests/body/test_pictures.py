@@ -35,14 +35,14 @@ def test_curves_hold_the_angles_in_degrees():
 
 
 def test_the_band_holds_95_percent_of_a_normal_distribution():
-    assert pytest.approx(norm.ppf(0.975), abs=1e-3) == BAND_95  # scipy's quantile
+    assert pytest.approx(norm.ppf(0.975), abs=1e-12) == BAND_95  # scipy's quantile
     axes = FIT.plot_joint("r_knee").axes[0]
     (band,) = axes.collections
     corners = np.asarray(band.get_paths()[0].vertices)
     middle = len(POSES.time) // 2
     at = corners[np.isclose(corners[:, 0], POSES.time[middle]), 1]
     sd = np.degrees(spread(POSES)["r_knee"]["flexion"][middle])
-    assert np.ptp(at) == pytest.approx(2 * 1.96 * sd, rel=1e-6)
+    assert np.ptp(at) == pytest.approx(2 * norm.ppf(0.975) * sd, rel=1e-6)
     assert at.mean() == pytest.approx(np.degrees(POSES.joint_angles["r_knee"]["flexion"][middle]))
 
 
