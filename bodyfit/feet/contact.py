@@ -18,6 +18,8 @@ FREEDOM = 5.0  # degrees of freedom of the emissions, for their tails (common pr
 ROUNDS = 15  # of expectation and maximisation; tried: means move by under 1 % after ten
 FIRST_SPLIT = 0.35  # of the way from the calmest to the liveliest, where both states start; tried: 0.25, 0.35
 LEAST_VARIANCE = 0.05  # of a log energy, so that no state shrinks to a point (by reasoning)
+CLOSEST_S = 0.4  # s from stance to stance; a sprinter's stride takes 0.45 s (from memory)
+CALMER = 0.7  # sum of log energies by which an instant is clearly calmer: a factor of two (by reasoning)
 SHORTEST_S = 0.06  # s of a stance; a sprinter's lasts 0.08 s (from memory)
 
 
@@ -112,16 +114,30 @@ def _prefix(steps: np.ndarray) -> np.ndarray:
     return out
 
 
-def stances(standing: np.ndarray) -> list[tuple[int, int]]:
-    """Stances that are long enough.
+def stances(energies: np.ndarray) -> list[tuple[int, int]]:
+    """Stances that are long enough, and far enough from calmer ones.
 
     Parameters
     ----------
-    standing : (K,) probability
+    energies : (K, 2) log energies
 
     Returns
     -------
     (first keyframe, keyframe after the last) of each
+
+    Notes
+    -----
+    A foot in the air is calm for a moment, too, in the middle of a fast swing. Of two calmest instants that
+    are nearer to each other than any two stances, the livelier one is no stance.
     """
+    standing, quiet = contact_probability(energies), energies.sum(1)
     least = SHORTEST_S * HZ / PER_KEY
-    return [(a, b) for a, b in runs(standing > 0.5) if b - a >= least]
+    found = [(a, b) for a, b in runs(standing > 0.5) if b - a >= least]
+    calm = np.array([a + int(np.argmin(quiet[a:b])) for a, b in found], int)
+    return [found[i] for i in np.flatnonzero(_calmest(calm, quiet[calm]))]
+
+
+def _calmest(calm: np.ndarray, quiet: np.ndarray) -> np.ndarray:
+    """(S,) bool: instants (S,) in keyframes with nothing clearly calmer nearer than a stride."""
+    apart = np.abs(calm[:, None] - calm) * PER_KEY / HZ
+    return ~((apart < CLOSEST_S) & (quiet[:, None] > quiet + CALMER)).any(1)

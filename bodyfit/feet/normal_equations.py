@@ -53,7 +53,7 @@ class NormalEquations:
             self.border[1:] += thereT @ common
             self.gradient[1:] += (thereT @ r)[..., 0]
             self.next += hereT @ there
-        flat = common.reshape(-1, common.shape[-1])
+        flat = common.reshape(common.shape[0] * common.shape[1], common.shape[2])
         self.constants += flat.T @ flat
         self.constant_gradient += flat.T @ r.ravel()
 

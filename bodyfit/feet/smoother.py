@@ -9,7 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ..core.intervals import runs
 from ..core.rotations import UP, apply, log
-from .contact import contact_probability, log_energies, stances
+from .contact import log_energies, stances
 from .normal_equations import NormalEquations, Solved
 from .preintegration import Between, between_keyframes
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
@@ -18,13 +18,13 @@ from .state import BIAS_FORCE, BIAS_RATE, CONSTANTS, LAG, PLACE, SCALE, TURN, Fo
 from .weights import PathWeights, kernel
 
 ROUNDS = 12  # at most; tried: open foot recordings need six to ten
-ROBUST_FROM = (
-    3  # round from which contacts that move lose weight: before, the path is too far off (by reasoning)
-)
+ROBUST_FROM = 3  # round from which contacts that move lose weight as they should (tried: 3, 4, 5)
+SOFTER = 4.0  # by which the kernel's knee is wider a round earlier, so that no wrong contact wins early
 NEGLIGIBLE = 2e-5  # rad, largest turn of a step at which no more are made (by reasoning: 0.001°)
 REST_SHARE = 0.05  # quietest keyframes that tell how far the accelerometer's norm is off (by reasoning)
 CLIPPED = 0.1  # share of what is measured that redrawn tops may miss; chosen; not tried
 HELD_LAG = 1e-5  # s, before contacts that move have lost weight: these look like a lag (by reasoning)
+BELIEVED_S = 0.01  # s of full belief in a contact below which it was none (by reasoning: half a keyframe)
 PINNED = 1e-3, 1e-4  # rad, m: heading and place of the first keyframe, which nothing measures (by reasoning)
 
 
@@ -56,6 +56,7 @@ class FootPath:
     samples : what it was found from
     state : rotations, velocity, place, ground, constants
     stances : (first keyframe, keyframe after the last) of each
+    slipped : (S,) m/s, root mean square of how much the standing point of each moves
     energies : (K, 2) log energies
     weight : (K,) how far contacts were believed
     solved : the last step, for standard deviations
@@ -65,6 +66,7 @@ class FootPath:
     samples: FootSamples
     state: FootState
     stances: list[tuple[int, int]]
+    slipped: np.ndarray
     energies: np.ndarray
     weight: np.ndarray
     solved: Solved
@@ -100,7 +102,7 @@ def foot_path(
     level = start_rotations(samples)
     pushed = apply(level, samples.force) - samples.gravity * UP
     energies = log_energies(samples.rate(), pushed)
-    found = stances(contact_probability(energies))
+    found = stances(energies)
     if start is None:
         start = LimbStart(level[::PER_KEY], False, np.zeros(3), np.zeros(3), weights.lever)
     problem = _Problem(samples, start, weights, energies, found)
@@ -108,14 +110,16 @@ def foot_path(
     weight, solved = problem.window, None
     for number in range(ROUNDS):
         between = problem.between(state)
-        if number >= ROBUST_FROM:
-            weight = problem.believed(state, between)
+        if number > 0:
+            weight = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
         solved = problem.equations(state, between, weight, number >= ROBUST_FROM).solved()
         state = state.stepped(solved.step, solved.constants)
         if number > ROBUST_FROM + 2 and np.abs(solved.step[:, TURN]).max() < NEGLIGIBLE:
             break
     assert solved is not None
-    return FootPath(samples, state, found, energies, weight, solved, weights)
+    stood = [(a, b) for a, b in found if weight[a:b].sum() * samples.key_step >= BELIEVED_S]
+    slipped = problem.slipped(state, weight, stood)
+    return FootPath(samples, state, stood, slipped, energies, weight, solved, weights)
 
 
 class _Problem:
@@ -149,10 +153,16 @@ class _Problem:
         """(K,) m/s, of what stands."""
         return np.hypot(self.weights.slip, self.weights.sole * np.linalg.norm(rate, axis=1))
 
-    def believed(self, state: FootState, between: Between) -> np.ndarray:
-        """(K,) weight of each contact by how much it slips."""
+    def believed(self, state: FootState, between: Between, wider: float) -> np.ndarray:
+        """(K,) weight of each contact by how much it slips; the kernel's knee `wider` times as wide."""
         off = np.linalg.norm(slip(state, between.rate, self.towards_heel), axis=1)
-        return self.window * kernel(off / self.slip_sd(between.rate), self.weights.knee)
+        return self.window * kernel(off / self.slip_sd(between.rate), wider * self.weights.knee)
+
+    def slipped(self, state: FootState, weight: np.ndarray, stood: list[tuple[int, int]]) -> np.ndarray:
+        """(S,) m/s, root mean square of the slip in each stance, as far as it is believed."""
+        square = (slip(state, self.between(state).rate, self.towards_heel) ** 2).sum(1)
+        means = [(weight[a:b] * square[a:b]).sum() / max(weight[a:b].sum(), 1e-9) for a, b in stood]
+        return np.sqrt(np.array(means))
 
     def ground_sd(self, state: FootState, robust: bool) -> np.ndarray:
         """(K − 1,) m: nothing in contact; in swing the ground may be a step higher, seldom.
@@ -283,4 +293,14 @@ def lengths(path: FootPath, start: np.ndarray, end: np.ndarray) -> tuple[np.ndar
     first, last = (np.clip(np.searchsorted(path.time, t), 0, K - 1) for t in (start, end))
     functional[rows, last, PLACE] += way
     functional[rows, first, PLACE] -= way
-    return length, path.weights.spread * np.sqrt(path.solved.variance(functional))
+    variance = path.weights.spread**2 * path.solved.variance(functional)
+    return length, np.sqrt(variance + (path.weights.lasting_slip * _slip_way(path, start, end)) ** 2)
+
+
+def _slip_way(path: FootPath, start: np.ndarray, end: np.ndarray) -> np.ndarray:
+    """(n,) m, way that the slip of the stances at both ends would make if it lasted from one to the other."""
+    if not path.stances:
+        return np.zeros(len(start))
+    middle = path.time[[(a + b) // 2 for a, b in path.stances]]
+    ends = [path.slipped[np.abs(middle - np.asarray(t)[:, None]).argmin(1)] for t in (start, end)]
+    return np.sqrt((ends[0] ** 2 + ends[1] ** 2) / 2) * (np.asarray(end) - np.asarray(start))

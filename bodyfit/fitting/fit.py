@@ -7,7 +7,6 @@ import time as clock
 from collections.abc import Collection
 
 from ..body.motion.joint_limits.enforce import range_bounds, strict_report, within_ranges
-from ..body.motion.root_trajectory import with_root_path
 from ..calibration.intake import examine
 from ..core.findings import inferred_as_notes, worst_first
 from ..core.progress import Progress
@@ -18,6 +17,7 @@ from .body_size.fuse import BodySize, body_size
 from .fit_findings import fit_findings
 from .frames import poses_of
 from .result import Fit
+from .root_path import path_account, with_path
 from .select import selected
 from .slip.detect import Slip
 from .summary import summarise
@@ -82,7 +82,7 @@ def fit(
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
-        poses = with_root_path(poses_of(grown, tracks))
+        poses, path = with_path(worn, tracks, poses_of(grown, tracks))
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
@@ -100,6 +100,9 @@ def fit(
     seconds = clock.perf_counter() - started
     summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
     summary["segments"] = size.as_data()
+    if path is not None:
+        summary["root_position"] = "followed from the paths of both feet"
+        summary["root_path"] = path_account(path)
     if strict_ranges:
         summary["strict_ranges"] = strict_report(smooth, poses)
     sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})

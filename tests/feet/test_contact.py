@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bodyfit.feet.contact import STAY, _smoothed, contact_probability, log_energies, stances
+from bodyfit.feet.contact import STAY, _smoothed, log_energies, stances
 from bodyfit.feet.samples import HZ, PER_KEY, foot_samples, start_rotations
 from tests.feet.stepping import stepping
 
@@ -32,7 +32,7 @@ def test_every_stance_is_found_at_any_pace(period):
     samples = foot_samples(made.unit, 9.80665)
     pushed = start_rotations(samples) @ samples.force[..., None]
     energies = log_energies(samples.rate(), pushed[..., 0] - [0, 9.80665, 0])
-    found = stances(contact_probability(energies))
+    found = stances(energies)
     assert len(found) == len(made.off) + 1
     middle = np.array([(a + b) / 2 for a, b in found[1:-1]]) * PER_KEY / HZ
     assert np.all(middle > made.strike[:-1]) and np.all(middle < made.off[1:])

@@ -39,7 +39,7 @@ class Reviewed:
 
     @property
     def root_followed(self) -> bool:
-        """Whether the path of the body was taken from the standing foot, not measured."""
+        """Whether the path of the body was taken from its feet, not measured."""
         return str(self.summary.get("root_position", "")).startswith("followed")
 
     def mended_slips(self, segment: str) -> list[float]:

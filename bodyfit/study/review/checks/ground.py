@@ -25,7 +25,7 @@ SMOOTH_S = 0.05  # s; chosen; not tried
 HELD_S = 0.1  # s; chosen; not tried
 SLID = 0.1  # m; common practice
 FOLLOWED = (
-    "; the path of the body is itself taken from the standing foot, so heights and places drift with the "
+    "; the path of the body is itself taken from its feet, so heights and places drift with the "
     "distance walked"
 )
 

@@ -1,0 +1,131 @@
+"""Where a body goes: its root from the paths of its feet, which drift apart slowly."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .normal_equations import NormalEquations, Solved
+
+MISFIT = (
+    0.03  # m, of a foot as the body has it against its own path (guessed: soft tissue, lengths of segments)
+)
+LASTING_S = 0.3  # s, over which such a misfit lasts (guessed: half a stance)
+DRIFT = 0.015  # m a stride of 1.3 m, of a foot's path; its stride lengths are off by this on open walks
+STRIDE_M = 1.3  # m, of an adult's stride (Oberg 1993, from memory)
+TURNING = 0.01  # rad/√s, by which the heading of a foot's path wanders (guessed: a fit's headings)
+START = 0.05, 0.1  # m and rad, of a foot's place and heading at the first keyframe (guessed)
+PUSH = 3.0  # m/s², acceleration of the root (guessed: walking shows 2 to 4)
+HELD = 1e-4  # m, that a place moves by beside its velocity (by reasoning: nothing)
+NODES = 12  # instants at which standard deviations are found
+PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4  # columns; a limb has three of drift and one of heading
+
+
+@dataclass(frozen=True, eq=False)
+class Limb:
+    """One foot on K common keyframes.
+
+    Attributes
+    ----------
+    point : (K, 3) m, of a point of the foot by its own path, world, from where it starts
+    from_root : (K, 3) m, the same point against the root, by the body
+    """
+
+    point: np.ndarray
+    from_root: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class RootPath:
+    """Where the root goes.
+
+    Attributes
+    ----------
+    place : (K, 3) m, from where it starts
+    sd_time : (n,) s, instants from the first on
+    sd : (n, 3) m, standard deviation of the place there, against the first keyframe
+    """
+
+    place: np.ndarray
+    sd_time: np.ndarray
+    sd: np.ndarray
+
+
+def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
+    """The root's path from those of one or two feet.
+
+    Parameters
+    ----------
+    time : (K,) s, evenly spaced
+    limbs : one or two feet
+
+    Returns
+    -------
+    RootPath
+
+    Notes
+    -----
+    Linear least squares. Root p with velocity v; of each foot drift e and slow heading ψ of its own path b; d
+    is the same point against the root by the body: p + d − (b + e) = 0, Δe = ψ up × Δb, Δψ = 0, Δv = 0.
+    """
+    K, dt = len(time), float(time[1] - time[0])
+    n = 6 + LIMB * len(limbs)
+    to = NormalEquations(K, n, 0)
+    _add_root(to, n, dt)
+    for number, limb in enumerate(limbs):
+        _add_limb(to, n, slice(6 + LIMB * number, 6 + LIMB * (number + 1)), limb, dt)
+    solved = to.solved()
+    nodes = np.unique(np.linspace(0, K - 1, NODES).astype(int))
+    place = solved.step[:, PLACE]
+    return RootPath(place - place[0], time[nodes], _sd(solved, nodes, n))
+
+
+def _rows(count: int, size: int, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    return np.zeros((count, size, n)), np.zeros((count, size, n)), np.zeros((count, size, 0))
+
+
+def _add_root(to: NormalEquations, n: int, dt: float) -> None:
+    """The root moves by its velocity, which changes as much as people push."""
+    K = len(to.own)
+    here, there, common = _rows(K - 1, 3, n)
+    here[:, :, PLACE], there[:, :, PLACE], here[:, :, VELOCITY] = -np.eye(3), np.eye(3), -dt * np.eye(3)
+    to.add(np.zeros((K - 1, 3)), (here, there, common), np.full(K - 1, HELD))
+    here, there, common = _rows(K - 1, 3, n)
+    here[:, :, VELOCITY], there[:, :, VELOCITY] = -np.eye(3), np.eye(3)
+    to.add(np.zeros((K - 1, 3)), (here, there, common), np.full(K - 1, PUSH * dt))
+
+
+def _add_limb(to: NormalEquations, n: int, columns: slice, limb: Limb, dt: float) -> None:
+    """The body's foot lies on the path that the foot found, which drifts and turns slowly."""
+    K = len(to.own)
+    drift, heading = slice(columns.start, columns.start + 3), columns.start + 3
+    point = limb.point - limb.point[0] + limb.from_root[0]
+    here, _, common = _rows(K, 3, n)
+    here[:, :, PLACE], here[:, :, drift] = np.eye(3), -np.eye(3)
+    sd = MISFIT * np.sqrt(1 + 2 * LASTING_S / dt)
+    to.add(limb.from_root - point, (here, None, common), np.full(K, sd), np.arange(K))
+    way = np.diff(point, axis=0)
+    here, there, common = _rows(K - 1, 3, n)
+    here[:, :, drift], there[:, :, drift] = -np.eye(3), np.eye(3)
+    here[:, 0, heading], here[:, 2, heading] = -way[:, 2], way[:, 0]
+    far = np.maximum(np.linalg.norm(way, axis=1), 0.02 * dt)  # 2 cm/s: drift of a foot that stands (guessed)
+    to.add(np.zeros((K - 1, 3)), (here, there, common), DRIFT * np.sqrt(far / STRIDE_M))
+    here, there, common = _rows(K - 1, 1, n)
+    here[:, 0, heading], there[:, 0, heading] = -1, 1
+    to.add(np.zeros((K - 1, 1)), (here, there, common), np.full(K - 1, TURNING * np.sqrt(dt)))
+    to.own[0, range(*drift.indices(n)), range(*drift.indices(n))] += START[0] ** -2
+    to.own[0, heading, heading] += START[1] ** -2
+
+
+def _sd(solved: Solved, nodes: np.ndarray, n: int) -> np.ndarray:
+    """(m, 3) m, standard deviation of the root's place at keyframes, against the first."""
+    K = len(solved.step)
+    out = np.zeros((len(nodes), 3))
+    for axis in range(3):
+        functional = np.zeros((len(nodes), K, n))
+        functional[np.arange(len(nodes)), nodes, axis] += 1
+        functional[:, 0, axis] -= 1
+        out[:, axis] = np.sqrt(solved.variance(functional))
+    return out

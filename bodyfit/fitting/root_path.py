@@ -1,0 +1,152 @@
+"""Where the fitted body goes: by the paths of its worn feet, else by the foot that stands."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial.transform import Rotation, Slerp
+
+from ..body.anatomy import FEET
+from ..body.motion.poses import PoseSequence
+from ..body.motion.root_trajectory import SOLE, soles, with_root_path
+from ..feet.root_path import Limb, RootPath, root_path
+from ..feet.samples import FootSamples, foot_samples
+from ..feet.smoother import LimbStart, foot_path
+from ..feet.weights import PathWeights
+from ..recording.capture import Capture, Unit
+from .track import Track
+
+LEVER_SD = 0.03  # m, of ball and heel about where the fitted body has them (guessed: a shoe's sole)
+LONGEST_PAUSE_S = 0.5  # s without any frame, over which no foot can be followed (by reasoning: half a stride)
+STEP_S = (
+    0.5  # s, over which the foot that stands is believed more than the feet's paths (by reasoning: a step)
+)
+SHORTEST_S = 3.0  # s of a capture that a foot's path is worth (by reasoning: two strides)
+NEEDED = frozenset({"accelerometer", "gyroscope"})
+
+
+def with_path(
+    capture: Capture, tracks: list[Track], poses: PoseSequence
+) -> tuple[PoseSequence, RootPath | None]:
+    """The motion with the root moved to where it went, and how sure that is.
+
+    Parameters
+    ----------
+    capture : as fitted
+    tracks : solved
+    poses : its motion, the root at rest
+
+    Returns
+    -------
+    poses : with a root path where both feet are in the body and every joint centre is known
+    path : None where no foot carries a unit, so that only the foot that stands was followed
+    """
+    units = _foot_units(capture, tracks, poses)
+    if not units:
+        return with_root_path(poses), None
+    limbs, time = [], None
+    for foot, unit in units.items():
+        found = _limb(capture, tracks[0], poses, foot, unit)
+        if found is None:
+            return with_root_path(poses), None
+        limbs.append(found)
+    first, last = (f(at[end] for at, *_ in limbs) for f, end in ((max, 0), (min, -1)))
+    time = first + 0.02 * np.arange(int((last - first) / 0.02))
+    common = [Limb(*(CubicSpline(at, x)(time) for x in (point, relative))) for at, point, relative in limbs]
+    path = root_path(time, common)
+    inside = np.clip(poses.time, time[0], time[-1])
+    still = dataclasses.replace(poses, root_position=None)
+    moved = _standing(still, CubicSpline(time, path.place)(inside))
+    moved = moved - moved[0]
+    moved[:, 1] -= soles(still)[0, :, 1].min()
+    return dataclasses.replace(poses, root_position=moved), path
+
+
+def _standing(poses: PoseSequence, far: np.ndarray) -> np.ndarray:
+    """(T, 3) m, a root path that far away is `far`, while within a step the standing foot of the body stands.
+
+    The foot's path and the body's leg differ by soft tissue and lengths: by centimetres, which would look
+    like sliding. q the path by the standing foot minus `far`; its Gaussian average over half a second is
+    taken off.
+    """
+    near = with_root_path(poses).root_position
+    assert near is not None
+    q = near - far
+    step = float(np.median(np.diff(poses.time)))
+    return far + q - gaussian_filter1d(q, STEP_S / step, axis=0, mode="nearest")
+
+
+def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> dict[str, Unit]:
+    """Foot -> its unit; none where the body's own path can't be followed by them."""
+    segments, time = poses.model.segments, poses.time
+    if not all(foot in segments and segments[foot].length for foot in FEET) or poses.positions is None:
+        return {}
+    if not tracks[0].problem.ties or time[-1] - time[0] < SHORTEST_S or np.diff(time).max() > LONGEST_PAUSE_S:
+        return {}
+    worn = {str(unit.segment): unit for unit in capture.units.values() if unit.sensors >= NEEDED}
+    return {foot: worn[foot].between(time[0], time[-1]) for foot in FEET if foot in worn}
+
+
+def _limb(
+    capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit
+) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """Keyframes (K,), ball of the foot by its own path and against the root (K, 3) m; None: never stands."""
+    assert poses.positions is not None
+    samples = foot_samples(unit, capture.gravity)
+    path = foot_path(samples, _start(track, poses, foot, unit, samples))
+    if len(path.stances) < 2:
+        return None
+    length = poses.model.segments[foot].length
+    assert length is not None
+    ball = poses.positions[foot] + poses.rotations[foot].apply(SOLE[1] * length)
+    root = poses.positions[poses.model.root]
+    relative = np.stack([np.interp(path.time, poses.time, x) for x in (ball - root).T], 1)
+    return path.time, path.state.place + path.state.R @ path.state.ball, relative
+
+
+def _start(track: Track, poses: PoseSequence, foot: str, unit: Unit, samples: FootSamples) -> LimbStart:
+    """The unit as the body has it: its rotation, and where ball and heel lie."""
+    u = track.problem.signals.units.index(unit.name)
+    mounting = track.found.body.mounting.segment_from_unit[u]
+    world = poses.rotations[foot] * Rotation.from_matrix(mounting)
+    at = np.clip(samples.key_time, poses.time[0], poses.time[-1])
+    R = Slerp(poses.time, world)(at).as_matrix()
+    length = poses.model.segments[foot].length
+    assert length is not None
+    ankle = _ankle(track, foot)
+    if ankle is None:
+        return LimbStart(R, True, np.zeros(3), np.zeros(3), PathWeights().lever)
+    heel, ball = (ankle + mounting.T @ (share * length) for share in SOLE)
+    return LimbStart(R, True, ball, heel, LEVER_SD)
+
+
+def _ankle(track: Track, foot: str) -> np.ndarray | None:
+    """(3,) m, the ankle seen from the foot's unit, unit frame, as the motion shows it."""
+    body = track.found.body
+    for j, i in enumerate(body.joints):
+        if track.problem.ties[i].joint.child == foot:
+            return np.asarray(body.levers[j, 1], float)
+    return None
+
+
+def path_account(path: RootPath | None) -> dict[str, list[float]] | None:
+    """What summary.json holds of a root path: standard deviations at some instants.
+
+    Parameters
+    ----------
+    path : or None: only the foot that stands was followed
+
+    Returns
+    -------
+    plain data, or None
+    """
+    if path is None:
+        return None
+    return {
+        "time_s": path.sd_time.round(3).tolist(),
+        "horizontal_sd_m": np.sqrt((path.sd[:, 0] ** 2 + path.sd[:, 2] ** 2) / 2).round(4).tolist(),
+        "height_sd_m": path.sd[:, 1].round(4).tolist(),
+    }
