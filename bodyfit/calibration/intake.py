@@ -12,7 +12,7 @@ from ..core.findings import Finding, worst_first
 from ..errors import InputError, suggest
 from ..recording.capture import Capture, Unit
 from ..recording.resampling import check_stamps
-from ..recording.sampling import Sampling, sampling_findings, sampling_of
+from ..recording.sampling import Sampling, capture_findings, sampling_of
 from ..recording.single_units import Unaided, unaided
 from ..weights import Weights
 from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
@@ -109,7 +109,7 @@ def examine(
     sampling = tuple(sampling_of(unit, capture.trials) for unit in units)
     clipped = tuple(clip for unit in units for clip in clipping(unit))
     rests = tuple(rest for unit in units for rest in at_rest(unit))
-    findings = [*capture.notes, *unsound, *(f for one in sampling for f in sampling_findings(one))]
+    findings = [*capture.notes, *unsound, *capture_findings(sampling)]
     findings += [*clipping_findings(clipped), *rest_findings(rests)]
     capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
     alone = _alone(capture)

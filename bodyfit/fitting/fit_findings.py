@@ -166,7 +166,7 @@ def _beyond_ranges(poses: PoseSequence) -> Iterator[Finding]:
 
 def _inferred(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[Trial]) -> Iterator[Finding]:
     """Segments that only their neighbours hold for a while, and stretches without any unit."""
-    for segment, stretches in inferred_segments(tracks, trials).items():
+    for segment, stretches in inferred_segments(tracks, trials, pauses=False).items():
         yield Finding(
             "segment-inferred",
             "warning",

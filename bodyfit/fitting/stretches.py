@@ -32,21 +32,26 @@ def stretches_of(time: np.ndarray, step: float) -> list[list[float]]:
     return [[float(time[a]), float(time[b])] for a, b in zip(first, last, strict=True)]
 
 
-def inferred_segments(tracks: Sequence[Track], trials: Sequence[Trial] = ()) -> dict[str, list[list[float]]]:
+def inferred_segments(
+    tracks: Sequence[Track], trials: Sequence[Trial] = (), pauses: bool = True
+) -> dict[str, list[list[float]]]:
     """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it.
 
     Parameters
     ----------
     tracks : solved
     trials : of the capture; pauses between them are left out
+    pauses : with those in which no unit was measured, for which there are no frames
     """
     out = {}
     for track in tracks:
         signals = track.problem.signals
+        turning = signals.has["gyroscope"] | signals.has["orientation"]
+        pause = signals.lost[:, turning].all(1) & (turning.sum() > 1) & (not pauses)
         for u, segment in enumerate(track.segments):
             if not signals.has["gyroscope"][u] and not signals.has["orientation"][u]:
                 continue
-            spans = _in_trials(signals.key_time[runs(signals.lost[:, u])], trials, signals.key_step)
+            spans = _in_trials(signals.key_time[runs(signals.lost[:, u] & ~pause)], trials, signals.key_step)
             if len(spans):
                 out[segment] = np.round(spans, 4).tolist()
     return out

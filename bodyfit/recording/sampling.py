@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -22,6 +22,8 @@ GAP = 2.5  # median steps from which a step is a gap; by reasoning: one lost sam
 DROPPED = 1.5
 JITTER_SHARE = 0.1  # of a step; stamps further off a regular grid are irregular; chosen; not tried
 DROPPED_SHARE = 0.02  # of the samples; worth telling; chosen; not tried
+# of what two gaps cover together, from which they are one pause; common practice
+SHARED = 0.9
 LOCAL = 50  # steps over which a clock is taken to be even; chosen; not tried
 MOTION = ("accelerometer", "gyroscope", "orientation")
 
@@ -199,6 +201,34 @@ def _within_trials(
     return cut[kept], split[of][kept]
 
 
+def capture_findings(sampling: Sequence[Sampling]) -> tuple[Finding, ...]:
+    """What is to be said about the sampling of all units: pauses that all of them share are told once.
+
+    Parameters
+    ----------
+    sampling : of each unit
+
+    Returns
+    -------
+    tuple of Finding: one "gap-split" for all pauses, then what `sampling_findings` says of each unit besides
+    """
+    first = sampling[0] if len(sampling) > 1 else None
+    long = np.zeros((0, 2)) if first is None else first.gaps[first.split]
+    shared = np.array([gap for gap in long if all(_same(gap, one).any() for one in sampling)]).reshape(-1, 2)
+    out = _split([one.unit for one in sampling], shared)
+    for one in sampling:
+        own = ~np.any([_same(gap, one) for gap in shared] or [np.zeros(len(one.gaps), bool)], axis=0)
+        out += sampling_findings(replace(one, gaps=one.gaps[own], split=one.split[own]))
+    return tuple(out)
+
+
+def _same(gap: np.ndarray, found: Sampling) -> np.ndarray:
+    """(g,) bool, which long gaps of a unit are that one, all but a tenth of what both cover."""
+    starts, ends = found.gaps.T
+    common = np.minimum(ends, gap[1]) - np.maximum(starts, gap[0])
+    return found.split & (common > SHARED * (np.maximum(ends, gap[1]) - np.minimum(starts, gap[0])))
+
+
 def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
     """What is to be said about a unit's sampling.
 
@@ -208,9 +238,9 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
 
     Returns
     -------
-    tuple of Finding: "gap-split" (one a gap), "gap-bridged", "samples-dropped", "stamps-irregular"
+    tuple of Finding: "gap-split", "gap-bridged", "samples-dropped", "stamps-irregular", each at most once
     """
-    out = [_split(found.unit, *gap) for gap in found.gaps[found.split]]
+    out = _split([found.unit], found.gaps[found.split])
     short = found.gaps[~found.split]
     if len(short):
         length = np.diff(short, axis=1)
@@ -265,19 +295,27 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
     return tuple(out)
 
 
-def _split(unit: str, start: float, end: float) -> Finding:
-    """A gap that is not bridged."""
-    return Finding(
-        "gap-split",
-        "warning",
-        f"{unit}: no value for {end - start:.2f} s from t = {start:.2f} s",
-        "do not use this segment's angles inside the gap; keep the good parts with capture.between(...)",
-        units=(unit,),
-        start=float(start),
-        end=float(end),
-        value=float(end - start),
-        threshold=BRIDGED_S,
-        measure="s",
-        handled="not bridged: inside, neighbours alone hold the segment; after it the unit starts anew",
-        harm_deg=10.0,
-    )
+def _split(units: Sequence[str], gaps: np.ndarray) -> list[Finding]:
+    """Gaps (g, 2) s of these units that are not bridged, told together; nothing where there is none."""
+    if not len(gaps):
+        return []
+    length = np.diff(gaps, axis=1)[:, 0]
+    longest = int(np.argmax(length))
+    who = units[0] if len(units) == 1 else f"all {len(units)} units"
+    many = f" in {len(gaps)} gaps, {length.sum():.1f} s together, the longest" if len(gaps) > 1 else " for"
+    return [
+        Finding(
+            "gap-split",
+            "warning",
+            f"{who}: no value{many} {length[longest]:.2f} s from t = {gaps[longest, 0]:.2f} s",
+            "do not use the angles inside a gap; keep the good parts with capture.between(...)",
+            units=tuple(units),
+            start=float(gaps[0, 0]),
+            end=float(gaps[-1, 1]),
+            value=float(length[longest]),
+            threshold=BRIDGED_S,
+            measure="s",
+            handled="not bridged: inside, neighbours alone hold a segment; after it a unit starts anew",
+            harm_deg=10.0,
+        )
+    ]

@@ -10,14 +10,17 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.evidence import Guess
+from bodyfit.alignment.facing.arms import heading_likelihood
 from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
+from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
 from bodyfit.alignment.facing.tree import marginals
 from bodyfit.alignment.facing.usual import usual_of
 from bodyfit.core.rotations import exp, heading_matrix
+from bodyfit.estimator.initial.facing.apart import tied
 from bodyfit.files.model.model_file import read_model
 
 BODY = read_model(Path(__file__).parents[2] / "models" / "whole_body.toml")
@@ -124,3 +127,39 @@ def test_jacobians_of_the_evidence_by_finite_differences(kind):
     steps = 1e-6 * np.eye(3)
     numeric = np.stack([(residual(d) - residual(-d)) / 2e-6 for d in steps], -1)
     np.testing.assert_allclose(J, numeric, atol=0.05)
+
+
+def pieces(posed: list[bool], tilt: float = 0.05) -> Pieces:
+    """One stretch, ten keyframes a piece."""
+    S = len(posed)
+    each = np.repeat(np.arange(S), 10)
+    continued = np.r_[False, np.ones(S, bool)]
+    one = np.arange(10 * S), 10 * np.arange(S), np.full(S, 10), each
+    gap = np.array([*posed, False])  # and one piece after a gap
+    at, first, count, of = one
+    continued[-1] = False
+    return Pieces(
+        np.r_[at, at[-1] + 30 + np.arange(10)],
+        np.r_[first, 10 * S],
+        np.r_[count, 10],
+        np.r_[of, np.full(10, S)],
+        continued,
+        gap,
+        np.full(S + 1, tilt),
+    )
+
+
+def test_a_jerk_beside_the_pose_ties_nothing_and_some_seconds_of_movement_do():
+    hard = 1e5  # 1/rad²: 0.2° if nothing were soft
+    assert not tied(pieces([True, False]), np.array([0, hard, hard], complex))
+    assert tied(pieces([True, False, False, False]), np.array([0, hard, hard, hard, hard], complex))
+    assert not tied(pieces([True, False, False, False]), np.array([0, 1, 1, 1, hard], complex))
+
+
+def test_a_heading_by_accelerations_is_vaguer_where_inclinations_are_rough():
+    pull = np.full(2, 500.0 + 0j)
+    sure, vague = heading_likelihood(pull, np.radians([1.0, 40.0]))
+    spread = [np.sqrt(np.sum(p * wrapped(GRID) ** 2)) for p in (sure, vague)]
+    assert sure.sum() == pytest.approx(1) and vague.sum() == pytest.approx(1)
+    assert spread[0] < np.radians(25) < np.radians(35) < spread[1]
+    assert sure.argmax() == vague.argmax() == 0

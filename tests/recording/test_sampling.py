@@ -16,7 +16,7 @@ from bodyfit.fitting.select import selected
 from bodyfit.recording.attitude import stretches, through_gaps
 from bodyfit.recording.capture import Unit
 from bodyfit.recording.resampling import common_signals
-from bodyfit.recording.sampling import Coverage, sampling_findings, sampling_of
+from bodyfit.recording.sampling import Coverage, capture_findings, sampling_findings, sampling_of
 from bodyfit.weights import Weights
 
 INERTIAL = {"accelerometer", "gyroscope"}
@@ -68,6 +68,14 @@ def test_gaps_are_bridged_or_split_and_a_jump_of_the_clock_is_no_jitter():
     assert split.kind == "gap-split" and (split.start, split.end) == (pytest.approx(10), pytest.approx(13.01))
     assert bridged.kind == "gap-bridged" and bridged.value == pytest.approx(0.2)
     assert "3.01 s from t = 10.00 s" in split.what and split.units == ("a",)
+
+
+def test_pauses_of_all_units_are_told_once_and_a_gap_of_one_unit_by_itself():
+    whole = without(without(unit(np.arange(0, 30, 0.01)), 5.0, 7.0), 12.0, 15.0)
+    other = dataclasses.replace(without(whole, 20.0, 21.0), name="b")
+    pauses, own = capture_findings([sampling_of(whole), sampling_of(other)])
+    assert pauses.units == ("a", "b") and "2 gaps, 5.0 s together, the longest 3.0" in pauses.what
+    assert own.units == ("b",) and "1.00 s from t = 20.00 s" in own.what
 
 
 def test_nan_rows_of_one_sensor_are_a_gap():

@@ -24,20 +24,20 @@ def wrapped(angle: np.ndarray) -> np.ndarray:
     return (angle + np.pi) % (2 * np.pi) - np.pi
 
 
-def blurred(probability: np.ndarray, sd: float) -> np.ndarray:
+def blurred(probability: np.ndarray, sd: float | np.ndarray) -> np.ndarray:
     """Probabilities on the grid, convolved with a normal distribution.
 
     Parameters
     ----------
     probability : (..., HEADINGS)
-    sd : rad
+    sd : rad, one, or (..., 1)
 
     Returns
     -------
     (..., HEADINGS), not negative
     """
     kernel = np.exp(-0.5 * (wrapped(GRID) / sd) ** 2)
-    turned = np.fft.rfft(probability, axis=-1) * np.fft.rfft(kernel / kernel.sum())
+    turned = np.fft.rfft(probability, axis=-1) * np.fft.rfft(kernel / kernel.sum(-1, keepdims=True), axis=-1)
     return np.maximum(np.fft.irfft(turned, HEADINGS, axis=-1), 0.0)
 
 

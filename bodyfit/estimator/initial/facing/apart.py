@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from ....alignment.facing.arms import SOFT
+from ....alignment.facing.grid import LEAST
 from ....alignment.facing.pieces import Pieces
 from ....recording.attitude import stretches
 from ...problem.problem import Problem
 
-# rad, of a heading by the accelerations of the stretch that the pose lies in; chosen; not tried
-TIED = np.radians(10.0)
+# rad, of a heading by the accelerations of the stretch that the pose lies in; by reasoning: two pieces at least
+TIED = np.radians(8.0)
 WATCHED_S = (
     10.0  # s of that stretch, for units that no such joint ties: a solver can tell by then (tried: no)
 )
@@ -28,12 +30,18 @@ def tied(pieces: Pieces, pull: np.ndarray) -> bool:
     Returns
     -------
     bool
+
+    Notes
+    -----
+    However hard a unit is shaken, soft tissue turns what one piece shows by `SOFT`, so that a jerk of some
+    tenths of a second beside the pose ties nothing: information Σ 1 / (1 / |pull| + SOFT²).
     """
     stretch = pieces.stretch
     here = np.isin(stretch, stretch[pieces.posed])
     if not pieces.posed.any():
         return False
-    return bool(here.all() or np.abs(pull[here & ~pieces.posed]).sum() > TIED**-2.0)
+    information = 1 / (1 / np.maximum(np.abs(pull), LEAST) + SOFT**2)
+    return bool(here.all() or information[here & ~pieces.posed].sum() > TIED**-2.0)
 
 
 def apart(problem: Problem, in_pose: np.ndarray, joints: Mapping[int, bool]) -> np.ndarray:

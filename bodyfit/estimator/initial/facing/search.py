@@ -127,7 +127,7 @@ def _joint(
     cardan = usual is not None and (usual.by_direction or one.joint.sequence == "ZXY")
     if usual is None or not (cardan and levelled[one.parent] and levelled[one.child]):
         return None
-    pieces = pieces_of(problem, one, in_pose)
+    pieces = pieces_of(problem, average, one, in_pose)
     if not len(pieces.first):
         return None
     prior = arm_prior(problem, one, level)
@@ -141,7 +141,9 @@ def _chain(
 ) -> Chain:
     """Likelihood of every piece of one joint."""
     tie, pieces = problem.ties[joint.tie], joint.pieces
-    heading = heading_likelihood(joint.arms.pull) * field_likelihood(average, tie, pieces, strays)
+    heading = heading_likelihood(joint.arms.pull, pieces.tilt) * field_likelihood(
+        average, tie, pieces, strays
+    )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
     return Chain(heading, postures, pieces.continued)
 
