@@ -310,12 +310,13 @@ def _split(units: Sequence[str], gaps: np.ndarray) -> list[Finding]:
             f"{who}: no value{many} {length[longest]:.2f} s from t = {gaps[longest, 0]:.2f} s",
             "do not use the angles inside a gap; keep the good parts with capture.between(...)",
             units=tuple(units),
-            start=float(gaps[0, 0]),
-            end=float(gaps[-1, 1]),
+            start=float(gaps[longest, 0]),
+            end=float(gaps[longest, 1]),
             value=float(length[longest]),
             threshold=BRIDGED_S,
             measure="s",
             handled="not bridged: inside, neighbours alone hold a segment; after it a unit starts anew",
             harm_deg=10.0,
+            stretches=tuple((float(a), float(b)) for a, b in gaps) if len(gaps) > 1 else (),
         )
     ]

@@ -13,9 +13,8 @@ from .pieces import Pieces
 
 SOFT = np.radians(10.0)  # soft tissue's part of a heading by acceleration, per piece (tried: 5 to 15°)
 STRAY = 0.03  # share of pieces of which accelerations say nothing right (common practice)
-# rad of heading for each rad of a wrong inclination: vertical acceleration leaks. And 1/rad, share of pieces
-# that say nothing right, for each rad of it. Tried: 0 to 2 and 0 to 1, most likely of 2786 pieces of recorded
-# human motion with simulated units
+# rad of heading for each rad of a wrong inclination, for vertical acceleration leaks; 1/rad, share of pieces
+# that say nothing right. tried: 0 to 2 and 0 to 1, on 2786 pieces of recorded motion with simulated units
 BY_TILT, STRAY_BY_TILT = 0.5, 0.2
 SETTLED_AFTER = 12  # rounds between headings and arms; tried: they change by less than 1 mm after eight
 # m/s², disagreement at a joint to start from, and its floor (`Weights.joint`); chosen; not tried

@@ -12,7 +12,7 @@ from ....alignment.facing.pieces import Pieces
 from ....recording.attitude import stretches
 from ...problem.problem import Problem
 
-# rad, of a heading by the accelerations of the stretch that the pose lies in; by reasoning: two pieces at least
+# rad, of a heading by the accelerations of the pose's stretch; by reasoning: two pieces at least
 TIED = np.radians(8.0)
 WATCHED_S = (
     10.0  # s of that stretch, for units that no such joint ties: a solver can tell by then (tried: no)
