@@ -147,7 +147,13 @@ def joint_start(
 
 
 def levers_from_rotations(
-    average: Averages, ends: Ends, levers: np.ndarray, sd: np.ndarray, correlated: float, prior: LeverPrior
+    average: Averages,
+    ends: Ends,
+    levers: np.ndarray,
+    sd: np.ndarray,
+    correlated: float,
+    prior: LeverPrior,
+    feigned: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Lever arms, linear in the joint-centre disagreement once rotations are known.
 
@@ -159,11 +165,20 @@ def levers_from_rotations(
     sd : (J,) m/s²
     correlated : number of keyframes over which disagreements are alike
     prior : on all arms together
+    feigned : (K + 1, U) 1/s⁴, `tissue_compliance.feigned_turning`; None: units are rigid with their bones
 
     Returns
     -------
     levers : (J, 2, 3) m
     covariance : (6J, 6J) m²
+
+    Notes
+    -----
+    Errors in variables (Fuller 1987, ISBN 0471861871, sec. 2.2; from memory): Aᵀ W A holds the squares of
+    what tissue adds to A. About a hinge's axis nothing else may be in it: of an eigenvector's λ only λ − ν
+    is the bones', ν what tissue adds along it, and where that is nothing the prior decides. What tissue adds
+    goes with the motion, so no length of it averages out the error that is left: ν/(λ − ν) of an arm r, thus
+    the variance 1/(λ − ν) + r² ν²/(λ − ν)².
     """
     H, b = prior.precision.copy(), prior.precision @ prior.mean
     for j, (p, c) in enumerate(ends.units):
@@ -171,10 +186,25 @@ def levers_from_rotations(
         w = known * huber(A @ levers[j].ravel() - z, sd[j]) / (correlated * sd[j] ** 2)
         own = slice(6 * j, 6 * j + 6)
         told, pull = normal_sums(A, w, z)
+        if feigned is not None:
+            feigns = np.repeat(w @ feigned[:, (p, c)], 3)
+            bones = _bones_share(told, feigns, float(np.mean(np.sum(levers[j] ** 2, -1))))
+            told, pull = bones @ told, bones @ pull
         H[own, own] += told
         b[own] += pull
     covariance = np.linalg.inv(H)
     return (covariance @ b).reshape(-1, 2, 3), covariance
+
+
+def _bones_share(told: np.ndarray, feigned: np.ndarray, square: float) -> np.ndarray:
+    """(6, 6) share of (6, 6) information that (6,) feigned information leaves.
+
+    `square` is the mean square of both arms, m².
+    """
+    size, V = np.linalg.eigh(told)
+    wrong = np.einsum("ij,i,ij->j", V, feigned, V) / np.maximum(size, 1e-12)
+    left = np.maximum(1 - wrong, 1e-9)
+    return (V * (left / (1 + size * square * wrong**2 / left))) @ V.T
 
 
 def heading_information(

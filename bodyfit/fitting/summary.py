@@ -18,6 +18,8 @@ from ..core.intervals import runs
 from ..estimator.problem.estimate import Estimate
 from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import heading_sd
+from ..estimator.uncertainty.lever_arms import told_lever_arms
+from ..estimator.updates.joint_geometry import prior_of_levers
 from ..recording.capture import Capture, unmeasured_joints
 from ..recording.sampling import MOTION, sampling_of
 from .fit_findings import HEADING_UNKNOWN
@@ -222,6 +224,7 @@ def _joints(tracks: Sequence[Track], poses: PoseSequence, inferred: Collection[s
     """By joint: type, geometry, agreement, whether the heading is determined, angles."""
     out, together = {}, len(tracks) == 1 and bool(tracks[0].problem.ties)
     headings = heading_sd(tracks[0].found) if together else np.zeros(0)
+    arms = _told_arms(tracks[0].found) if together else {}
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         one = {
             "type": joint.type,
@@ -236,7 +239,7 @@ def _joints(tracks: Sequence[Track], poses: PoseSequence, inferred: Collection[s
             "inferred": name in inferred,
         }
         if together:
-            one |= _geometry(tracks[0], i)
+            one |= arms.get(i, {}) | _axes(tracks[0], i)
             one |= _determined(tracks[0], i, float(headings[i]))
         out[name] = one
     return out
@@ -248,20 +251,27 @@ def _range(joint: Joint, angle: str) -> dict[str, list[float]]:
     return {"range_deg": np.round(np.degrees(joint.range[angle]), 9).tolist()} if known else {}
 
 
-def _geometry(track: Track, i: int) -> dict[str, Any]:
-    """Lever arms, hinge axis and residuals of one joint."""
-    body, out = track.found.body, {}
-    if i in body.joints:
-        j = list(body.joints).index(i)
-        sd = np.sqrt(np.diag(body.lever_covariance)[6 * j : 6 * j + 6])
-        centre = track.problem.ties[i].joint.centre_in_parent
-        out |= {
-            "lever_arm_parent_m": _plain(body.levers[j, 0]),
-            "lever_arm_child_m": _plain(body.levers[j, 1]),
-            "lever_arm_sd_m": _plain(sd),
+def _told_arms(found: Estimate) -> dict[int, dict[str, Any]]:
+    """Lever arms and residuals, by tie."""
+    problem, body, out = found.problem, found.body, {}
+    prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
+    levers, covariance = told_lever_arms(found, prior)
+    sd = np.sqrt(np.diag(covariance)).reshape(-1, 6)
+    for j, i in enumerate(body.joints):
+        centre = problem.ties[i].joint.centre_in_parent
+        out[i] = {
+            "lever_arm_parent_m": _plain(levers[j, 0]),
+            "lever_arm_child_m": _plain(levers[j, 1]),
+            "lever_arm_sd_m": _plain(sd[j]),
             "lever_arm_source": "motion" if centre is None else "motion and body size",
             "residual_m_s2": float(body.joint_sd[j]),
         }
+    return out
+
+
+def _axes(track: Track, i: int) -> dict[str, Any]:
+    """Hinge axis of one joint."""
+    body, out = track.found.body, {}
     if i in body.axes:
         axis = body.axes[i]
         out |= {

@@ -108,6 +108,59 @@ def test_outliers_and_unknown_keyframes_hardly_move_the_levers():
     np.testing.assert_allclose(levers, ARMS, atol=0.005)
 
 
+def hinge_with_soft_tissue(seed: int, wobble: float, count: int = 600) -> tuple[Averages, Ends, np.ndarray]:
+    """A true hinge about z, the child's unit turning against its bone by `wobble` rad/s² per axis; 1/s⁴."""
+    rng = np.random.default_rng(seed)
+    R = Rotation.random(count, random_state=seed).as_matrix()
+    rate, change = 1.5 * rng.normal(size=(count, 3)), 6 * rng.normal(size=(count, 3))
+    bend, bending = 3 * rng.normal(size=count), 15 * rng.normal(size=count)
+    z = np.array([0.0, 0.0, 1.0])  # both units' axes are along the parent's, which costs nothing of the idea
+    of_child = rate + bend[:, None] * z
+    its_change = change + bending[:, None] * z + bend[:, None] * np.cross(rate, z)
+    own = wobble * rng.normal(size=(count, 3))
+    true = [lever_matrix(w, dw) for w, dw in ((rate, change), (of_child, its_change))]
+    seen = np.stack([R @ true[0], R @ lever_matrix(of_child, its_change + own)], 1)
+    force = np.empty((count, 2, 3))
+    force[:, 0] = G + 2 * rng.normal(size=(count, 3))
+    force[:, 1] = force[:, 0] + apply(R @ true[0], ARMS[0, 0]) - apply(R @ true[1], ARMS[0, 1])
+    force += 0.05 * rng.normal(size=force.shape)
+    known = np.ones((count, 2), bool)
+    feigned = np.stack([np.zeros(count), np.full(count, 2 * wobble**2)], 1)  # ⅔ of |θ̈|², three components
+    return Averages(force, seen, np.zeros_like(force), known, ~known), Ends(np.array([[0, 1]])), feigned
+
+
+@pytest.mark.parametrize("wobble", [1.0, 3.0])
+def test_soft_tissue_does_not_pass_for_knowledge_along_a_hinge(wobble):
+    """A hinge's centre is undetermined along its axis; what tissue adds must not determine it."""
+    prior = LeverPrior(np.zeros(6), np.eye(6) / 0.3**2)
+    along = np.array([0.0, 0.0, 1.0, 0.0, 0.0, 1.0]) / np.sqrt(2)
+    naive, careful = [], []
+    for seed in range(20):
+        average, ends, feigned = hinge_with_soft_tissue(seed, wobble)
+        for told, noise in ((naive, None), (careful, feigned)):
+            levers, sd = np.zeros((1, 2, 3)), np.full(1, 0.1)
+            for _ in range(4):
+                levers, covariance = levers_from_rotations(average, ends, levers, sd, 1.0, prior, noise)
+                parent, child = joint_forces(average, ends, levers)
+                sd = robust_sd(parent - child, 0.05)
+            off = along @ (levers - ARMS[:1]).ravel()
+            told.append((off, np.sqrt(along @ covariance @ along)))
+    off, sd = np.array(naive).T
+    assert np.median(np.abs(off) / sd) > 5 and np.median(sd) < 0.02  # the fault that this guards against
+    off, sd = np.array(careful).T
+    assert np.mean(np.abs(off) < 1.96 * sd) >= 0.9
+    assert np.all(sd > 0.1)
+
+
+def test_what_tissue_adds_is_taken_off_only_where_it_matters():
+    average = average_of(noise=0.05)
+    plain, sd = levers_from_rotations(average, CHAIN, ARMS, np.full(2, 0.1), 1.0, LOOSE)
+    feigned = np.full((400, 3), 1e-3)  # of lever matrices of some 200 1/s⁴
+    levers, covariance = levers_from_rotations(average, CHAIN, ARMS, np.full(2, 0.1), 1.0, LOOSE, feigned)
+    np.testing.assert_allclose(levers, plain, atol=1e-4)
+    np.testing.assert_allclose(np.diag(covariance), np.diag(sd), rtol=0.05)
+
+
 def test_without_motion_the_prior_stays():
     average = average_of()
     still = Averages(average.force, 0 * average.lever, average.field, average.known, average.field_known)

@@ -83,7 +83,7 @@ def _print_heading(console: Console, summary: Summary) -> None:
 def _joints(joints: Summary) -> Table:
     """One block of rows a joint: its angles on the left, what was found about it on the right."""
     table = plain_table(
-        "joint", "angle", ">from °", ">to °", "centre mm, axis", ">agree\nm/s²", ">heading\n± °"
+        "joint", "angle", ">from °", ">to °", "centre mm (± SD), axis", ">agree\nm/s²", ">heading\n± °"
     )
     for name, joint in joints.items():
         rows = zip_longest(_names(name, joint), _angles(joint), _found(joint), _quality(joint))
@@ -107,7 +107,12 @@ def _angles(joint: Summary) -> list[tuple[str, str, str]]:
 
 def _found(joint: Summary) -> list[str]:
     parent, child = joint.get("lever_arm_parent_m"), joint.get("lever_arm_child_m")
-    lines = [f"parent {_millimetres(parent)}", f"child  {_millimetres(child)}"] if parent or child else [NONE]
+    sd = joint.get("lever_arm_sd_m") or ()
+    lines = [
+        f"{end:<6} {_millimetres(arm)}{_give_or_take(sd[part])}"
+        for end, arm, part in (("parent", parent, slice(0, 3)), ("child", child, slice(3, 6)))
+        if arm
+    ] or [NONE]
     if joint.get("hinge_axis_parent"):
         lines.append(f"axis   {_vector(joint['hinge_axis_parent'], 2)}")
     return [*lines, joint["lever_arm_source"]] if joint.get("lever_arm_source") else lines
@@ -153,6 +158,11 @@ def _print_end(console: Console, paths: Sequence[Path]) -> None:
 
 def _vector(value: Sequence[float] | None, decimals: int) -> str:
     return NONE if value is None else " ".join(f"{part:5.{decimals}f}" for part in value)
+
+
+def _give_or_take(sd_m: Sequence[float]) -> str:
+    """The largest of the standard deviations of a place's components, in mm; where there are any."""
+    return f" ±{number(1000 * max(sd_m), 0):>4}" if sd_m else ""
 
 
 def _millimetres(value_m: Sequence[float] | None) -> str:

@@ -14,7 +14,7 @@ from ...body.motion.joint_angles import angle_rates
 from ...body.parts import Joint
 from ..problem.estimate import Estimate
 from ..updates.joint_geometry import prior_of_levers
-from .tissue_compliance import joint_gaps, softness
+from .lever_arms import capture_softness
 
 PUSHED_S = 1.0  # s over which the load on soft tissue is taken together
 # share of a joint's disagreement that counts as one constant turn; tried: in simulation (docs/method.md,
@@ -39,10 +39,7 @@ def unit_turn_variance(found: Estimate) -> np.ndarray:
     window = max(1, round(PUSHED_S / problem.signals.key_step))
     if not len(body.levers):
         return np.zeros(squares.shape)
-    parent, child = joint_forces(average, body.ends, body.levers)
-    gaps = joint_gaps(parent - child, problem.signals.key_step)
-    yields = softness(gaps, np.sqrt(squares.mean(0))[body.ends.units])
-    return yields**2 / 3 * uniform_filter1d(squares, window, axis=0, mode="nearest")
+    return capture_softness(found) ** 2 / 3 * uniform_filter1d(squares, window, axis=0, mode="nearest")
 
 
 def systematic_heading_variance(found: Estimate) -> np.ndarray:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ...alignment.joint_centre import LeverPrior, levers_from_rotations
+from ...alignment.joint_centre import LeverPrior
 from ...body.chain import BodyModel
 from ...estimator.problem.estimate import Estimate
+from ...estimator.uncertainty.lever_arms import told_lever_arms
 from .length import Length
 
 # m, what soft tissue and scale errors add to the noise; tried: root mean square error of lengths with little
@@ -42,15 +43,12 @@ def lengths_from_motion(model: BodyModel, found: Estimate, segments: Sequence[st
     the size of such errors along n too. The arms are solved for once more
     without what the body's dimensions suggest, so that the length is the motion's alone.
     """
-    body, problem = found.body, found.problem
+    body = found.body
     if not len(body.levers):
         return {}
     size = body.levers.size
     prior = LeverPrior(np.zeros(size), np.eye(size) / NOTHING_KNOWN**2)
-    alike = problem.alike(problem.weights.joint_s)
-    levers, covariance = levers_from_rotations(
-        found.average, body.ends, body.levers, body.joint_sd, alike, prior
-    )
+    levers, covariance = told_lever_arms(found, prior)
     out = {}
     for name, (near, far) in _two_ends(model, found, segments).items():
         d, S = _difference(levers, covariance, far, near)

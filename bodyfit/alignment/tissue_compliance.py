@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...recording.keyframe_averages import HALF_WINDOW_S
+from ..recording.keyframe_averages import HALF_WINDOW_S, Averages
+from .joint_centre import Ends, joint_forces
 
 # where bodies move: below, errors of accelerometers swamp it; above, averages hide it; chosen; not tried
 BAND_HZ = (0.7, 2.5)
 WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over; chosen; not tried
 YIELD_M = 0.09  # m, see `softness`; tried: in simulation (docs/method.md, section 10)
+MISREAD = 0.005  # scale and cross-axis error of accelerometers as sold, a share: common practice
 
 
 def joint_gaps(disagreement: np.ndarray, step: float) -> np.ndarray:
@@ -86,6 +88,51 @@ def window_response(f: np.ndarray) -> np.ndarray:
     return np.where(one, 0.5, np.sinc(x) / np.where(one, 1.0, 1 - x**2))
 
 
+def misread_gaps(average: Averages, R: np.ndarray, ends: Ends, step: float) -> np.ndarray:
+    """Gaps that units without any soft tissue seem to have, since accelerometers misread what turns.
+
+    Parameters
+    ----------
+    average : K + 1 keyframes of U units
+    R : (K + 1, U, 3, 3) world_from_unit
+    ends : of J joints
+    step : s between keyframes
+
+    Returns
+    -------
+    (J,) m, root mean square, as `joint_gaps`
+
+    Notes
+    -----
+    A matrix E of scales and cross-axis errors with entries of standard deviation ε reads R E f too much: each
+    component has the variance ε² |f|², f as the unit feels it, gravity's turning included; both ends add up.
+    """
+    felt = np.einsum("kuba,kub->kua", R, average.force)
+    ends_gaps = [joint_gaps(felt[:, side], step) for side in (ends.parents, ends.children)]
+    return np.sqrt(3) * MISREAD * np.linalg.norm(ends_gaps, axis=0)
+
+
+def softness_of(
+    average: Averages, R: np.ndarray, ends: Ends, levers: np.ndarray, up: np.ndarray, step: float
+) -> float:
+    """How softly this capture's units sit: what their joints gape more than rigid units would.
+
+    Parameters
+    ----------
+    average, R, ends, step : as in `misread_gaps`
+    levers : (J, 2, 3) m
+    up : (3,) m/s², what is felt at rest, world frame
+
+    Returns
+    -------
+    rad per m/s², see `softness`; zero without joints
+    """
+    parent, child = joint_forces(average, ends, levers)
+    squares = joint_gaps(parent - child, step) ** 2 - misread_gaps(average, R, ends, step) ** 2
+    pushed = np.sqrt(np.mean(np.sum((average.force - up) ** 2, -1) * average.known, 0))
+    return softness(np.sqrt(np.maximum(squares, 0.0)), pushed[ends.units])
+
+
 def softness(gaps: np.ndarray, pushed: np.ndarray) -> float:
     """How far units of this capture turn against their bones under load: soft tissue, differing by wearer.
 
@@ -108,3 +155,28 @@ def softness(gaps: np.ndarray, pushed: np.ndarray) -> float:
     if not len(gaps):
         return 0.0
     return float(np.median(gaps / np.maximum(np.linalg.norm(pushed, axis=1), 0.1)) / YIELD_M)
+
+
+def feigned_turning(average: Averages, up: np.ndarray, softness: float, step: float) -> np.ndarray:
+    """What soft tissue adds to a unit's lever matrix, squared: its own turning against the bone.
+
+    Parameters
+    ----------
+    average : K + 1 keyframes of U units
+    up : (3,) m/s², what is felt at rest, world frame
+    softness : rad per m/s², see `softness`
+    step : s between keyframes
+
+    Returns
+    -------
+    (K + 1, U) 1/s⁴, mean of a component of |θ̈ × r|² / |r|² over the directions of r
+
+    Notes
+    -----
+    A unit that turns by θ = s a against its bone turns by θ̈ = s ä more than the bone, ä by differences of
+    keyframes; |θ̈ × r|² is ⅔ |θ̈|² |r|² on average.
+    """
+    a = np.where(average.known[..., None], average.force - up, 0.0)
+    change = np.zeros(a.shape)
+    change[1:-1] = (a[2:] - 2 * a[1:-1] + a[:-2]) / step**2
+    return 2 / 3 * (softness**2) * np.sum(change**2, -1)

@@ -5,17 +5,19 @@ import pytest
 from scipy.integrate import quad
 from scipy.signal import welch
 
-from bodyfit.estimator.uncertainty.tissue_compliance import (
+from bodyfit.alignment.tissue_compliance import (
     BAND_HZ,
     YIELD_M,
+    feigned_turning,
     joint_gaps,
     softness,
     spectral_density,
     window_response,
 )
-from bodyfit.recording.keyframe_averages import HALF_WINDOW_S
+from bodyfit.recording.keyframe_averages import HALF_WINDOW_S, Averages
 
 STEP = 0.1  # s between keyframes
+UP_FORCE = np.array([0.0, 9.81, 0.0])
 
 
 @pytest.mark.parametrize("f", [0.0, 0.4, 0.7, 1.3, 2.2, 2.5, 2.5 + 1e-12, 4.1])
@@ -82,3 +84,24 @@ def test_softness_of_a_made_case():
 def test_softness_without_joints_or_motion():
     assert softness(np.zeros(0), np.zeros((0, 2))) == 0.0
     assert softness(np.array([1e-5]), np.zeros((1, 2))) == pytest.approx(1e-4 / YIELD_M)
+
+
+def test_a_unit_that_turns_with_the_load_feigns_its_second_derivative():
+    """θ = s A sin 2πft about z: |θ̈|² is (2πf)⁴ s² A² / 2 on average, ⅔ of which counts."""
+    s, f, size = 0.005, 0.5, 3.0
+    force = oscillation(f, size) + UP_FORCE
+    count = len(force)
+    known = np.ones((count, 1), bool)
+    average = Averages(force, np.zeros((count, 1, 3, 3)), np.zeros_like(force), known, known)
+    found = feigned_turning(average, UP_FORCE, s, STEP)[1:-1].mean()
+    seen = size * window_response(np.array([f]))[0]
+    expected = 2 / 3 * (s * seen * (2 * np.pi * f) ** 2) ** 2 / 2
+    assert found == pytest.approx(expected, rel=0.03)  # differences of a tenth of a second
+
+
+def test_nothing_is_feigned_by_what_was_not_measured():
+    force = np.zeros((5, 1, 3))
+    force[2] = 100.0
+    known = np.array([1, 1, 0, 1, 1], bool)[:, None]
+    average = Averages(force, np.zeros((5, 1, 3, 3)), force, known, known)
+    assert not feigned_turning(average, np.zeros(3), 0.01, STEP).any()
