@@ -9,18 +9,19 @@ import numpy as np
 
 from .normal_equations import NormalEquations, Solved
 
-MISFIT = (
-    0.03  # m, of a foot as the body has it against its own path (guessed: soft tissue, lengths of segments)
-)
-LASTING_S = 0.3  # s, over which such a misfit lasts (guessed: half a stance)
-DRIFT = 0.015  # m a stride of 1.3 m, of a foot's path; its stride lengths are off by this on open walks
+# m, of a foot as the body has it against its own path: soft tissue, lengths of segments; chosen; not tried
+MISFIT = 0.03
+LASTING_S = 0.3  # s, over which such a misfit lasts: half a stance; chosen; not tried
+# m a stride of 1.3 m, of a foot's path; tried: its stride lengths are off by this on open walks
+DRIFT = 0.015
 STRIDE_M = 1.3  # m, of an adult's stride (Oberg 1993, from memory)
-TURNING = 0.01  # rad/√s, by which the heading of a foot's path wanders (guessed: a fit's headings)
-START = 0.05, 0.1  # m and rad, of a foot's place and heading at the first keyframe (guessed)
-PUSH = 3.0  # m/s², acceleration of the root (guessed: walking shows 2 to 4)
+TURNING = 0.01  # rad/√s, by which the heading of a foot's path wanders: a fit's headings; chosen; not tried
+START = 0.05, 0.1  # m and rad, of a foot's place and heading at the first keyframe; chosen; not tried
+PUSH = 3.0  # m/s², acceleration of the root: walking shows 2 to 4 (from memory)
 HELD = 1e-4  # m, that a place moves by beside its velocity (by reasoning: nothing)
-NODES = 12  # instants at which standard deviations are found
-PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4  # columns; a limb has three of drift and one of heading
+NODES = 12  # instants at which standard deviations are found; chosen; not tried
+# columns, by definition; a limb has three of drift and one of heading
+PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4
 
 
 @dataclass(frozen=True, eq=False)

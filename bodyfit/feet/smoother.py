@@ -19,7 +19,9 @@ from .weights import PathWeights, kernel
 
 ROUNDS = 12  # at most; tried: open foot recordings need six to ten
 ROBUST_FROM = 3  # round from which contacts that move lose weight as they should (tried: 3, 4, 5)
-SOFTER = 4.0  # by which the kernel's knee is wider a round earlier, so that no wrong contact wins early
+# by which the kernel's knee is wider a round earlier, so that no wrong contact wins early; chosen; not
+# tried
+SOFTER = 4.0
 NEGLIGIBLE = 2e-5  # rad, largest turn of a step at which no more are made (by reasoning: 0.001°)
 REST_SHARE = 0.05  # quietest keyframes that tell how far the accelerometer's norm is off (by reasoning)
 CLIPPED = 0.1  # share of what is measured that redrawn tops may miss; chosen; not tried

@@ -19,7 +19,7 @@ from ..feet.weights import PathWeights
 from ..recording.capture import Capture, Unit
 from .track import Track
 
-LEVER_SD = 0.03  # m, of ball and heel about where the fitted body has them (guessed: a shoe's sole)
+LEVER_SD = 0.03  # m, of ball and heel about where the fitted body has them: a shoe's sole; chosen; not tried
 LONGEST_PAUSE_S = 0.5  # s without any frame, over which no foot can be followed (by reasoning: half a stride)
 STEP_S = (
     0.5  # s, over which the foot that stands is believed more than the feet's paths (by reasoning: a step)
