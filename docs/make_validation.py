@@ -30,26 +30,35 @@ HERE = Path(__file__).resolve().parent
 
 
 def short_rows(by_softness: Sequence[Sequence[sim.Trial]]) -> list[Row]:
-    """The lines that the README shows."""
-    flexion = real.knee_errors(0.0, sensors=TWO)[0]
+    """The lines that the README shows: errors, what was taken off before they count, and without that."""
+    flexion, raw = (real.knee_errors(0.0, as_it_is, sensors=TWO)[0] for as_it_is in (False, True))
     rigid, soft = ([three_ways(pairs) for pairs in chain_choices(name)] for name in CHAINS)
+    clock, ends = "one clock offset", "one clock offset, a constant turn at either end"
+    as_is = [number(mean(way[0][0])) for way in (rigid, soft)]
     rows: list[Row] = [
-        ["five-segment chain, rigid mounting, as it is", *(number(mean(way[0])) for way in rigid)],
-        ["the same, one clock offset removed", *(number(mean(way[1])) for way in rigid)],
-        ["foam mounting, clock offset and mounting removed", *(number(mean(way[2])) for way in soft)],
-        ["human knee, landings, mounting unknown: flexion", number(flexion), "–", "–"],
+        ["five-segment chain, rigid mounting", *(number(mean(w[0])) for w in rigid), "nothing", as_is[0]],
+        ["the same", *(number(mean(way[1])) for way in rigid), clock, as_is[0]],
+        ["the same, foam mounting", *(number(mean(way[2])) for way in soft), ends, as_is[1]],
+        [
+            *("human knee, landings, mounting unknown: flexion", number(flexion), "–", "–"),
+            *("its constant offset", number(raw)),
+        ],
     ]
-    means = np.mean(list(single_rows().values()), axis=0)
+    singles = single_rows()
+    means, total = np.mean(list(singles.values()), axis=0), mean(map(real.single_as_it_is, singles))
     rows += [
-        ["one unit moved by hand, with magnetometer: total", "–", *numbers([means[0], means[4]])],
-        ["the same, inclination", "–", *numbers([means[2], means[6]])],
+        [
+            *("one unit moved by hand, with magnetometer: total", "–", *numbers([means[0], means[4]])),
+            *("one heading offset a recording", number(total)),
+        ],
+        ["the same, inclination", "–", *numbers([means[2], means[6]]), "nothing", number(means[2])],
     ]
     for softness, found in zip(sim.SOFTNESS, np.reshape(motion_means(by_softness), (-1, 4)), strict=True):
         words = (
             f"15 simulated units, human motion, soft tissue {softness:g}°/g (by itself {number(found[1])})"
         )
-        rows.append([words, number(found[2]), "–", "–"])
-        rows.append(["the same, body model scaled to the person", number(found[3]), "–", "–"])
+        for told, error in ((words, found[2]), ("the same, body model scaled to the person", found[3])):
+            rows.append([told, number(error), "–", "–", "nothing", number(error)])
     return rows
 
 
@@ -66,6 +75,8 @@ def short(by_softness: Sequence[Sequence[sim.Trial]]) -> str:
         "with the body",
         "each unit alone",
         "vqf",
+        "taken off before",
+        "as it is",
     ]
     return table(headings, short_rows(by_softness))
 

@@ -114,6 +114,16 @@ def single_fitted(name: str, **options) -> tuple[float, float, float]:
     return single_errors(name, fit.time, fit.rotations["segment"])
 
 
+def single_as_it_is(name: str) -> float:
+    """Total error by bodyfit, its constant heading offset left in."""
+    fit = fitted(name)
+    table = pd.read_parquet(DATA / name / "reference.parquet")
+    at, true = columns(table.loc[table.moving.to_numpy(bool)], "segment")
+    inside = (at >= fit.time[0]) & (at <= fit.time[-1])
+    found = Slerp(fit.time, fit.rotations["segment"])(at[inside])
+    return float(np.degrees(rms((found * (Z_UP_TO_Y_UP * true[inside]).inv()).magnitude())))
+
+
 def single_filtered(name: str, magnetometer: bool) -> tuple[float, float, float]:
     """The same by the published filter."""
     unit = next(iter(capture(name).units.values()))
@@ -123,14 +133,15 @@ def single_filtered(name: str, magnetometer: bool) -> tuple[float, float, float]
 # ---- knee ----
 
 
-def knee_errors(lag: float, **options) -> list[float]:
-    """Root mean square error of flexion, adduction and rotation, degrees, constant offsets removed."""
+def knee_errors(lag: float, as_it_is: bool = False, **options) -> list[float]:
+    """Root mean square error of flexion, adduction and rotation, degrees, constant offsets removed or not."""
     fit = fitted("knee_landing", **options)
     table, out = pd.read_csv(DATA / "knee_landing" / "reference_knee.csv"), []
     for angle, (column, sign) in KNEE.items():
         true = np.interp(fit.time + lag, table.time_s, sign * table[column], left=np.nan, right=np.nan)
         error = np.degrees(np.unwrap(fit.joint_angles["l_knee"][angle])) - true
-        out.append(rms((error - np.nanmean(error))[np.isfinite(error)]))
+        off = 0.0 if as_it_is else np.nanmean(error)
+        out.append(rms((error - off)[np.isfinite(error)]))
     return out
 
 

@@ -72,18 +72,19 @@ def white_sd(density: float, sampling_frequency: float) -> float:
 
     Parameters
     ----------
-    density : SI / √Hz, one-sided as data sheets give it, equal to the angle (velocity) random walk in SI / √s
+    density : SI / √Hz, one-sided as data sheets give it
     sampling_frequency : Hz
 
     Returns
     -------
-    sd : density × √sampling_frequency, SI
+    sd : density × √(sampling_frequency / 2), SI: the noise from 0 to half the sampling frequency
 
     References
     ----------
-    IEEE Std 952-1997, annex C: over a cluster of length τ the deviation is N / √τ; one sample is τ = 1 / fs.
+    IEEE Std 952-1997, annex C (from memory): the angle random walk N is defined by a two-sided density N², so
+    N = density / √2; over a cluster of length τ the deviation is N / √τ; one sample is τ = 1 / fs.
     """
-    return density * math.sqrt(sampling_frequency)
+    return density * math.sqrt(sampling_frequency / 2)
 
 
 def lost(rng: np.random.Generator, count: int, share: float, run: int = 5) -> np.ndarray:

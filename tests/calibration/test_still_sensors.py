@@ -19,7 +19,8 @@ from bodyfit.calibration.sensors.static_noise import at_rest, rest_findings
 from bodyfit.recording.capture import Unit
 
 STEP = 0.01
-N = np.radians([0.005, 0.007, 0.01])  # rad/s/√Hz
+DENSITY = np.radians([0.005, 0.007, 0.01])  # rad/s/√Hz, one-sided as in data sheets
+N = DENSITY / np.sqrt(2)  # rad/s/√Hz, random walk: its square is the two-sided density
 K = np.radians([0.002, 0.003, 0.004])  # rad/s/√s
 
 
@@ -29,7 +30,11 @@ def white(seconds: float, seed: int = 0) -> np.ndarray:
 
 
 def still_unit(seconds: float, rate: np.ndarray) -> Unit:
-    force = 0.0016 / np.sqrt(STEP) * np.random.default_rng(5).standard_normal(rate.shape) + [0.0, 9.81, 0.0]
+    force = 0.0016 / np.sqrt(2 * STEP) * np.random.default_rng(5).standard_normal(rate.shape) + [
+        0.0,
+        9.81,
+        0.0,
+    ]
     return Unit("a", None, STEP * np.arange(len(rate)), force, rate)
 
 
@@ -46,7 +51,7 @@ def test_white_noise_is_read_at_one_second():
     """IEEE Std 952-1997 (from memory): σ(1 s) = N; so many clusters leave some 4 %."""
     curve = allan_curve([white(300.0), white(200.0, seed=1)], STEP)
     assert curve is not None and curve.noise is not None
-    np.testing.assert_allclose(curve.noise, N, rtol=0.12)
+    np.testing.assert_allclose(curve.noise, DENSITY, rtol=0.12)
     np.testing.assert_allclose(
         curve.deviation[:4] * np.sqrt(curve.tau[:4, None]), np.tile(N, (4, 1)), rtol=0.05
     )
@@ -61,7 +66,7 @@ def test_rest_is_found_between_movements_and_its_bias_read():
     (first, second) = gyroscope.stretches
     assert first[1] == pytest.approx(20.0, abs=0.6) and second[0] == pytest.approx(35.0, abs=0.6)
     np.testing.assert_allclose(np.degrees(gyroscope.bias), [0.3, -0.8, 0.1], atol=0.01)
-    np.testing.assert_allclose(gyroscope.noise, N, rtol=0.25)
+    np.testing.assert_allclose(gyroscope.noise, DENSITY, rtol=0.25)
     np.testing.assert_allclose(force.noise, 0.0016, rtol=0.25)
     assert {f.kind for f in rest_findings([force, gyroscope])} == {"bias-high"}
 

@@ -262,7 +262,7 @@ def test_tissue_lies_between_bone_and_unit():
 )
 def test_noise_has_the_standard_deviation_of_its_density(sensor, field, sd):
     fs = 50.0
-    density = sd if field.endswith("_sd") else sd / math.sqrt(fs)
+    density = sd if field.endswith("_sd") else sd / math.sqrt(fs / 2)  # one-sided, from 0 to fs / 2
     settings = SimulationSettings.perfect(sampling_frequency=fs, **{field: density})
     unit = simulate(still(40.0), ["a"], settings, seed=8).capture.units["a_unit"]
     signal = getattr(unit, sensor)

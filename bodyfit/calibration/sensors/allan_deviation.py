@@ -30,14 +30,18 @@ class AllanCurve:
 
     @property
     def noise(self) -> np.ndarray | None:
-        """(3,) white noise density N, SI/√Hz: σ = N / √τ, read at τ = 1 s; None for a shorter curve.
+        """(3,) white noise density, SI/√Hz, one-sided as data sheets give it; None for a curve below 1 s.
+
+        σ = N / √τ, read at τ = 1 s, N being the random walk, whose square is the two-sided density: the
+        one-sided is √2 N.
 
         The mean over 0.5 to 2 s; below that, filters in a chip and a person's sway show.
         """
         near = (self.tau >= 0.45) & (self.tau <= 2.2)
         if self.tau[-1] < READ_AT:
             return None
-        return np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
+        walk = np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
+        return np.sqrt(2) * walk
 
 
 def allan_curve(stretches: Sequence[np.ndarray], step: float) -> AllanCurve | None:

@@ -147,8 +147,9 @@ def rest_findings(rests: Sequence[AtRest]) -> tuple[Finding, ...]:
 
     Notes
     -----
-    Harm: white noise N of a gyroscope turns by N √60 in a minute; that of an accelerometer tilts by N / g
-    over a second. A gyroscope's bias is estimated by the fit; a tenth of it is taken to stay, over a second,
+    Harm: white noise of one-sided density n walks by n / √2 a √s: a gyroscope turns by that times √60 in a
+    minute; an accelerometer tilts by that over g in a second.
+    A gyroscope's bias is estimated by the fit; a tenth of it is taken to stay, over a second,
     and of a drift what ten seconds make of a tenth.
     """
     out = []
@@ -170,7 +171,8 @@ def _noise_finding(rest: AtRest) -> Finding | None:
         return None
     said, top = (np.degrees(worst), np.degrees(limit)) if turning else (worst, limit)
     measure = "°/s/√Hz" if turning else "m/s²/√Hz"
-    harm = worst * np.sqrt(60) if turning else worst / STANDARD_GRAVITY
+    walk = worst / np.sqrt(2)
+    harm = walk * np.sqrt(60) if turning else walk / STANDARD_GRAVITY
     return Finding(
         "noise-high",
         "warning",

@@ -33,7 +33,7 @@ def hinge(
 
     Notes
     -----
-    r = R_p j_p − R_c j_c. Source: Laidig et al. 2017, doi:10.1109/BSN.2017.7936013; Lehmann et al. 2020,
+    r = R_p j_p − R_c j_c. Source: Laidig, Schauer & Seel 2017, ICORR, pp. 971–976; Lehmann et al. 2020,
     arXiv:2002.00639.
     """
     p, c = apply(R[:, parents], axes[:, 0]), apply(R[:, children], axes[:, 1])

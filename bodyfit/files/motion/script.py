@@ -24,6 +24,8 @@ RATE = 100.0  # Hz; common practice of motion capture
 SECONDS = (3.0, 600.0)  # chosen; not tried
 FASTEST = 10.0  # Hz; the simulator keeps nothing above; by reasoning
 TURNS, PLACES = ("turn_left", "lean_back", "lean_right"), ("x", "y", "z")
+SCRIPT_KEYS = ("title", "duration_s", "body", "person", "joints", "root")
+SINE_KEYS = ("amplitude", "frequency_hz", "phase_deg")
 CURVE_KEYS = ("keyframes", "repeat_s", "middle", "sines")
 SLACK_DEG = 1e-6  # by reasoning: rounding
 
@@ -64,7 +66,7 @@ def read_script(path: Path, model: BodyModel) -> PoseSequence:
     doi:10.1137/0717021. Their accelerations jump at keyframes; the simulator's low-pass rounds that off.
     """
     table = read_toml(path)
-    table.only(("title", "duration_s", "body", "person", "joints", "root"))
+    table.only(SCRIPT_KEYS)
     what = f"{SECONDS[0]:g} to {SECONDS[1]:g} seconds"
     loose = [joint.name for joint in model.joints.values() if joint.centre_in_parent is None]
     if loose:
@@ -162,7 +164,7 @@ def _joined(times: np.ndarray, values: np.ndarray, repeat: float | None, at: np.
 
 
 def _sine(table: TomlTable, time: np.ndarray) -> np.ndarray:
-    table.only(("amplitude", "frequency_hz", "phase_deg"))
+    table.only(SINE_KEYS)
     what = f"above 0 to {FASTEST:g} Hz"
     size = table.number("amplitude")
     rate = table.number("frequency_hz", math.ulp(0.0), FASTEST, what)

@@ -69,7 +69,7 @@ class Truth:
 def weights_of(settings: SimulationSettings, mounting_sd: float) -> Weights:
     """The estimator's standard deviations where errors are those of simulated units."""
     return Weights(
-        gyroscope=max(settings.gyroscope_noise_density, math.radians(0.01)),
+        gyroscope=max(settings.gyroscope_noise_density / math.sqrt(2), math.radians(0.01)),  # random walk
         gyroscope_scale=max(math.hypot(settings.scale_error_sd, settings.misalignment_sd), 1e-4),
         bias_at_start=max(settings.gyroscope_bias_sd, 1e-5),
         bias_walk=max(settings.gyroscope_bias_walk, 1e-6),
