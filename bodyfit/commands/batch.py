@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
 @click.argument("captures", metavar="CAPTURE…", nargs=-1, required=True)
-@click.option(
-    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
-)
+@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
 @click.option(
     "--sensors",
     metavar="WORD,WORD",

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=click.Path(path_type=Path))
-@click.option(
-    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
-)
+@click.argument("capture", metavar="CAPTURE", type=GivenPath())
+@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
 @click.option(
     "--reference",
     metavar="FILE",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="File that holds the truth, such as truth/segments.csv.gz: columns as in segments.csv; a segment's "
     "cells may be empty.  [truth/segments.csv or .csv.gz beside setup.toml where there is one, else the "
     "solution with every sensor]",

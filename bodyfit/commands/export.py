@@ -6,14 +6,16 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("fit", metavar="FIT", type=click.Path(path_type=Path))
+@click.argument("fit", metavar="FIT", type=GivenPath())
 @click.option(
     "--to",
     metavar="PATH",
     required=True,
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="File to write: .c3d, .xlsx, .parquet or .nc; with --as bids a new folder.",
 )
 @click.option(
@@ -22,7 +24,7 @@ import click
 @click.option(
     "--capture",
     metavar="CAPTURE",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="For bids: the capture of this fit, whose raw samples go into the data set.",
 )
 def export(fit: Path, to: Path, format: str | None, capture: Path | None) -> None:

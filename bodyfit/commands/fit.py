@@ -6,12 +6,12 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=click.Path(path_type=Path))
-@click.option(
-    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
-)
+@click.argument("capture", metavar="CAPTURE", type=GivenPath())
+@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
 @click.option(
     "--sensors",
     metavar="WORD,WORD",

@@ -6,18 +6,18 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=click.Path(path_type=Path))
+@click.argument("capture", metavar="CAPTURE", type=GivenPath())
 @click.option(
     "--page",
     metavar="FILE.html",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="Also write one HTML page with timelines of every unit.",
 )
-@click.option(
-    "--json", "data", metavar="FILE", type=click.Path(path_type=Path), help="Also write everything as JSON."
-)
+@click.option("--json", "data", metavar="FILE", type=GivenPath(), help="Also write everything as JSON.")
 @click.option(
     "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
 )

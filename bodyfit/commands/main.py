@@ -14,6 +14,8 @@ import click
 from ..errors import BodyfitError
 from ..version import __version__
 from .last_resort import unforeseen
+from .terminal.one_line import one_line
+from .terminal.streams import flushed, refused, usable_streams
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
@@ -36,15 +38,7 @@ ELSEWHERE = {
     ),
     "simulate": (".simulate", "What worn units would have measured during a given motion."),
 }
-LONGEST = 4000  # characters of an error: fifty lines of a terminal (by reasoning)
 INTERRUPTED, TERMINATED = 130, 143  # 128 + signal number, as POSIX shells report it
-
-
-def one_line(text: str) -> str:
-    """Text fit for a terminal: one line of bounded length, without codes that a terminal would obey."""
-    line = " ".join(text[: 4 * LONGEST].split())
-    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
-    return line if len(line) <= LONGEST else f"{line[: LONGEST // 2]} … {line[-LONGEST // 4 :]}"
 
 
 class Refusal(click.ClickException):
@@ -81,15 +75,20 @@ class Commands(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Runs the subcommand; what bodyfit refuses on purpose becomes a paragraph and an exit code."""
+        usable_streams()
         try:
             with _terminates_cleanly():
-                return super().invoke(ctx)
+                result = super().invoke(ctx)
+                flushed()
+                return result
         except BodyfitError as error:
             raise Refusal(error) from error
         except KeyboardInterrupt:
             ctx.exit(INTERRUPTED)
         except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
             raise
+        except OSError as error:
+            raise Refusal(refused(error)) from error
         except Exception as error:
             raise Refusal(unforeseen(error)) from error
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from .terminal.given import FiniteRange, GivenPath
+
 if TYPE_CHECKING:
     from ..simulation.settings import SimulationSettings
     from ..study.planning.question import Question
@@ -16,10 +18,8 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
 
 
 @click.command()
-@click.argument("motion", type=click.Path(path_type=Path))
-@click.option(
-    "--out", metavar="OUT", required=True, type=click.Path(path_type=Path), help="Folder for the results."
-)
+@click.argument("motion", type=GivenPath())
+@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
 @click.option(
     "--tolerance",
     metavar="WHERE=DEG",
@@ -31,13 +31,19 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
 )
 @click.option("--grade", default="consumer", show_default=True, help="Of the units: a name or a TOML file.")
-@click.option("--probability", default=0.9, show_default=True, help="With which all tolerances are met.")
+@click.option(
+    "--probability",
+    default=0.9,
+    show_default=True,
+    type=FiniteRange(0, 1),
+    help="With which all tolerances are met.",
+)
 @click.option(
     "--mounting-sd",
     metavar="DEG",
     default=1.5,
     show_default=True,
-    type=click.FloatRange(0, 30),
+    type=FiniteRange(0, 30),
     help="How well it is known how each unit sits, about each axis.",
 )
 @click.option(
@@ -45,7 +51,7 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     metavar="DEG",
     default=3.0,
     show_default=True,
-    type=click.FloatRange(0, 30),
+    type=FiniteRange(0, 30),
     help="Turn of a unit against the bone per g.",
 )
 @click.option(
@@ -59,9 +65,16 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     show_default=True,
     help="Sensors that a unit may carry.",
 )
-@click.option("--between", type=(float, float), metavar="START END", help="Part to use, s.  [middle 15 s]")
-@click.option("--stature", type=click.FloatRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")
-@click.option("--seeds", default=60, show_default=True, type=click.IntRange(12), help="Recordings at most.")
+@click.option(
+    "--between",
+    type=(FiniteRange(), FiniteRange()),
+    metavar="START END",
+    help="Part to use, s.  [middle 15 s]",
+)
+@click.option("--stature", type=FiniteRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")
+@click.option(
+    "--seeds", default=60, show_default=True, type=click.IntRange(12, 100_000), help="Recordings at most."
+)
 @click.option("--seed", default=0, show_default=True, type=click.IntRange(0), help="Same seed, same answer.")
 @click.option(
     "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"

@@ -6,13 +6,15 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
+@click.argument("out", metavar="OUT", type=GivenPath())
 @click.option(
     "--page",
     metavar="FILE.html",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="File to write.  [report.html in OUT]",
 )
 def report(out: Path, page: Path | None) -> None:

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import GivenPath
+
 
 @click.command()
-@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
+@click.argument("out", metavar="OUT", type=GivenPath())
 @click.option("--notes/--no-notes", default=True, show_default=True, help="Print what is only good to know.")
 @click.option(
     "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import click
 
+from .terminal.given import FiniteRange, GivenPath
+
 
 @click.command()
-@click.argument("poses", type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to write the capture to.")
+@click.argument("poses", type=GivenPath())
+@click.option("--out", required=True, type=GivenPath(), help="Folder to write the capture to.")
 @click.option(
     "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
 )
@@ -17,21 +19,22 @@ import click
 @click.option(
     "--settings",
     "settings_file",
-    type=click.Path(path_type=Path),
+    type=GivenPath(),
     help="TOML with what differs from the usual unit, e.g. gyroscope_bias_sd_deg = 0.5; all names in "
     "bodyfit/simulation_settings.py.",
 )
 @click.option("--perfect", is_flag=True, help="Units without any error, rigidly on the bone.")
-@click.option("--stature", type=click.FloatRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")
+@click.option("--stature", type=FiniteRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")
 @click.option(
     "--place",
-    type=(click.FloatRange(-90, 90), click.FloatRange(-180, 360)),
+    type=(FiniteRange(-90, 90), FiniteRange(-180, 360)),
     metavar="LAT LON",
     help="Degrees north and east; sets gravity.",
 )
 @click.option(
     "--seed", default=0, show_default=True, type=click.IntRange(min=0), help="Same seed, same bytes."
 )
+@click.option("--force", is_flag=True, help="Write over a capture that is there.")
 def simulate(
     poses: Path,
     out: Path,
@@ -42,6 +45,7 @@ def simulate(
     stature: float | None,
     place: tuple[float, float] | None,
     seed: int,
+    force: bool,
 ) -> None:
     """Simulate what worn units measure during a motion, and write the truth beside it.
 
@@ -50,9 +54,11 @@ def simulate(
     """
     from ..body.motion.chain_from_motion import person_from_legs
     from ..body.person import Person
-    from ..errors import InputError
+    from ..errors import InputError, OutputError
     from ..files.model.model_file import model_names
     from ..files.motion.motion_file import motion_body, read_motion
+    from ..files.plain.atomic_file import check_folder
+    from ..files.plain.readable import is_there
     from ..recording.capture import Place
     from ..simulation.settings import SimulationSettings
     from ..simulation.settings_file import read_settings
@@ -61,6 +67,9 @@ def simulate(
 
     if perfect and settings_file:
         raise InputError("--perfect and --settings: give one of the two")
+    check_folder(out)
+    if not force and is_there(out / "setup.toml"):
+        raise OutputError(f"{out}: there is a capture already; choose another folder, or give --force")
     settings = read_settings(settings_file) if settings_file else SimulationSettings()
     settings = SimulationSettings.perfect() if perfect else settings
     name, tree, person = motion_body(poses, model, Person(stature) if stature else None)

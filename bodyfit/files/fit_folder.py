@@ -28,8 +28,11 @@ from .model.model_file import model_from_data
 from .motion.pose_tables import read_joints, write_joints, write_segments
 from .plain.atomic_file import check_folder
 from .plain.json_text import summary_text
+from .plain.readable import check_readable
 from .scene.gltf import write_pose
+from .summary_shapes import check_summary
 
+MOST_BYTES = 50e6  # of a summary.json: those of the demos take some 100 kB; by reasoning
 AGAIN = "Give the folder that `bodyfit fit … --out` wrote, or fit the capture again"
 
 
@@ -42,15 +45,20 @@ def read_summary(path: Path) -> dict[str, Any]:
         The file is missing or not JSON.
     """
     try:
+        check_readable(path, MOST_BYTES)
+    except InputError as error:
+        raise InputError(f"{error}; {AGAIN}") from None
+    try:
         summary = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise InputError(f"{path}: no such file; {AGAIN}") from None
-    except (json.JSONDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"{path}: not valid JSON: {error}; {AGAIN}") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from None
     if not isinstance(summary, dict):
         raise InputError(f"{path}: found {type(summary).__name__}, expected an object; {AGAIN}")
+    check_summary(path, summary, AGAIN)
     return summary
 
 

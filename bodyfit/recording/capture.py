@@ -14,6 +14,7 @@ from ..body.chain import BodyModel
 from ..body.person import Person
 from ..core.findings import Finding
 from ..core.gravity import STANDARD_GRAVITY, normal_gravity
+from ..core.unit_arrays import unit_arrays
 from ..errors import InputError
 from . import trials as of_trials
 from .trials import Trial
@@ -73,6 +74,11 @@ class Unit:
     full_scale : sensor name -> the largest value it can read, SI; only where declared
 
     Samples that are missing are NaN rows.
+
+    Raises
+    ------
+    InputError
+        An array has another shape, holds no numbers, or a time is not finite.
     """
 
     name: str
@@ -86,6 +92,11 @@ class Unit:
     mounting: np.ndarray | None = None
     position: np.ndarray | None = None
     full_scale: Mapping[str, float] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        keys = ("time", *SENSORS, "mounting", "position")
+        for key, values in unit_arrays(self.name, {key: getattr(self, key) for key in keys}).items():
+            object.__setattr__(self, key, values)
 
     @property
     def sensors(self) -> frozenset[str]:

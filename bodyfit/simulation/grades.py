@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ..errors import InputError, suggest
+from ..files.plain.readable import is_file
 from ..files.plain.shipped import shipped_folder
 from .settings import SimulationSettings
 from .settings_file import read_settings
@@ -30,7 +31,7 @@ def read_grade(name_or_path: str) -> SimulationSettings:
     """
     if name_or_path in grade_names():
         return read_settings(grades_folder() / f"{name_or_path}.toml")
-    if Path(name_or_path).is_file():
+    if is_file(Path(name_or_path)):
         return read_settings(name_or_path)
     raise InputError(
         f"grade: no {name_or_path!r}, neither a name nor a file; {suggest(name_or_path, grade_names())}"

@@ -18,6 +18,7 @@ from ..errors import OutputError
 from ..files.capture.writer import write_capture
 from ..files.motion.motion_file import tables_in
 from ..files.motion.pose_tables import write_joints, write_segments
+from ..files.plain.readable import is_folder
 from ..files.plain.toml_writer import write_text
 from .simulate import Simulated, UnitTruth
 
@@ -50,7 +51,7 @@ def truth_file(capture: str | Path) -> Path | None:
     ----------
     capture : the folder, or the setup.toml in it
     """
-    folder = Path(capture) if Path(capture).is_dir() else Path(capture).parent
+    folder = Path(capture) if is_folder(Path(capture)) else Path(capture).parent
     return next(iter(tables_in(folder / "truth")), None)
 
 

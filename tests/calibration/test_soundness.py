@@ -51,7 +51,10 @@ def test_recordings_raise_no_alarm(recordings):
 
 def test_one_table_read_twice(cello):
     hand = cello.units["hand"]
-    copied = changed(cello, accelerometer=hand.accelerometer, gyroscope=hand.gyroscope)
+    copied = changed(
+        cello,
+        **{key: getattr(hand, key) for key in ("time", "accelerometer", "gyroscope", "magnetometer")},
+    )
     assert set(told(copied, "same-signal").units) == {"breastbone", "upper_arm"}
 
 

@@ -92,7 +92,7 @@ def test_out_that_is_a_file_is_refused(motion):
     (motion / "capture").write_text("")
     result = run(motion)
     assert result.exit_code == 2
-    assert "cannot be written" in result.output
+    assert "is a file, expected a folder" in result.output
 
 
 def settings(folder, text):

@@ -10,6 +10,7 @@ from ...core.findings import Finding
 from ...errors import CannotReconstructError
 from ...recording.capture import Capture, Unit
 from .gravity_level import gravity_level, gravity_level_findings, with_gravity
+from .impossible import without_impossible
 from .same_signal import same_signal_findings, same_signals
 from .stuck import stuck, stuck_findings, without_stuck
 
@@ -28,20 +29,28 @@ def sound(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
 
     Returns
     -------
-    capture, findings : "same-signal", "sensor-stuck", "gravity-not-read", "units-change", "place-outside"
+    capture, findings : "samples-impossible", "same-signal", "sensor-stuck", "gravity-not-read",
+        "units-change", "place-outside"
 
     Raises
     ------
     CannotReconstructError
         Nothing is left.
     """
+    capture, odd = _possible(capture)
     pairs = same_signals(list(capture.units.values()))
     twice = {name for a, b, _ in pairs for name in (a, b)}
     units = [unit for unit in capture.units.values() if unit.name not in twice]
     held = tuple(one for unit in units for one in stuck(unit))
     levels = tuple(level for unit in units if (level := gravity_level(unit, capture.gravity)) is not None)
     far = tuple(f for unit in units if (f := _far_finding(capture, unit)) is not None)
-    findings = (*same_signal_findings(pairs), *stuck_findings(held), *gravity_level_findings(levels), *far)
+    findings = (
+        *odd,
+        *same_signal_findings(pairs),
+        *stuck_findings(held),
+        *gravity_level_findings(levels),
+        *far,
+    )
     if not findings:
         return capture, ()
     astray = {name for finding in far for name in finding.units}
@@ -52,6 +61,15 @@ def sound(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
         told = "; ".join(f.what for f in findings[:3])
         raise CannotReconstructError(f"no unit has a sensor that can be used: {told}")
     return dataclasses.replace(capture, units=left), findings
+
+
+def _possible(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
+    """The capture without samples that no sensor reads, and what they were."""
+    pairs = [without_impossible(unit) for unit in capture.units.values()]
+    if not any(found for _, found in pairs):
+        return capture, ()
+    units = {unit.name: unit for unit, _ in pairs}
+    return dataclasses.replace(capture, units=units), tuple(f for _, found in pairs for f in found)
 
 
 def _far_finding(capture: Capture, unit: Unit) -> Finding | None:

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from ...core.findings import SEVERITIES, Finding, Folded, folded
+from .one_line import one_line
 
 WIDTH = 100  # columns, common practice
 INDENT = 9  # columns, as wide as the severity and a space
@@ -53,7 +54,7 @@ def counted(findings: Sequence[Finding]) -> str:
 
 
 def _print_entry(console: Console, severity: str, lines: Sequence[str]) -> None:
-    for number, line in enumerate(lines):
+    for number, line in enumerate(map(one_line, lines)):
         head = f"{severity if number == 0 else '':<{INDENT}}"
         console.print(Text(head, style=STYLES[severity]) + Text(line), soft_wrap=True)
 

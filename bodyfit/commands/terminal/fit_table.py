@@ -14,9 +14,11 @@ from rich.text import Text
 
 from ...core.findings import Finding
 from .findings import print_findings
+from .one_line import one_line
 from .table import NONE, WIDTH, number, plain_table
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
+LONGEST_TEXT = 400  # characters of a title or a name: four lines (by reasoning)
 Summary = Mapping[str, Any]
 
 
@@ -170,4 +172,4 @@ def _millimetres(value_m: Sequence[float] | None) -> str:
 
 
 def _text(value: object) -> str:
-    return NONE if value is None else str(value)
+    return NONE if value is None else one_line(str(value), LONGEST_TEXT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import queue
 import signal
+import sys
 import threading
 from collections import Counter, deque
 from collections.abc import Iterator, Sequence
@@ -15,6 +16,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from .work import RETRIES, TELL_EVERY, Died, Tell, Told, Work, on_one_thread, seldom, silent
+
+UNWIND_S = 3.0  # s that a process has to remove its temporary files (by reasoning)
+TERMINATED = 143  # 128 + SIGTERM, as POSIX shells report it
 
 
 @dataclass(frozen=True)
@@ -96,11 +100,25 @@ class ProcessPool:
 
     def _submit(self, k: int, pieces: Sequence[Any]) -> Future[Any]:
         """The piece under way; in a new pool where this one just broke while idle."""
-        try:
-            return self.pool.submit(_run, k, pieces[k])
-        except BrokenProcessPool:
-            self._open()
-            return self.pool.submit(_run, k, pieces[k])
+        with _interrupts_held():
+            try:
+                return self.pool.submit(_run, k, pieces[k])
+            except BrokenProcessPool:
+                self._open()
+                return self.pool.submit(_run, k, pieces[k])
+
+
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """While processes start, Ctrl-C waits: they inherit that, and print no trace of an interrupted start."""
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _sorted_out(running: dict[Future[Any], int]) -> tuple[list[tuple[int, Any]], list[int]]:
@@ -154,6 +172,7 @@ _SHARED: list[Any] = []  # words, function, given: what every piece of a process
 def _start(words: Any, function: Work, given: Any) -> None:
     """Takes what all pieces share; Ctrl-C is left to whoever started this process, whose end is its own."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, _unwind)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     words.cancel_join_thread()
     _SHARED[:] = [words, function, given]
@@ -164,7 +183,20 @@ def _end_with_parent() -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
-        signal.raise_signal(signal.SIGTERM)
+        main = threading.main_thread().ident
+        if hasattr(signal, "pthread_kill") and main is not None:  # reaches the main thread where it waits
+            signal.pthread_kill(main, signal.SIGTERM)
+        else:
+            signal.raise_signal(signal.SIGTERM)
+
+
+def _unwind(*_: object) -> None:
+    """A polite request to end: temporary files go; what does not unwind in time ends all the same."""
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    ender = threading.Timer(UNWIND_S, signal.raise_signal, [signal.SIGTERM])
+    ender.daemon = True
+    ender.start()
+    sys.exit(TERMINATED)
 
 
 def _run(k: int, piece: Any) -> Any:

@@ -10,7 +10,9 @@ from ...body.person import SEXES, Person
 from ...errors import InputError, suggest
 from ...recording.capture import Calibration, Capture, Place, Unit
 from ..model.model_file import model_names, read_model
+from ..plain.readable import is_file, is_folder, is_there
 from ..plain.toml_reader import TomlTable, read_toml
+from .amount import MOST_CALIBRATIONS
 from .bids.reader import read_bids
 from .bids.tables import dataset_of
 from .joined_trials import ReadUnits, read_units
@@ -57,7 +59,7 @@ def read_capture(path: str | Path) -> Capture:
         person=read_person(setup.table("person"), model),
         place=_place(setup.table("place")),
         start_time=setup.moment("start_time") or read.start_time,
-        calibrations=tuple(_calibration(t, read, model) for t in setup.list_of_tables("calibration")),
+        calibrations=_calibrations(setup, read, model),
         source=setup.text("source") or "",
         notes=read.notes,
         trials=read.trials,
@@ -66,14 +68,14 @@ def read_capture(path: str | Path) -> Capture:
 
 def _is_bids(path: Path) -> bool:
     """Whether it lies in a BIDS data set and is no capture of bodyfit's own kind."""
-    own = path.suffix == ".toml" or (path / "setup.toml").exists()
-    return not own and path.exists() and dataset_of(path) is not None
+    own = path.suffix == ".toml" or is_there(path / "setup.toml")
+    return not own and is_there(path) and dataset_of(path) is not None
 
 
 def _setup_file(path: Path) -> Path:
-    if path.is_dir():
+    if is_folder(path):
         return path / "setup.toml"
-    if path.is_file() and path.suffix != ".toml":
+    if is_file(path) and path.suffix != ".toml":
         raise InputError(f"{path}: found a single file; expected a folder with setup.toml and a table a unit")
     return path
 
@@ -152,6 +154,13 @@ def _place(table: TomlTable | None) -> Place | None:
             "latitude_deg" if latitude is None else "longitude_deg", "degrees, both or no place at all"
         )
     return Place(latitude, longitude, table.number("height_m", -500, 100_000, "metres above the sea") or 0.0)
+
+
+def _calibrations(setup: TomlTable, read: ReadUnits, model: BodyModel) -> tuple[Calibration, ...]:
+    tables = setup.list_of_tables("calibration")
+    if len(tables) > MOST_CALIBRATIONS:
+        setup.refuse("calibration", f"found {len(tables)} tables; expected at most {MOST_CALIBRATIONS}")
+    return tuple(_calibration(table, read, model) for table in tables)
 
 
 def _calibration(table: TomlTable, read: ReadUnits, model: BodyModel) -> Calibration:

@@ -13,6 +13,7 @@ from ...core.findings import Finding
 from ...recording.capture import Unit
 from ...recording.trials import Trial, start_after
 from ..plain.toml_reader import TomlTable
+from .amount import MOST_UNITS, check_amount
 from .table_shelf import TRIAL, TableShelf
 from .time_stamps import on_one_clock
 from .unit_samples import read_unit
@@ -59,6 +60,8 @@ def read_units(setup: TomlTable) -> ReadUnits:
     tables, shelf = setup.tables("units"), TableShelf(setup.file.parent)
     if not tables:
         setup.missing("units", "a table [units.<name>] for each worn unit")
+    if len(tables) > MOST_UNITS:
+        setup.refuse("units", f"found {len(tables)} units; expected at most {MOST_UNITS}")
     asked = {name: _asked(setup, table) for name, table in tables.items()}
     trials = list(dict.fromkeys(trial for names in asked.values() for trial in names))
     if trials:
@@ -66,6 +69,7 @@ def read_units(setup: TomlTable) -> ReadUnits:
             tables[idle].missing("trials", f"names of trials, as other units have: {', '.join(trials)}")
         return _joined(setup, tables, asked, trials, shelf)
     units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    check_amount(setup.file, units, shelf.bytes_on_disk)
     units, start = on_one_clock(setup, units, shelf.starts)
     return ReadUnits(units, start, tuple(shelf.notes))
 
@@ -101,6 +105,7 @@ def _joined(
     for name in names:
         own = shelf.of_trial(name)
         read = {n: read_unit(n, table, own) for n, table in tables.items() if name in asked[n]}
+        check_amount(setup.file, read, own.bytes_on_disk)
         read, moment = on_one_clock(setup, read, own.starts)
         first = min(float(unit.time[0]) for unit in read.values())
         last = max(float(unit.time[-1]) for unit in read.values())

@@ -23,7 +23,11 @@ def unit_stamps(setup: TomlTable, table: Table) -> Stamps:
     """
     (column, unit), rate = (
         time_column(setup),
-        setup.positive("sampling_frequency", "samples a second, above 0"),
+        setup.number(
+            "sampling_frequency",
+            *stamp_checks.RATES,
+            "samples a second, above 0: {:g} to {:g}".format(*stamp_checks.RATES),
+        ),
     )
     counted = unit == "samples"
     if (column is None) == (rate is None) and not (counted and rate):

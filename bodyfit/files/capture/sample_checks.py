@@ -19,6 +19,7 @@ LEAST_GRAVITY = 0.5
 FASTEST_MEDIAN_RATE = 20.0  # rad/s: three turns a second for half of the time; by reasoning
 EARTH_FIELD = (20e-6, 70e-6)  # T: 22 to 67 µT on the ground (World Magnetic Model, WMM)
 FIELD = (2e-6, 1e-3)  # T: the Earth's field, weakened or strengthened by iron near by; chosen; not tried
+FARTHEST_READ = 2e4  # m/s²; as LARGEST of calibration/sensors/impossible.py, by reasoning
 # cosine of 60°: gravity outweighs the mean acceleration of anything that stays around; by reasoning
 LEAST_UP = 0.5
 
@@ -132,7 +133,7 @@ def check_up(samples: Mapping[str, Samples], arrays: Mapping[str, np.ndarray]) -
     if not {"accelerometer", "orientation"} <= set(arrays):
         return
     force, quat = arrays["accelerometer"], arrays["orientation"]
-    both = np.isfinite(force[:, 0]) & np.isfinite(quat[:, 0])
+    both = (np.abs(force) < FARTHEST_READ).all(axis=1) & np.isfinite(quat[:, 0])
     if not both.any():
         return
     mean = Rotation.from_quat(quat[both]).apply(force[both]).mean(axis=0)

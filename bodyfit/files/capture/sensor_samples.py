@@ -13,6 +13,7 @@ from ...errors import InputError
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
 
+LARGEST = 1e100  # beyond it squares overflow; no sensor reads so much; by reasoning
 DEGREE = np.pi / 180  # by definition
 # by definition of the units
 SENSOR_UNITS: dict[str, dict[str, float]] = {
@@ -83,8 +84,10 @@ class Samples:
 
     @cached_property
     def median_length(self) -> float:
-        """Median length of the samples that are there, declared unit."""
-        return float(np.nanmedian(np.linalg.norm(self.values, axis=1)))
+        """Median length of the samples that are there, declared unit, those of 0, 0, 0 aside."""
+        length = np.linalg.norm(np.clip(self.values, -LARGEST, LARGEST), axis=1)
+        there = length[length > 0]
+        return float(np.median(there)) if there.size else 0.0
 
     def refuse(self, text: str) -> NoReturn:
         """Raise InputError about this sensor, naming setup.toml, the key and the table."""

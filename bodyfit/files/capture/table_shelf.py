@@ -11,6 +11,7 @@ from ..plain.dialect import DECIMALS, SEPARATORS, Dialect
 from ..plain.tables import Table, read_table
 from ..plain.toml_reader import TomlTable
 
+MOST_SKIPPED = 10_000  # lines before a header; preambles are some ten (by reasoning)
 DIALECT_KEYS = ("separator", "decimal", "skip_rows")
 TRIAL = "{trial}"  # in the name of a table: stands for the name of each trial
 TABLE_KEYS = ("table", *DIALECT_KEYS, "time", "sampling_frequency")
@@ -30,6 +31,11 @@ class TableShelf:
         """The shelf for one trial, with notes and starts of its own."""
         return TableShelf(self.folder, self.read, trial=name)
 
+    @property
+    def bytes_on_disk(self) -> int:
+        """Of all tables that were read."""
+        return sum(path.stat().st_size for path in {path for path, _ in self.read})
+
     def table(self, name: str, dialect: Dialect) -> Table:
         """The table of that name in the folder."""
         if TRIAL in name:
@@ -47,7 +53,9 @@ class TableShelf:
 
 def dialect_of(setup: TomlTable) -> Dialect:
     """What the keys of a unit, or of a sensor with a table of its own, say of how the table is written."""
-    if (skip := setup.number("skip_rows", 0, what="a count of lines, 0 or more")) is not None and skip % 1:
+    if (
+        skip := setup.number("skip_rows", 0, MOST_SKIPPED, "a count of lines, 0 or more")
+    ) is not None and skip % 1:
         setup.mismatch("skip_rows", "a count of lines, 0 or more")
     separator = setup.values.get("separator")
     if separator is not None and separator not in SEPARATORS:

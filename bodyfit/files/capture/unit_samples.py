@@ -152,7 +152,8 @@ def _converted(samples: Samples) -> np.ndarray:
     if samples.sensor == "orientation":
         return _world_y_up(samples)
     sample_checks.check_scale(samples)
-    return samples.values * samples.factor
+    with np.errstate(over="ignore"):  # infinities are found among the impossible samples
+        return samples.values * samples.factor
 
 
 def _world_y_up(samples: Samples) -> np.ndarray:

@@ -11,11 +11,14 @@ from ...body.chain import BodyModel
 from ...body.parts import Segment
 from ...body.plain_data import degrees, joint_data, segment_data
 from ...errors import InputError, suggest
+from ..plain.readable import is_file
 from ..plain.shipped import shipped_folder
 from ..plain.toml_reader import TomlTable, read_toml
 from ..plain.toml_writer import toml_key, toml_section, write_text
 from .model_parts import read_joint, read_pose, read_segment
 from .usual_postures_file import read_usual_postures, usual_posture_names
+
+MOST_SEGMENTS = 80  # a body with every finger and vertebra of ISO/IEC 19774-1 at level 4 has 77 (from memory)
 
 
 def models_folder() -> Path:
@@ -56,7 +59,7 @@ def _find(name: str, folder: Path, asked_by: str) -> Path:
     if name in model_names():
         return models_folder() / f"{name}.toml"
     path = folder / name
-    if path.is_file():
+    if is_file(path):
         return path
     where = f"{asked_by}: " if asked_by else ""
     names = [*model_names(), *(p.name for p in sorted(folder.glob("*.toml")) if p.name != "setup.toml")]
@@ -84,6 +87,8 @@ def model_from_data(data: Mapping[str, Any], file: str | Path, key: str = "") ->
 def _model(table: TomlTable) -> BodyModel:
     table.only(("name", "usual_postures", "segments", "joints", "poses"))
     segments = {name: read_segment(name, t) for name, t in table.tables("segments").items()}
+    if len(segments) > MOST_SEGMENTS:
+        table.refuse("segments", f"found {len(segments)} segments; expected at most {MOST_SEGMENTS}")
     if not segments:
         table.missing("segments", "at least one table [segments.<name>]")
     joints = {name: read_joint(name, t, list(segments)) for name, t in table.tables("joints").items()}

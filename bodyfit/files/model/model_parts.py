@@ -11,13 +11,18 @@ from ...body.anatomy import standard_angles
 from ...body.parts import JOINT_TYPES, Joint, Segment
 from ...body.person import SEXES
 from ...body.plain_data import JOINT_SHARES, SEGMENT_SHARES
-from ..plain.toml_reader import TomlTable
+from ..plain.readable import is_file
+from ..plain.toml_reader import LONGEST_NAME, SMALLEST, TomlTable, is_number
 
 SEGMENT_KEYS = ("length_m", "mass_kg", "com_m", "inertia_kgm2", "mesh", *SEGMENT_SHARES)
 JOINT_KEYS = (
     *("parent", "child", "type", "axis", "centre_in_parent_m", "centre_in_child_m", *JOINT_SHARES),
     *("sequence", "angles", "signs", "range_deg", "range_source", "stiffness"),
 )
+# Limits of a model's numbers, far beyond every body and machine that carries worn units (by reasoning)
+LENGTHS_M, FARTHEST_M, MOST_KG, MOST_KGM2 = (1e-4, 100.0), 100.0, 1e6, 1e9
+# ten turns; from play of a bearing to as good as free; a hundred statures: by reasoning
+LARGEST_DEG, STIFFNESS_DEG, MOST_SHARE = 3600.0, (1e-3, 1e4), 100.0
 
 
 def read_segment(name: str, table: TomlTable) -> Segment:
@@ -25,9 +30,9 @@ def read_segment(name: str, table: TomlTable) -> Segment:
     table.only(SEGMENT_KEYS)
     return Segment(
         name,
-        length=table.positive("length_m", "a length above 0 in metres"),
-        mass=table.positive("mass_kg", "a mass above 0 in kilograms"),
-        com=table.numbers("com_m", 3, "metres in the segment frame"),
+        length=table.number("length_m", *LENGTHS_M, "a length above 0 in metres, 0.0001 to 100"),
+        mass=table.number("mass_kg", 1e-9, MOST_KG, "a mass above 0 in kilograms, 1e6 at most"),
+        com=table.numbers("com_m", 3, "metres in the segment frame", FARTHEST_M),
         inertia=_inertia(table),
         mesh=_mesh(table),
         source=table.text("source") or "",
@@ -46,8 +51,8 @@ def read_joint(name: str, table: TomlTable, segments: list[str]) -> Joint:
         child=_end(table, "child", segments),
         type=kind,
         axis=_axis(table, kind),
-        centre_in_parent=table.numbers("centre_in_parent_m", 3, "metres in the parent's frame"),
-        centre_in_child=table.numbers("centre_in_child_m", 3, "metres in the child's frame"),
+        centre_in_parent=table.numbers("centre_in_parent_m", 3, "metres in the parent's frame", FARTHEST_M),
+        centre_in_child=table.numbers("centre_in_child_m", 3, "metres in the child's frame", FARTHEST_M),
         sequence=sequence,
         angles=angles,
         signs=signs,
@@ -85,7 +90,7 @@ def _mesh(table: TomlTable) -> str | None:
     if mesh is None:
         return None
     path = table.file.parent / mesh
-    return str(path) if path.is_file() else table.mismatch("mesh", f"a mesh file; there is no {path}")
+    return str(path) if is_file(path) else table.mismatch("mesh", f"a mesh file; there is no {path}")
 
 
 def _inertia(table: TomlTable) -> np.ndarray | None:
@@ -94,6 +99,10 @@ def _inertia(table: TomlTable) -> np.ndarray | None:
     if value is None:
         return None
     expected = "[Ixx, Iyy, Izz] or a symmetric 3 by 3 matrix, kg m²"
+    rows = value if isinstance(value, list) else [value]
+    cells = [cell for row in rows for cell in (row if isinstance(row, list) else [row])]
+    if not all(is_number(cell) and abs(cell) <= MOST_KGM2 for cell in cells):
+        table.mismatch("inertia_kgm2", expected)
     try:
         given = np.array(value, float)
     except (TypeError, ValueError):
@@ -123,8 +132,9 @@ def _share(table: TomlTable, key: str, count: int) -> Any:
 
 def _share_value(table: TomlTable, key: str, count: int) -> Any:
     if count == 1:
-        return table.positive(key, "a share above 0, or { male = .., female = .. }")
-    value = table.numbers(key, count, "or { male = [..], female = [..] }")
+        what = "a share above 0, or { male = .., female = .. }"
+        return table.number(key, SMALLEST, MOST_SHARE, what)
+    value = table.numbers(key, count, "or { male = [..], female = [..] }", MOST_SHARE)
     return None if value is None else value.tolist()
 
 
@@ -147,6 +157,9 @@ def _angles(name: str, table: TomlTable) -> tuple[str, tuple[str, str, str], tup
     if not _is_sequence(sequence):
         table.mismatch("sequence", 'three intrinsic axes in capitals, neighbours different, as in "ZXY"')
     angles, signs = table.texts("angles", 3), table.numbers("signs", 3, "each 1 or -1")
+    for angle in angles or ():
+        if not angle.isidentifier() or angle.endswith("_sd") or len(angle) > LONGEST_NAME:
+            table.mismatch("angles", "names of letters, digits and _, none ending in _sd: they name columns")
     if sequence != usual[0] and angles is None:
         table.missing("angles", f"names for the three rotations of the sequence {sequence}")
     if signs is not None and not np.all(np.abs(signs) == 1):
@@ -174,7 +187,9 @@ def _ranges(table: TomlTable, angles: tuple[str, ...]) -> dict[str, tuple[float,
         return {}
     ranges.only(angles)
     pairs = {
-        name: ranges.numbers(name, 2, "[low, high] in degrees") for name in ranges.values if name in angles
+        name: ranges.numbers(name, 2, "[low, high] in degrees", LARGEST_DEG)
+        for name in ranges.values
+        if name in angles
     }
     for name, pair in pairs.items():
         if pair is not None and not pair[0] < pair[1]:
@@ -188,10 +203,10 @@ def _stiffness(table: TomlTable, angles: tuple[str, ...]) -> dict[str, float]:
     if given is None:
         return {}
     given.only(angles)
-    what = "a standard deviation above 0 in degrees"
-    values = {name: given.positive(name, what) for name in given.values if name in angles}
+    what = "a standard deviation above 0 in degrees, 0.001 to 10000"
+    values = {name: given.number(name, *STIFFNESS_DEG, what) for name in given.values if name in angles}
     return {name: float(value) for name, value in _radians(values).items()}
 
 
 def _radians(values_deg: Mapping[str, Any]) -> dict[str, Any]:
-    return {name: np.deg2rad(value) for name, value in values_deg.items()}
+    return {name: np.deg2rad(value) for name, value in values_deg.items() if value is not None}

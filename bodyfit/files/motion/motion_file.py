@@ -12,6 +12,7 @@ from ...body.motion.poses import PoseSequence
 from ...body.person import Person
 from ...errors import InputError
 from ..model.model_file import read_model
+from ..plain.readable import is_file, is_folder
 from .pose_tables import SegmentTable, read_segments
 from .script import read_script, scripted_body
 
@@ -87,7 +88,7 @@ def motion_body(
 def tables_in(folder: Path) -> list[Path]:
     """Tables of segment rotations in a folder, or in the `truth` of a capture's folder."""
     paths = (place / name for place in (folder, folder / "truth") for name in TABLES)
-    return [path for path in paths if path.is_file()]
+    return [path for path in paths if is_file(path)]
 
 
 def motion_file(path: str | Path) -> Path:
@@ -99,7 +100,7 @@ def motion_file(path: str | Path) -> Path:
         A folder without a table.
     """
     path = Path(path)
-    if not path.is_dir():
+    if not is_folder(path):
         return path
     found = tables_in(path)
     if not found:

@@ -22,8 +22,12 @@ def check_file(path: Path) -> None:
     OutputError
         Its folder is missing or forbids writing, or `path` is a folder.
     """
+    if name_refused(path):
+        raise OutputError(f"{str(path)[:100]}…: {name_refused(path)}; choose another name")
     if path.is_dir():
         raise OutputError(f"{path} is a folder, expected a file or nothing; give a file's name in it")
+    if path.exists() and not path.is_file():
+        raise OutputError(f"{path} is a device or a pipe, expected a file or nothing; give a file's name")
     if not path.parent.is_dir():
         raise OutputError(f"{path}: there is no folder {path.parent}; make it, or choose another one")
     if not os.access(path.parent, os.W_OK | os.X_OK):
@@ -53,6 +57,21 @@ def whole_file(path: Path) -> Iterator[Path]:
             partial.unlink()
 
 
+def name_refused(path: Path) -> str:
+    """What the system has against a path, such as that its name is too long; empty: nothing."""
+    try:
+        os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
+    except PermissionError:
+        return ""  # told by name of the folder that forbids it
+    except OSError as error:
+        return error.strerror or str(error)
+    except ValueError as error:  # a null byte
+        return str(error)
+    return ""
+
+
 def check_folder(out: str | Path, names: Iterable[str] = ()) -> None:
     """Refuses a folder that can't be written to, before any work is done; changes nothing.
 
@@ -62,6 +81,8 @@ def check_folder(out: str | Path, names: Iterable[str] = ()) -> None:
         `out`, or a folder above it, is a file or forbids writing; or one of the names is a folder in it.
     """
     out = Path(out)
+    if name_refused(out):
+        raise OutputError(f"{str(out)[:100]}…: {name_refused(out)}; choose another folder")
     nearest = next(path for path in (out, *out.absolute().parents) if os.path.lexists(path))
     if not nearest.is_dir():
         raise OutputError(f"{out}: {nearest} is a file, expected a folder; choose another folder")

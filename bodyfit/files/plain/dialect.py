@@ -7,12 +7,12 @@ import gzip
 import re
 from collections import Counter
 from dataclasses import dataclass
-from itertools import islice
 from pathlib import Path
 
 SEPARATORS = ("\t", ";", "|", ",", " ")
 DECIMALS = (".", ",")
 LINES_LOOKED_AT = 200  # common practice: preambles are some ten lines, the rest shows the rows
+BYTES_LOOKED_AT = 1_000_000  # 200 lines of 5000 characters (by reasoning)
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?|[nN]a[nN]|")
 MOMENT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d.*")
 
@@ -26,11 +26,13 @@ class Dialect:
     separator : one of SEPARATORS
     decimal : "." or ","
     skip_rows : lines before the header
+    columns : found: cells of the longest of the first lines
     """
 
     separator: str | None = None
     decimal: str | None = None
     skip_rows: int | None = None
+    columns: int = 0
 
 
 def found_dialect(path: Path, given: Dialect) -> Dialect:
@@ -55,18 +57,25 @@ def found_dialect(path: Path, given: Dialect) -> Dialect:
     if skip is None:
         skip = _header(rows, first)
     data = [row for row in rows[max(first, skip + 1) :] if _is_data(row)]
-    return Dialect(separator, given.decimal or _decimal(data, separator), skip)
+    columns = max(map(len, rows), default=0)
+    return Dialect(separator, given.decimal or _decimal(data, separator), skip, columns)
 
 
 def first_lines(path: Path) -> list[str]:
     """The first LINES_LOOKED_AT lines of a text file, packed or not."""
     packed = path.name.lower().endswith(".gz")
     with gzip.open(path) if packed else path.open("rb") as file:
-        return [line.decode("utf-8-sig", "replace").rstrip("\r\n") for line in islice(file, LINES_LOOKED_AT)]
+        start = file.read(BYTES_LOOKED_AT).decode("utf-8-sig", "replace")
+    lines = start.split("\n")
+    whole = lines if len(start) < BYTES_LOOKED_AT or len(lines) == 1 else lines[:-1]
+    return [line.rstrip("\r") for line in whole[:LINES_LOOKED_AT] if line or line is not whole[-1]]
 
 
 def _cells(line: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [""])]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [""])]
+    except csv.Error:  # a cell beyond the reader's limit, a null byte
+        return line.split(separator)
 
 
 def _separator(lines: list[str], usual: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,8 @@ import numpy as np
 from ...errors import InputError, suggest
 from .atomic_file import whole_file
 from .dialect import Dialect, found_dialect
+from .readable import is_there
+from .table_limits import LONGEST_CELL, check_header, check_rows, check_table_file
 
 DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
 KINDS = (".csv", ".csv.gz", ".tsv", ".tsv.gz", ".parquet")
@@ -112,18 +115,22 @@ def read_table(path: Path, dialect: Dialect | None = None) -> Table:
     """
     if not path.name.lower().endswith(READ_KINDS):
         raise InputError(f"{path}: unknown kind of table; {suggest(''.join(path.suffixes), READ_KINDS)}")
-    if not path.is_file():
+    if not is_there(path):
         beside = [p.name for p in sorted(path.parent.glob("*")) if p.name.lower().endswith(READ_KINDS)]
         raise InputError(
             f"{path}: no such table; " + (suggest(path.name, beside) if beside else "the folder holds none")
         )
+    check_table_file(path)
     try:
         read = _read_parquet(path) if path.name.lower().endswith(".parquet") else _read_text(path, dialect)
         names = tuple(name.strip() for name in read.column_names)
     except UnicodeDecodeError:
         raise InputError(f"{path}: the header is not UTF-8; save the table as UTF-8 text") from None
-    except (OSError, ValueError) as error:
+    except InputError:
+        raise
+    except (OSError, ValueError, EOFError, zlib.error) as error:
         raise InputError(f"{path}: cannot be read as a table: {str(error).splitlines()[0]}") from None
+    check_rows(path, read.num_rows)
     if read.num_rows == 0:
         raise InputError(f"{path}: the table has a header but no rows; expected one row a sample")
     return Table(path, names, tuple(read.columns))
@@ -132,7 +139,30 @@ def read_table(path: Path, dialect: Dialect | None = None) -> Table:
 def _read_parquet(path: Path) -> Any:
     import pyarrow.parquet as parquet
 
-    return parquet.read_table(path)
+    schema = parquet.read_schema(path)
+    texts = [field.name for field in schema if _is_text(getattr(field.type, "value_type", field.type))]
+    table = parquet.read_table(path, read_dictionary=texts)  # text is unpacked only when short
+    for k, name in enumerate(table.column_names):
+        if name in texts:
+            table = table.set_column(k, name, _unpacked(path, name, table.column(k)))
+    return table
+
+
+def _is_text(kind: Any) -> bool:
+    return str(kind) in ("string", "large_string", "binary")
+
+
+def _unpacked(path: Path, name: str, column: Any) -> Any:
+    """A column of packed text, as text."""
+    import pyarrow.compute as pc
+
+    for chunk in column.chunks:
+        words = getattr(chunk, "dictionary", chunk)
+        longest = pc.max(pc.binary_length(words)).as_py() or 0
+        if longest > LONGEST_CELL:
+            raise ValueError(f"column {name!r}: a cell of {longest} bytes, expected {LONGEST_CELL} at most")
+    kind = column.type
+    return column.cast(kind.value_type) if hasattr(kind, "value_type") else column
 
 
 def _read_text(path: Path, dialect: Dialect | None) -> Any:
@@ -140,6 +170,7 @@ def _read_text(path: Path, dialect: Dialect | None) -> Any:
     from pyarrow import csv
 
     how = found_dialect(path, dialect or Dialect())
+    check_header(path, how.columns)
     parse = csv.ParseOptions(delimiter=how.separator)
     convert = csv.ConvertOptions(decimal_point=how.decimal)
     try:

@@ -14,6 +14,13 @@ from typing import Any, NoReturn
 import numpy as np
 
 from ...errors import InputError, suggest
+from .readable import check_readable
+
+LARGEST, SMALLEST = 1e12, 1e-12  # size of a number: beyond both no key of ours has a use (by reasoning)
+MOST_BYTES = 2_000_000  # of a TOML file: 15 units and a whole body take 20 kB; by reasoning
+MOST_PARTS = 100  # of a dotted key; tomllib takes time with their square (tried: 900 000 took minutes)
+LONGEST_NAME = 100  # characters; file names end at 255 bytes, columns add endings (by reasoning)
+YEARS = (1900, 2100)  # of a moment; no worn unit is older; by reasoning
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,16 +78,18 @@ class TomlTable:
         return float(value)
 
     def positive(self, key: str, what: str = "a number above 0") -> float | None:
-        """Finite number above zero."""
-        return self.number(key, low=math.ulp(0.0), what=what)
+        """Number above zero, at least SMALLEST."""
+        return self.number(key, low=SMALLEST, what=what)
 
-    def numbers(self, key: str, count: int, what: str) -> np.ndarray | None:
-        """(count,) array of finite numbers."""
+    def numbers(self, key: str, count: int, what: str, largest: float = LARGEST) -> np.ndarray | None:
+        """(count,) array of finite numbers, none larger than `largest` in size."""
         value = self.values.get(key)
         if value is None:
             return None
         if not isinstance(value, list) or len(value) != count or not all(map(is_number, value)):
             self.mismatch(key, f"a list of {count} numbers, {what}")
+        if max(map(abs, value)) > largest:
+            self.mismatch(key, f"{count} numbers of size {largest:g} at most, {what}")
         return np.array(value, float)
 
     def texts(self, key: str, count: int) -> list[str] | None:
@@ -116,6 +125,8 @@ class TomlTable:
         value = self.values.get(key)
         if value is not None and not isinstance(value, datetime):
             self.mismatch(key, "a date and time without quotes, as in 2026-03-01T10:00:00Z")
+        if value is not None and not YEARS[0] <= value.year <= YEARS[1]:
+            self.mismatch(key, f"a year of {YEARS[0]} to {YEARS[1]}")
         return value
 
     def table(self, key: str) -> TomlTable | None:
@@ -133,8 +144,9 @@ class TomlTable:
         if outer is None:
             return {}
         for name in outer.values:
-            if not re.fullmatch(r"[\w-]+", name):
-                outer.refuse(name, f"the name {name!r} is not usable; expected letters, digits, _ and -")
+            if not re.fullmatch(r"[\w-]+", name) or len(name) > LONGEST_NAME:
+                expected = f"expected letters, digits, _ and -, {LONGEST_NAME} at most"
+                outer.refuse(name, f"the name {shown(name)} is not usable; {expected}")
         return {name: inner for name in outer.values if (inner := outer.table(name)) is not None}
 
     def tables_of(self, known: Iterable[str]) -> dict[str, TomlTable]:
@@ -157,26 +169,37 @@ def read_toml(path: Path) -> TomlTable:
     Raises
     ------
     InputError
-        The file is missing, unreadable, not UTF-8 or not TOML (line and column are named).
+        The file is missing, unreadable, too large, not UTF-8 or not TOML (line and column are named).
     """
+    check_readable(path, MOST_BYTES)
     try:
-        return TomlTable(tomllib.loads(path.read_text(encoding="utf-8-sig")), path)
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file") from None
+        text = path.read_text(encoding="utf-8-sig")
+        if any(part.count(".") > MOST_PARTS for part in re.split(r"[=,\[\]{}\n]", text)):
+            raise InputError(f"{path}: found a key of over {MOST_PARTS} parts; expected three or four")
+        return TomlTable(tomllib.loads(text), path)
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{path}: not valid TOML: {error}; correct that line") from None
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: byte {error.start} is not UTF-8; save the file as UTF-8 text") from None
+    except RecursionError:
+        raise InputError(f"{path}: lists or tables inside each other too deep; expected some ten") from None
+    except InputError:
+        raise
+    except ValueError as error:  # such as an integer of more than 4300 digits
+        raise InputError(f"{path}: not valid TOML: {error}; correct that value") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror}") from None
 
 
 def is_number(value: object) -> bool:
-    """Whether a TOML value is a finite number (true and false are not)."""
-    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    """Whether a TOML value is a number of usable size (true, false, nan and infinities are not)."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= LARGEST
 
 
 def shown(value: object) -> str:
     """Value much as it would stand in the file, cut when long."""
-    text = str(value).lower() if isinstance(value, bool) else repr(value)
+    try:
+        text = str(value).lower() if isinstance(value, bool) else repr(value)
+    except (RecursionError, ValueError):  # too deep, or an integer of thousands of digits
+        text = f"{type(value).__name__} too deep or long to show"
     return text if len(text) <= 60 else f"{text[:57]}..."

@@ -11,6 +11,7 @@ mesh and the joints further out. The top node is `humanoid_root` where the root 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from ...body.shapes import segment_shape
 from ...errors import InputError
 from ..motion.pose_tables import continuous_quaternions
 from .glb import INDICES, VERTICES, Buffer, write_glb
+from .mesh_file import check_mesh_file
 from .viewing_layout import laid_out
 
 if TYPE_CHECKING:
@@ -140,10 +142,14 @@ def _shape(model: BodyModel, segment: str) -> trimesh.Trimesh:
     path = model.segments[segment].mesh
     if path is None:
         return segment_shape(segment, model)
+    where = f"segments.{segment}.mesh"
+    check_mesh_file(where, Path(path))
     try:
         shape = trimesh.load(path, force="mesh")
+    except ImportError as error:  # a reader that fails falls back on guessing the text's encoding
+        raise InputError(f"{where}: {path} is damaged: neither a binary nor a text mesh") from error
     except Exception as error:  # trimesh raises whatever its many readers do
-        raise InputError(f"segments.{segment}.mesh: {path} can't be read as a mesh ({error})") from error
+        raise InputError(f"{where}: {path} can't be read as a mesh ({str(error)[:200]})") from error
     if not isinstance(shape, trimesh.Trimesh) or not len(shape.faces):
         raise InputError(
             f"segments.{segment}.mesh: {path} holds no triangles, expected a surface mesh in metres, in the "

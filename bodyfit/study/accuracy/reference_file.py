@@ -7,6 +7,7 @@ from pathlib import Path
 from ...errors import InputError
 from ...files.motion.motion_file import tables_in
 from ...files.motion.pose_tables import read_segments
+from ...files.plain.readable import is_folder
 from .reference import Reference
 
 
@@ -28,7 +29,7 @@ def read_reference(path: str | Path) -> Reference:
         It is a folder, or no such table.
     """
     path = Path(path)
-    if path.is_dir():
+    if is_folder(path):
         there = tables_in(path)
         name = there[0] if there else path / "segments.csv"
         raise InputError(

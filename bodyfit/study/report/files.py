@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,8 +13,9 @@ import numpy as np
 from ...core.findings import Finding, worst_first
 from ...errors import InputError
 from ...files.findings_file import FILE, read_findings
-from ...files.fit_folder import FILES
+from ...files.fit_folder import FILES, read_summary
 from ...files.motion.pose_tables import JointTable, read_joints
+from ...files.plain.readable import is_file, is_folder
 from ...files.scene.glb import read_glb
 
 Angles = Mapping[str, Mapping[str, np.ndarray]]
@@ -55,7 +55,7 @@ def read_fit_files(folder: Path) -> FitFiles:
         A file is missing or damaged, or two of them are not of the same fit.
     """
     _check_there(folder)
-    summary = _read_object(folder / "summary.json")
+    summary = read_summary(folder / "summary.json")
     table = read_joints(folder / "joints.csv")
     names = _angle_names(folder, summary, table)
     found = folder / FILE
@@ -80,25 +80,14 @@ def _own_findings(summary: Mapping[str, Any]) -> tuple[Finding, ...]:
 
 
 def _check_there(folder: Path) -> None:
-    if not folder.is_dir():
+    if not is_folder(folder):
         raise InputError(f"{folder}: no such folder; expected the OUT of `bodyfit fit CAPTURE --out OUT`")
-    missing = [name for name in FILES if not (folder / name).is_file()]
+    missing = [name for name in FILES if not is_file(folder / name)]
     if missing:
         raise InputError(
             f"{folder}: {', '.join(missing)} missing; expected the files that `bodyfit fit CAPTURE --out "
             f"{folder}` writes ({', '.join(FILES)}). Run it first"
         )
-
-
-def _read_object(path: Path) -> dict[str, Any]:
-    """A JSON file whose content is an object."""
-    try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-    except (UnicodeDecodeError, json.JSONDecodeError) as error:
-        raise InputError(f"{path}: not JSON: {error}; write it anew") from None
-    if not isinstance(data, dict):
-        raise InputError(f"{path}: found a JSON {type(data).__name__}, expected an object {{…}}")
-    return data
 
 
 def _angle_names(folder: Path, summary: Mapping[str, Any], table: JointTable) -> dict[str, list[str]]:

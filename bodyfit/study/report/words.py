@@ -47,7 +47,8 @@ def number(value: Any, places: int = 1) -> str:
 
 def vector(values: Any, places: int = 1, scale: float = 1.0) -> str:
     """Numbers one after the other, or a dash."""
-    return ", ".join(number(scale * value, places) for value in values) if values else NONE
+    cells = [None if value is None else scale * value for value in values or ()]
+    return ", ".join(number(cell, places) for cell in cells) if cells else NONE
 
 
 def safe(value: Any) -> str:

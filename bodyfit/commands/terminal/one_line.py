@@ -1,0 +1,22 @@
+"""Text of files and errors on its way to a terminal: one line, bounded, without codes that it would obey."""
+
+from __future__ import annotations
+
+LONGEST = 4000  # characters: fifty lines of a terminal (by reasoning)
+
+
+def one_line(text: str, longest: int = LONGEST) -> str:
+    """Text fit for a terminal: one line of bounded length, without codes that a terminal would obey.
+
+    Parameters
+    ----------
+    text : anything
+    longest : characters of the result, some more
+
+    Returns
+    -------
+    text; what can't be printed is U+FFFD
+    """
+    line = " ".join(text[: 4 * longest].split())
+    line = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
+    return line if len(line) <= longest else f"{line[: longest // 2]} … {line[-longest // 4 :]}"
