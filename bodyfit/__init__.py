@@ -27,13 +27,15 @@ if TYPE_CHECKING:
     from .fitting.fit import fit as fit
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
-    from .movement.repetitions.cycles import Cycles as Cycles
+    from .movement.cycles.curves import Cycles as Cycles
+    from .movement.cycles.sides import Symmetry as Symmetry
+    from .movement.cycles.sides import stride_cycles as stride_cycles
+    from .movement.cycles.sides import symmetries as symmetries
     from .movement.repetitions.find import repetitions as repetitions
+    from .movement.repetitions.naming import KnownMovements as KnownMovements
+    from .movement.repetitions.naming import known_movements as known_movements
     from .movement.repetitions.result import Repetition as Repetition
     from .movement.repetitions.result import Repetitions as Repetitions
-    from .movement.repetitions.sides import Symmetry as Symmetry
-    from .movement.repetitions.sides import stride_cycles as stride_cycles
-    from .movement.repetitions.sides import symmetries as symmetries
     from .movement.strides.result import Event as Event
     from .movement.strides.result import FootTrack as FootTrack
     from .movement.strides.result import Stride as Stride
@@ -95,13 +97,15 @@ _HOMES = {
     "Weights": ".weights",
     "WornSet": ".study.planning.question",
     "WornUnit": ".simulation.unit_path",
-    "Cycles": ".movement.repetitions.cycles",
+    "Cycles": ".movement.cycles.curves",
+    "KnownMovements": ".movement.repetitions.naming",
+    "known_movements": ".movement.repetitions.naming",
     "Repetition": ".movement.repetitions.result",
     "Repetitions": ".movement.repetitions.result",
-    "Symmetry": ".movement.repetitions.sides",
+    "Symmetry": ".movement.cycles.sides",
     "repetitions": ".movement.repetitions.find",
-    "stride_cycles": ".movement.repetitions.sides",
-    "symmetries": ".movement.repetitions.sides",
+    "stride_cycles": ".movement.cycles.sides",
+    "symmetries": ".movement.cycles.sides",
     "Exported": ".files.exchange.export",
     "compare": ".study.comparison.compare",
     "export": ".files.exchange.export",
@@ -133,6 +137,7 @@ __all__ = [
     "Fit",
     "FootTrack",
     "Joint",
+    "KnownMovements",
     "Person",
     "Place",
     "Plan",
@@ -159,6 +164,7 @@ __all__ = [
     "errors",
     "export",
     "fit",
+    "known_movements",
     "plan",
     "read_capture",
     "read_fit",

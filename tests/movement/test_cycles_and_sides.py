@@ -10,8 +10,8 @@ import pytest
 from scipy import stats
 
 from bodyfit.errors import InputError
-from bodyfit.movement.repetitions.cycles import Cycles, columns_of, cycles_of, evenly_within
-from bodyfit.movement.repetitions.sides import stride_cycles, symmetries
+from bodyfit.movement.cycles.curves import Cycles, columns_of, cycles_of, evenly_within
+from bodyfit.movement.cycles.sides import stride_cycles, symmetries
 
 TIME = np.arange(0.0, 30.0, 0.01)
 

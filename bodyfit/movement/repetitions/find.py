@@ -11,9 +11,9 @@ from ...core.findings import worst_first
 from ...errors import InputError
 from ...fitting.result import Fit
 from ...recording.capture import Capture
+from ..cycles.curves import Cycles, at_shares, cycles_of
 from .choice import Match
 from .counting import count_without_example
-from .cycles import Cycles, at_shares, cycles_of
 from .examples import Like, in_stream, named_spans
 from .likeness import alignments, amplitudes, probabilities, standing_out
 from .result import Repetition, Repetitions

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from ...core.findings import Finding
-from .cycles import Cycles, columns_of
+from ..cycles.curves import Cycles, columns_of
 
 CAUTION = (
     "Repetitions tell how alike movements are, not whether they are done rightly or safely. bodyfit is not a "

@@ -10,7 +10,7 @@ import numpy as np
 from ...body.motion.joint_angles import wrap
 from ...errors import InputError
 from ...fitting.result import Fit
-from .cycles import Angles, Cycles, cycles_of, evenly_within
+from .curves import Angles, Cycles, cycles_of, evenly_within
 
 SIDES = {"left": "l_", "right": "r_"}
 

@@ -1,0 +1,1 @@
+"""Curves over the cycle, of strides or repetitions, and left against right."""
