@@ -24,7 +24,7 @@ class Finding:
     start, end : s of the capture's clock, or None: throughout; of several stretches the longest
     stretches : [start, end] s of all of them, where there are several
     value, threshold, measure : the number, the limit that it passed, the unit of both ("ms", "deg", "m/s²")
-    source : where the threshold comes from
+    source : where the threshold comes from; where there is none, why
     handled : what bodyfit did about it; empty: nothing
     harm_deg : rough size of the error that it leaves in angles as things stand; orders a list of findings
     """

@@ -62,6 +62,7 @@ def _finding(problem: Problem, facing: Facing, unit: int) -> Finding:
         value=float(np.degrees(UNIFORM)),
         threshold=30.0,
         measure="deg",
+        source="a standard deviation above which a direction counts as open: chosen; not tried",
         handled="its turn about the vertical of the pose counts as unknown; angles beside it say so",
         harm_deg=60.0,
     )

@@ -98,7 +98,15 @@ def _assumed(problem: Problem, mounting: Mounting) -> list[Finding]:
     advice = 'Declare a [[calibration]] of kind "still", or give mountings'
     harm = float(np.degrees(np.median(mounting.sd[rest])))
     return [
-        Finding("pose-assumed", "warning", what, advice, names, start=start, end=end, harm_deg=min(harm, 60))
+        Finding(
+            *("pose-assumed", "warning", what, advice, names),
+            start=start,
+            end=end,
+            value=harm,
+            measure="deg",
+            source="no limit: told wherever no pose was declared; by the median of units",
+            harm_deg=min(harm, 60),
+        )
     ]
 
 
@@ -113,7 +121,7 @@ def _facing(problem: Problem, mounting: Mounting) -> list[Finding]:
         advice = (
             "Give one unit's mounting, or bend a knee or a hinge with a declared axis through a wider range"
         )
-        return [Finding("mounting-open", "warning", what, advice, names, harm_deg=60.0)]
+        return [_open("warning", what, advice, names, 60.0)]
     rival = None if mounting.fused is None else mounting.fused.rival
     if rival is None:
         return []
@@ -127,7 +135,12 @@ def _facing(problem: Problem, mounting: Mounting) -> list[Finding]:
         f"180° ({', '.join(names)}); the solution in which units sit least turned is taken"
     )
     advice = "Give one unit's mounting, a joint's range_deg or its centres, or hold a declared pose"
-    return [Finding("mounting-open", "note", what, advice, names, harm_deg=10.0)]
+    return [_open("note", what, advice, names, 10.0)]
+
+
+def _open(severity: str, what: str, advice: str, names: tuple[str, ...], harm: float) -> Finding:
+    why = "no limit: nothing in the motion tells one from the other"
+    return Finding("mounting-open", severity, what, advice, names, source=why, harm_deg=harm)
 
 
 def _badly_held(problem: Problem, mounting: Mounting) -> list[Finding]:
@@ -165,6 +178,8 @@ def _pose_finding(
     advice = "Hold the pose still and as the model has it, or declare only the part that was"
     value = float(np.degrees(off[worst]))
     threshold = None if limit is None else float(np.degrees(limit))
+    still = "how still people stand: chosen; not tried"
+    source = "no limit in degrees: by its surprise against all else" if limit is None else still
     return [
         Finding(
             *("pose-badly-held", "warning", what, advice, names),
@@ -173,6 +188,7 @@ def _pose_finding(
             value=value,
             threshold=threshold,
             measure="deg",
+            source=source,
             handled=handled,
             harm_deg=0.5 * value,
         )
@@ -234,6 +250,7 @@ def _spread(problem: Problem, mounting: Mounting, told_before: Collection[int]) 
                 value=worst,
                 threshold=float(np.degrees(OPEN if kind == "mounting-open" else UNCERTAIN)),
                 measure="deg",
+                source="a standard deviation by which angles are of little use: chosen; not tried",
                 harm_deg=min(worst, 60.0) * 0.5,
             )
         )

@@ -36,5 +36,6 @@ def told(tracks: Sequence[Track]) -> tuple[Finding, ...]:
             "for who moves otherwise (a prosthesis, a cast, a wheelchair) name the joints in setup.toml, "
             "[body] unusual_joints, or fit with --no-usual-postures",
             joints=joints,
+            source="no limit: told wherever they count",
         ),
     )

@@ -15,6 +15,7 @@ from .stamp_rate import usual_step
 from .trials import Trial, within
 
 BRIDGED_S = 0.25  # s, longest gap that is bridged; by reasoning: two keyframes
+BRIDGED_FROM = "two keyframes, by reasoning"
 # s, longest gap over which a cubic is as good as a straight line; tried: compared on 6 captures
 CUBIC_S = 0.12
 GAP = 2.5  # median steps from which a step is a gap; by reasoning: one lost sample is no gap
@@ -258,6 +259,7 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
                 value=float(length[worst, 0]),
                 threshold=BRIDGED_S,
                 measure="s",
+                source=BRIDGED_FROM,
                 handled="interpolated; the turn over a gap counts as unknown by 0.1 (gap / 0.25 s)⁴",
                 harm_deg=float(20.0 * (length[worst, 0] / BRIDGED_S) ** 4 * min(1.0, length.sum() / 10)),
             )
@@ -273,6 +275,7 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
                 value=100 * found.dropped,
                 threshold=100 * DROPPED_SHARE,
                 measure="%",
+                source="common practice",
                 handled="interpolated by a cubic",
             )
         )
@@ -315,6 +318,7 @@ def _split(units: Sequence[str], gaps: np.ndarray) -> list[Finding]:
             value=float(length[longest]),
             threshold=BRIDGED_S,
             measure="s",
+            source=BRIDGED_FROM,
             handled="not bridged: inside, neighbours alone hold a segment; after it a unit starts anew",
             harm_deg=10.0,
             stretches=tuple((float(a), float(b)) for a, b in gaps) if len(gaps) > 1 else (),

@@ -126,6 +126,7 @@ def _of_calibration(unit: Unit, one: MagnetometerCalibration) -> list[Finding]:
                 units=(unit.name,),
                 value=iron,
                 measure="%",
+                source="no limit: all that is taken off is told",
                 handled=f"taken off; the norm now spreads by {100 * one.spread_after:.1f} % instead of "
                 f"{100 * one.spread:.1f} %",
             )
@@ -216,7 +217,8 @@ def _of_earth(earth: EarthField | None, dip: float | None, w: Weights) -> list[F
     if earth.note:
         note = "give start_time in setup.toml, or take a newer model"
         what = f"the Earth's field was taken from {earth.model}: {earth.note}"
-        out.append(Finding("field-date", "note", what, note, value=earth.year, measure="year"))
+        why = "no limit: told wherever the date is not the model's"
+        out.append(Finding("field-date", "note", what, note, value=earth.year, measure="year", source=why))
     if dip is not None and abs(dip - earth.dip) > w.field_dip:
         out.append(
             Finding(

@@ -52,6 +52,7 @@ def _unchecked(units: Mapping[str, Unit], why: str) -> Finding:
         f"where units are worn was not checked: {why}",
         "record a longer stretch in which all units move",
         units=unsaid,
+        source="no limit: the check could not be made",
         harm_deg=SWAPPED_DEG if unsaid else 0.0,
     )
 

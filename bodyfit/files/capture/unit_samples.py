@@ -126,6 +126,7 @@ def _repeats(
         start=first,
         value=float(repeated.size),
         measure="rows",
+        source="no limit: no stamp may repeat",
         handled=f"{twice} that repeat the samples too were dropped, the others spread to the next stamp",
     )
 

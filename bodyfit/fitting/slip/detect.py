@@ -198,6 +198,7 @@ def slip_finding(slip: Slip) -> Finding:
         start=slip.time,
         value=size,
         measure="deg",
+        source="no limit in degrees: by likelihood against none (docs/method.md)",
         handled="later samples were turned back by what lever arms and axes show; a turn about the line from "
         "the unit to its joint stays open",
         harm_deg=0.3 * size,

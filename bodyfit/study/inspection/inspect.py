@@ -91,6 +91,7 @@ def _untried(error: BodyfitError) -> Finding:
         "serious",
         f"the capture could not be fitted to see how units sit: {error}",
         "do what the message says, then inspect again",
+        source="no limit: the fit was refused",
     )
 
 

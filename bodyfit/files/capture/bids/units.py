@@ -142,6 +142,7 @@ def _y_up(
                 "points up (SpatialAxes with S second or third)",
                 "describe the frame in channels.json if the orientation is to be used",
                 units=(unit,),
+                source="BIDS 1.10, Motion, channels.json: SpatialAxes",
             )
         )
         return None
@@ -180,6 +181,13 @@ def _segment(
         said = f"taken as worn on {segment}" if segment else "its segment is not known"
         advice = "call it by the segment's name, or fit with assign auto"
         notes.append(
-            Finding("bids-tracked-point", "note", f"{unit}: tracked point {point!r}: {said}", advice, (unit,))
+            Finding(
+                "bids-tracked-point",
+                "note",
+                f"{unit}: tracked point {point!r}: {said}",
+                advice,
+                (unit,),
+                source="BIDS 1.10, Motion, channels.tsv: tracked_point, a free text",
+            )
         )
     return segment
