@@ -53,7 +53,9 @@ def motion(name: str) -> Path:
 
 def trials(softness: float) -> list[Trial]:
     """All motions and seeds at one softness of the tissue."""
-    return [trial(path, seed, softness) for path in sorted(motion("x").parent.glob("*")) for seed in SEEDS]
+    return [
+        trial(path, seed, softness) for path in sorted(motion("x").parent.glob("*.parquet")) for seed in SEEDS
+    ]
 
 
 def trial(path: Path, seed: int, softness: float) -> Trial:

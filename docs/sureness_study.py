@@ -76,7 +76,7 @@ class Case:
 def made(seed: int, weights: Weights) -> tuple[str, float, Simulated]:
     """A capture of a motion at a random softness; the mountings stated are off as the weights say."""
     rng = np.random.default_rng([seed, 41])
-    paths = sorted(motion("x").parent.glob("*"))
+    paths = sorted(motion("x").parent.glob("*.parquet"))
     path, softness = paths[seed % len(paths)], rng.uniform(0.0, SOFTEST)
     settings = SimulationSettings(soft_tissue_deg_per_g=softness, soft_tissue_mm_per_g=5 / 3 * softness)
     poses = cut(read_motion(path), rng)
@@ -261,7 +261,7 @@ MATCHED = Weights(
 
 def efficiency(settings: SimulationSettings, weights: Weights) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Squared error and variance of inclination and heading between units, over all joints, by motion."""
-    for path in sorted(motion("x").parent.glob("*")):
+    for path in sorted(motion("x").parent.glob("*.parquet")):
         poses = read_motion(path)
         simulated = simulate(poses, None, settings, 0, model=free_body(poses.model))
         _, found, _ = solved(simulated.capture, sensors=TWO, weights=weights)
