@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from .movement.strides.result import Stride as Stride
     from .movement.strides.result import Strides as Strides
     from .movement.strides.strides import strides as strides
+    from .movement.activities.result import Activities as Activities
+    from .movement.activities.tell import activities as activities
     from .recording.capture import Calibration as Calibration
     from .recording.capture import Capture as Capture
     from .recording.capture import Place as Place
@@ -67,6 +69,7 @@ if TYPE_CHECKING:
     from .weights import Weights as Weights
 
 _HOMES = {
+    "Activities": ".movement.activities.result",
     "BodyModel": ".body.chain",
     "Calibration": ".recording.capture",
     "Capture": ".recording.capture",
@@ -107,6 +110,7 @@ _HOMES = {
     "stride_cycles": ".movement.cycles.sides",
     "symmetries": ".movement.cycles.sides",
     "Exported": ".files.exchange.export",
+    "activities": ".movement.activities.tell",
     "compare": ".study.comparison.compare",
     "export": ".files.exchange.export",
     "fit": ".fitting.fit",
@@ -123,6 +127,7 @@ _HOMES = {
 }
 
 __all__ = [
+    "Activities",
     "BodyModel",
     "Calibration",
     "Capture",
@@ -160,6 +165,7 @@ __all__ = [
     "WornSet",
     "WornUnit",
     "__version__",
+    "activities",
     "compare",
     "errors",
     "export",

@@ -1,0 +1,139 @@
+"""Activities from a fitted body, by rules that need no training: inclinations, steps, rises."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ...core.intervals import runs
+from ...core.rotations import UP, heading_of
+from ...errors import InputError
+from ...fitting.result import Fit
+from .chain.timeline import ActivityStretch
+from .result import Activities
+
+# By reasoning on what words mean, none fitted to a recording; tried on the simulated steel stairs
+LYING, SITTING, BENT = np.radians(55), np.radians(50), np.radians(35)  # trunk, thighs, trunk forward
+HYSTERESIS = np.radians(8)
+LEAST_SITTING_S = 2.0  # s; shorter: a crouch, told as unknown
+STEP_M, RISE_M = 0.12, 0.08  # m: feet apart along the heading at a step; half a stair's rise (by reasoning)
+STEPS_OF_RUN = 2.4  # steps a second: running (walkers reach 2.3, tried: activity_waist_phone)
+LEAST_BETWEEN_S = 0.25  # s between steps
+LONGEST_BETWEEN_S = 1.5  # s between steps of one walk
+TRUNK = ("thorax", "pelvis")
+FREQUENCY = 25.0  # Hz: rules look at it this often
+NAMES = ("standing", "sitting", "lying", "walking", "running", "stairs_up", "stairs_down", "unknown")
+
+
+def of_body(fit: Fit) -> Activities:
+    """Activities of a fitted body.
+
+    Parameters
+    ----------
+    fit : with a trunk segment or thighs; steps want both feet too
+
+    Returns
+    -------
+    Activities; probabilities are one or zero, shares are left out, for rules do not know how sure they are
+
+    Raises
+    ------
+    InputError
+        The body has neither trunk nor thighs.
+    """
+    trunk = next((name for name in TRUNK if name in fit.rotations), None)
+    thighs = [name for name in ("l_thigh", "r_thigh") if name in fit.rotations]
+    if trunk is None or not thighs:
+        raise InputError(
+            f"fit: its body has {', '.join(fit.rotations)}; activities by rules want thorax or pelvis and a "
+            "thigh; give the capture instead, if a unit is worn at the pelvis or a thigh"
+        )
+    at = np.unique(np.searchsorted(fit.time, np.arange(fit.time[0], fit.time[-1], 1 / FREQUENCY)))
+    time = fit.time[at]
+    code = _postures(fit, trunk, thighs, at, time)
+    steps = _steps(fit, at, time)
+    code = np.where(np.isin(code, [0]) & (steps >= 0), steps, code)
+    probabilities = np.eye(len(NAMES))[code]
+    used = [trunk, *thighs, *(["feet"] if _has_feet(fit) else [])]
+    return Activities(_stretches(time, code), time, NAMES, probabilities, {}, f"body: {', '.join(used)}")
+
+
+def _stretches(time: np.ndarray, code: np.ndarray) -> tuple[ActivityStretch, ...]:
+    edges = np.r_[0, np.flatnonzero(code[1:] != code[:-1]) + 1, len(code)]
+    ends = np.append(time, time[-1])
+    return tuple(
+        ActivityStretch(float(time[a]), float(ends[b]), NAMES[code[a]], 1.0)
+        for a, b in zip(edges[:-1], edges[1:], strict=True)
+    )
+
+
+def _leaning(fit: Fit, segment: str, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(T,) inclination of a segment's long axis and (T,) angle by which it leans or is raised forward, rad."""
+    R = fit.rotations[segment][at].as_matrix()
+    up = np.einsum("tij,i->tj", R, UP)  # of the world, in the segment: X forward, Y along, Z right
+    return np.arccos(np.clip(up[:, 1], -1, 1)), np.arctan2(-up[:, 0], up[:, 1])
+
+
+def _beyond(angle: np.ndarray, limit: float) -> np.ndarray:
+    """(T,) whether an angle is beyond a limit, with hysteresis: it stays so until HYSTERESIS below."""
+    told = np.where(angle > limit, 1, np.where(angle < limit - HYSTERESIS, 0, -1))
+    told[0] = max(told[0], 0)
+    last = np.maximum.accumulate(np.where(told >= 0, np.arange(len(told)), 0))
+    return told[last] == 1
+
+
+def _postures(fit: Fit, trunk: str, thighs: list[str], at: np.ndarray, time: np.ndarray) -> np.ndarray:
+    """(T,) index in NAMES: standing, sitting, lying, or unknown for a crouch and for bending."""
+    tilt, forward = _leaning(fit, trunk, at)
+    tilts, lean = np.mean([_leaning(fit, name, at) for name in thighs], axis=0)
+    flexed = _beyond(-lean, SITTING)  # a thigh raised forward leans back
+    bent = _beyond(forward, BENT)
+    lying = _beyond(np.minimum(tilt, tilts), LYING) & ~(bent & flexed)
+    code = np.zeros(len(time), int)
+    code[bent] = NAMES.index("unknown")
+    for a, b in runs(flexed):
+        code[a:b] = NAMES.index("sitting" if time[b - 1] - time[a] >= LEAST_SITTING_S else "unknown")
+    code[lying] = NAMES.index("lying")
+    return code
+
+
+def _has_feet(fit: Fit) -> bool:
+    return {"l_hindfoot", "r_hindfoot"} <= set(fit.rotations) and fit.poses.positions is not None
+
+
+def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
+    """(T,) index in NAMES where there are steps, -1 elsewhere.
+
+    Notes
+    -----
+    A step is where the feet are furthest apart along the pelvis' heading; the rise of the foot ahead over the
+    other at that instant tells stairs: the body's own path in height need not be known.
+    """
+    out = np.full(len(time), -1)
+    if not _has_feet(fit) or "pelvis" not in fit.rotations:
+        return out
+    places = fit.poses.positions
+    assert places is not None
+    apart = (places["l_hindfoot"] - places["r_hindfoot"])[at]
+    heading = heading_of(fit.rotations["pelvis"][at].as_matrix())
+    along = apart[:, 0] * np.cos(heading) - apart[:, 2] * np.sin(heading)
+    peaks = _peaks(np.abs(along), int(LEAST_BETWEEN_S * FREQUENCY))
+    peaks = peaks[np.abs(along[peaks]) > STEP_M]
+    if len(peaks) < 2:
+        return out
+    rise = apart[peaks, 1] * np.sign(along[peaks])
+    between = np.diff(time[peaks])
+    for number in np.flatnonzero(between < LONGEST_BETWEEN_S):
+        pair = rise[number : number + 2]
+        name = "running" if 1 / between[number] > STEPS_OF_RUN else "walking"
+        if np.all(pair > RISE_M):
+            name = "stairs_up"
+        if np.all(pair < -RISE_M):
+            name = "stairs_down"
+        out[peaks[number] : peaks[number + 1]] = NAMES.index(name)
+    return out
+
+
+def _peaks(values: np.ndarray, apart: int) -> np.ndarray:
+    from scipy.signal import find_peaks
+
+    return find_peaks(values, distance=max(apart, 1))[0]

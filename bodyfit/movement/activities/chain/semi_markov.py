@@ -1,0 +1,129 @@
+"""Hidden semi-Markov chain: an activity is a row of sub-states, the last of which it leaves at a steady rate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .names import LEAST_S, MEAN_S, moves
+
+MOST_LEFT_AT_ONCE = 0.9  # by reasoning: an activity may always last one window more
+
+
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """Activities over windows at a steady step.
+
+    Attributes
+    ----------
+    states : n names
+    owner : (S,) int, activity of each sub-state
+    first, last : (n,) int, the sub-states where an activity begins and may end
+    step : (S, S) probabilities from one window to the next
+
+    Notes
+    -----
+    Durations are d = least + a geometric rest with mean (mean − least). Forward and backward sums as Rabiner
+    1989, doi:10.1109/5.18626, sections III and V (from memory); sub-states as Langrock & Zucchini 2011,
+    doi:10.1016/j.csda.2010.06.015 (from memory).
+    """
+
+    states: tuple[str, ...]
+    owner: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+    step: np.ndarray
+
+    def probabilities(self, evidence: np.ndarray, lag: int | None = None) -> np.ndarray:
+        """How probable each activity is in each window.
+
+        Parameters
+        ----------
+        evidence : (T, n) log-likelihoods
+        lag : windows that may be looked ahead; None: all
+
+        Returns
+        -------
+        (T, n)
+        """
+        likely = np.exp(evidence - evidence.max(1, keepdims=True))[:, self.owner]
+        ahead = self._backward(likely) if lag is None else self._backward_within(likely, lag)
+        both = self._forward(likely) * ahead
+        both /= both.sum(1, keepdims=True)
+        return np.add.reduceat(both, self.first, axis=1)
+
+    def draws(self, evidence: np.ndarray, count: int, seed: int = 0) -> np.ndarray:
+        """Activities drawn from all of their joint distribution: forward filter, backward sampling.
+
+        Parameters
+        ----------
+        evidence : (T, n) log-likelihoods
+        count : of draws
+        seed : of the random numbers; the same gives the same
+
+        Returns
+        -------
+        (count, T) int, index of the activity
+        """
+        likely = np.exp(evidence - evidence.max(1, keepdims=True))[:, self.owner]
+        forward = self._forward(likely)
+        chance = np.random.default_rng(seed).random((len(forward), count))
+        out = np.empty((len(forward), count), int)
+        weight = np.broadcast_to(forward[-1], (count, len(self.owner)))
+        for number in range(len(forward) - 1, -1, -1):
+            total = np.cumsum(weight, 1)
+            out[number] = np.sum(total < chance[number][:, None] * total[:, -1:], 1)
+            weight = forward[number - 1] * self.step[:, out[number]].T
+        return self.owner[out].T
+
+    def _forward(self, likely: np.ndarray) -> np.ndarray:
+        """(T, S) probabilities given the windows so far; any activity may have gone on before the first."""
+        out, now = np.empty_like(likely), np.zeros(len(self.owner))
+        now[self.last] = 1.0
+        for number, row in enumerate(likely):
+            now = (now @ self.step if number else now) * row
+            now /= now.sum()
+            out[number] = now
+        return out
+
+    def _backward(self, likely: np.ndarray) -> np.ndarray:
+        """(T, S) likelihood of all later windows, each row up to a factor."""
+        out, back = np.ones_like(likely), np.ascontiguousarray(self.step.T)
+        for number in range(len(likely) - 2, -1, -1):
+            now = (out[number + 1] * likely[number + 1]) @ back
+            out[number] = now / now.sum()
+        return out
+
+    def _backward_within(self, likely: np.ndarray, lag: int) -> np.ndarray:
+        """(T, S) likelihood of the next `lag` windows, each row up to a factor."""
+        out, number = np.ones_like(likely), np.arange(len(likely))
+        for ahead in range(lag, 0, -1):
+            now = (out * likely[np.minimum(number + ahead, len(likely) - 1)]) @ self.step.T
+            known = (number + ahead < len(likely))[:, None]
+            out = np.where(known, now / now.sum(1, keepdims=True), out)
+        return out
+
+
+def chain_of(states: tuple[str, ...], hop: float) -> Chain:
+    """The chain of some activities.
+
+    Parameters
+    ----------
+    states : names, of `names.ORDER`
+    hop : s from window to window
+
+    Returns
+    -------
+    Chain
+    """
+    length = np.array([max(1, round(LEAST_S[name] / hop)) for name in states])
+    last = np.cumsum(length) - 1
+    first = last - length + 1
+    step = np.zeros((last[-1] + 1, last[-1] + 1))
+    inside = np.setdiff1d(np.arange(len(step)), last)
+    step[inside, inside + 1] = 1.0
+    leaves = np.array([min(MOST_LEFT_AT_ONCE, hop / max(MEAN_S[k] - LEAST_S[k], hop)) for k in states])
+    step[last, last] = 1 - leaves
+    step[np.ix_(last, first)] += leaves[:, None] * moves(states)
+    return Chain(states, np.repeat(np.arange(len(states)), length), first, last, step)

@@ -1,0 +1,72 @@
+"""What was told of activities: the timeline, probabilities, shares of time, and how it came about."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...core.findings import Finding
+from .chain.timeline import ActivityStretch, Share
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+CAUTION = (
+    "Activities are told by likeness to other people's movement. Not a fall detector, not a medical device; "
+    "nothing that someone's safety depends on may hang on them."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Activities:
+    """Activities over time.
+
+    Attributes
+    ----------
+    stretches : in the order of time, without holes
+    time : (T,) s, middles of the windows that were judged
+    names : of the activities, n of them
+    probabilities : (T, n), rows sum to one
+    shares : activity -> part of the time with its standard deviation; empty where rules told the activities
+    source : what they were told from, e.g. "one unit at the waist: phone" or "body: thighs, trunk, feet"
+    findings : what to be wary of
+    """
+
+    stretches: tuple[ActivityStretch, ...]
+    time: np.ndarray
+    names: tuple[str, ...]
+    probabilities: np.ndarray
+    shares: Mapping[str, Share]
+    source: str
+    findings: tuple[Finding, ...] = ()
+
+    def to_frame(self) -> DataFrame:
+        """The timeline as a table.
+
+        Returns
+        -------
+        pandas.DataFrame with start_s, end_s, activity, probability, one row a stretch
+        """
+        from ...files.movement.activities_file import activities_frame
+
+        return activities_frame(self.stretches)
+
+    def write(self, out: str | Path) -> None:
+        """Writes activities.csv to a folder.
+
+        Parameters
+        ----------
+        out : folder, made if missing
+
+        Raises
+        ------
+        OutputError
+            It can't be written.
+        """
+        from ...files.movement.activities_file import write_activities
+
+        write_activities(self.stretches, out)

@@ -1,0 +1,1 @@
+"""How well windows fit each activity: the trained table, and its adaptation to the wearer."""
