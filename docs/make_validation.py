@@ -49,7 +49,7 @@ def short_rows(by_softness: Sequence[Sequence[sim.Trial]]) -> list[Row]:
     rows += [
         [
             *("one unit moved by hand, with magnetometer: total", "–", *numbers([means[0], means[4]])),
-            *("one heading offset a recording", number(total)),
+            *("one heading offset a recording, most of it the optical system's", number(total)),
         ],
         ["the same, inclination", "–", *numbers([means[2], means[6]]), "nothing", number(means[2])],
     ]
