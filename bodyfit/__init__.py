@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
     from .movement.cycles.curves import Cycles as Cycles
+    from .movement.cycles.plots import plot_cycles as plot_cycles
     from .movement.cycles.sides import Symmetry as Symmetry
     from .movement.cycles.sides import stride_cycles as stride_cycles
     from .movement.cycles.sides import symmetries as symmetries
@@ -102,6 +103,7 @@ _HOMES = {
     "WornUnit": ".simulation.unit_path",
     "Cycles": ".movement.cycles.curves",
     "KnownMovements": ".movement.repetitions.naming",
+    "plot_cycles": ".movement.cycles.plots",
     "known_movements": ".movement.repetitions.naming",
     "Repetition": ".movement.repetitions.result",
     "Repetitions": ".movement.repetitions.result",
@@ -172,6 +174,7 @@ __all__ = [
     "fit",
     "known_movements",
     "plan",
+    "plot_cycles",
     "read_capture",
     "read_fit",
     "read_grade",

@@ -90,6 +90,7 @@ HOMES = {
         "study.comparison.plots",
         "study.planning.",
         "body.motion.joint_plots",
+        "movement.cycles.plots",
     ),
     "threadpoolctl": ("fitting.fit", "movement.", "study.inspection.inspect", "core.workers.work"),
     "distributed": ("core.workers.cluster",),
