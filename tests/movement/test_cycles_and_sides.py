@@ -81,6 +81,7 @@ def test_difference_and_its_sd_are_those_of_welchs_test():
     of_fit = {name: {"flexion": np.full(len(TIME), 0.03)} for name in ("l_knee", "r_knee")}
     (wider,) = symmetries(sides, of_fit)
     assert wider.difference_sd[50] ** 2 - found.difference_sd[50] ** 2 == pytest.approx(2 * 0.03**2)
+    assert wider.index_sd > 1.5 * found.index_sd
 
 
 def test_symmetry_index_as_its_formula_says():

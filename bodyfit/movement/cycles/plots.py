@@ -1,4 +1,4 @@
-"""Pictures of cycles: mean and band of each joint angle over 0 to 100 %, left and right in one (matplotlib)."""
+"""Pictures of cycles: mean and band of each joint angle, left and right in one, by matplotlib."""
 
 from __future__ import annotations
 

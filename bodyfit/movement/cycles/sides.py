@@ -26,7 +26,7 @@ class Symmetry:
     difference_sd : (101,) rad, its standard deviation: spread between strides, and of the fit where known
     left_range, right_range : rad, mean over strides of largest less smallest
     index : %, 100 (L − R) / ((L + R) / 2) of the two ranges; 0 is alike, positive: the left moves more
-    index_sd : %, its standard deviation from the spread between strides
+    index_sd : %, its standard deviation: spread between strides, and of the fit where known
     """
 
     joint: str
@@ -88,7 +88,8 @@ def symmetries(cycles: Mapping[str, Cycles], angle_sd: Angles | None = None) -> 
     The difference d of two means has :math:`s_d^2 = s_l^2 / n_l + s_r^2 / n_r` (Welch 1947,
     doi:10.1093/biomet/34.1-2.28, from memory) from the spread between strides, taken as independent. An error
     of how a unit sits does not average out over strides: where the fit tells its standard deviations, the
-    mean square of each side's is added.
+    mean square of each side's is added; to the ranges too, into which an error of mounting carries a share of
+    the larger angles: of a small range the index then says little.
 
     Symmetry index: Robinson, Herzog & Nigg 1987, J. Manipulative Physiol. Ther. 10:172 (from memory),
     :math:`SI = 100 (L - R) / ((L + R) / 2)`; its standard deviation by linear propagation.
@@ -119,7 +120,8 @@ def _symmetry(left: Cycles, right: Cycles, joint: str, angle: str, angle_sd: Ang
         squares.append(one.sd[name][angle] ** 2 / one.count + of_fit)
         extent = one.ranges[name][angle]
         extents.append(float(extent.mean()))
-        extent_squares.append(float(extent.var(ddof=1)) / one.count if one.count > 1 else np.nan)
+        between = float(extent.var(ddof=1)) / one.count if one.count > 1 else np.nan
+        extent_squares.append(between + of_fit)
     L, R = extents
     total = max(L + R, 1e-12)
     index_sd = 400.0 / total**2 * np.sqrt(R**2 * extent_squares[0] + L**2 * extent_squares[1])
