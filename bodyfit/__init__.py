@@ -37,13 +37,16 @@ if TYPE_CHECKING:
     from .movement.repetitions.naming import known_movements as known_movements
     from .movement.repetitions.result import Repetition as Repetition
     from .movement.repetitions.result import Repetitions as Repetitions
+    from .movement.repetitions.sides import Symmetry as Symmetry
+    from .movement.repetitions.sides import stride_cycles as stride_cycles
+    from .movement.repetitions.sides import symmetries as symmetries
+    from .movement.activities.result import Activities as Activities
+    from .movement.activities.tell import activities as activities
     from .movement.strides.result import Event as Event
     from .movement.strides.result import FootTrack as FootTrack
     from .movement.strides.result import Stride as Stride
     from .movement.strides.result import Strides as Strides
     from .movement.strides.strides import strides as strides
-    from .movement.activities.result import Activities as Activities
-    from .movement.activities.tell import activities as activities
     from .recording.capture import Calibration as Calibration
     from .recording.capture import Capture as Capture
     from .recording.capture import Place as Place

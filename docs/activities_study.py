@@ -11,11 +11,16 @@ import numpy as np
 import pandas as pd
 from activity_recordings import Recording, pocket, waist_phone, waist_young_old
 from train_activities import (
-    RIDGE, gait_prior, labels_by_order, numbers_of, posture_prior, thigh_table, waist_table,
+    gait_prior,
+    labels_by_order,
+    numbers_of,
+    posture_prior,
+    thigh_table,
+    waist_table,
 )  # fmt: skip
 
 from bodyfit.movement.activities.chain.names import CHANGES
-from bodyfit.movement.activities.chain.timeline import named, shares, timeline
+from bodyfit.movement.activities.chain.timeline import named, timeline
 from bodyfit.movement.activities.table.evidence import evidence_of
 from bodyfit.movement.activities.table.shipped import activity_table, table_from
 from bodyfit.movement.activities.table.table import ActivityTable
@@ -114,7 +119,7 @@ def pocket_left_out(phones: list[Recording]) -> None:
     true, found = np.array(true), np.array(found)
     recall = [round(float(np.mean(found[true == k] == k)), 3) for k in FIVE]
     print(
-        f"pocket, people left out: five {np.mean(true == found):.3f}, balanced {np.mean(recall):.3f} {recall}; "
+        f"pocket, people left out: {np.mean(true == found):.3f}, balanced {np.mean(recall):.3f} {recall}; "
         f"of jumping told as running {jumps}; sitting down once {sum(sits)} of {len(sits)}", flush=True,
     )  # fmt: skip
 
@@ -129,12 +134,19 @@ def young_left_out(young: list[Recording]) -> None:
                 spans = told(table, r)[1]
                 right.setdefault(r.code, []).append(order_right(r, spans))
                 right.setdefault(person[:2], []).append(right[r.code][-1])
-    print("young and old, people left out, order right:", {k: f"{sum(v)}/{len(v)}" for k, v in right.items()}, flush=True)
+    print(
+        "young and old, people left out, order right:",
+        {k: f"{sum(v)}/{len(v)}" for k, v in right.items()},
+        flush=True,
+    )
 
 
 def order_right(r: Recording, spans) -> bool:
     """The events in their order and nothing else of their kind."""
-    kinds = {"walking": ("walking", "stairs_up", "stairs_down", "running", *CHANGES), "stairs": ("stairs_up", "stairs_down", *CHANGES)}
+    kinds = {
+        "walking": ("walking", "stairs_up", "stairs_down", "running", *CHANGES),
+        "stairs": ("stairs_up", "stairs_down", *CHANGES),
+    }
     told_ = [s.activity for s in spans]
     if r.code in ("D01", "D02"):
         return [k for k in told_ if k in kinds["walking"]] in (["walking"], ["walking", "walking"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +23,8 @@ CHAIR = ("standing", "stand_to_sit", "sitting", "sit_to_stand", "standing")
 BEND = ("standing", "other", "standing")
 ORDERS = {
     "D01": ("walking",), "D02": ("walking",), "D05": STAIRS, "D06": STAIRS, "D07": CHAIR, "D08": CHAIR,
-    "D09": CHAIR, "D12": ("sitting", "sit_to_lie", "lying", "lie_to_sit", "sitting"), "D15": BEND, "D16": BEND,
+    "D09": CHAIR, "D12": ("sitting", "sit_to_lie", "lying", "lie_to_sit", "sitting"),
+    "D15": BEND, "D16": BEND,
     "STD": ("standing",), "WAL": ("walking",), "JOG": ("running",), "JUM": ("other",),
     "STU": ("stairs_up",), "STN": ("stairs_down",), "SCH": ("standing", "stand_to_sit", "sitting"),
 }  # fmt: skip
@@ -53,7 +55,9 @@ class Recording:
             y[:] = self.order[0]
             return y
         pitch = 2 * np.exp(X.column("w1_p")) if "w1_p" in X.names else 3 * X.column("turn1")
-        moves = np.convolve(np.exp(X.column("sd1_v")) + np.exp(X.column("sd1_f")) + pitch, np.ones(10) / 10, "same")
+        moves = np.convolve(
+            np.exp(X.column("sd1_v")) + np.exp(X.column("sd1_f")) + pitch, np.ones(10) / 10, "same"
+        )
         if len(self.order) == 5:
             return _two(y, moves, self.order)
         i = 3 + int(np.argmax(moves[3:-3]))
@@ -85,7 +89,9 @@ def unit_of(path: Path, gyroscope: bool = True) -> Unit:
     """The unit of a table with t, acc_x … gyr_z."""
     table = pd.read_parquet(path)
     rate = table[["gyr_x", "gyr_y", "gyr_z"]].to_numpy(float) if gyroscope and "gyr_x" in table else None
-    return Unit(path.stem, None, table["t"].to_numpy(float), table[["acc_x", "acc_y", "acc_z"]].to_numpy(float), rate)
+    return Unit(
+        path.stem, None, table["t"].to_numpy(float), table[["acc_x", "acc_y", "acc_z"]].to_numpy(float), rate
+    )
 
 
 def _features(samples: Samples, frame: np.ndarray) -> Features:
@@ -118,12 +124,14 @@ def waist_young_old(gyroscope: bool = True) -> list[Recording]:
     out = []
     for r in rows:
         s, frame = samples[r.recording], mean_frame(frames[r.subject])
-        out.append(Recording(r.recording, r.subject, r.code, _features(s, frame), ORDERS[r.code], None, s, frame))
+        out.append(
+            Recording(r.recording, r.subject, r.code, _features(s, frame), ORDERS[r.code], None, s, frame)
+        )
     return out
 
 
 def pocket(gyroscope: bool = True) -> list[Recording]:
-    """Phone in a trouser pocket; the frame from the person's walking file of the same wearing where it is turned alike."""
+    """Phone in a trouser pocket; the frame from the person's walking file."""
     folder = DATA / "activity_pocket_phone"
     rows = list(pd.read_csv(folder / "recordings.csv").itertuples())
     frames, out = {}, []
@@ -134,7 +142,16 @@ def pocket(gyroscope: bool = True) -> list[Recording]:
             frames[r.subject] = own
         out.append((r, s, own))
     return [
-        Recording(r.recording, f"p{r.subject}", r.code, _features(s, frames[r.subject]), ORDERS[r.code], None, s, frames[r.subject])
+        Recording(
+            r.recording,
+            f"p{r.subject}",
+            r.code,
+            _features(s, frames[r.subject]),
+            ORDERS[r.code],
+            None,
+            s,
+            frames[r.subject],
+        )
         for r, s, own in out
     ]
 
@@ -157,7 +174,7 @@ def waist_phone(gyroscope: bool = True) -> list[tuple[Recording, pd.DataFrame]]:
 
 
 def spliced(recordings: list[Recording], labels: list[np.ndarray]) -> list[Recording]:
-    """Lying down from standing and getting up to it: a person's sitting down and lying down joined, and back."""
+    """Lying down from standing and getting up to it: a person's sitting down and lying down joined."""
     out = []
     people = sorted({r.person for r in recordings})
     for person in people:
@@ -165,14 +182,17 @@ def spliced(recordings: list[Recording], labels: list[np.ndarray]) -> list[Recor
         for chair, yc in own:
             for bed, yb in own:
                 if chair.code in ("D07", "D08") and bed.code == "D12":
-                    for tempo in (1.0, 1.35):  # changes of activity_waist_phone are shorter than both in a row
+                    for tempo in (
+                        1.0,
+                        1.35,
+                    ):  # changes of activity_waist_phone are shorter than both in a row
                         out += _joined(chair, _spans(yc), bed, _spans(yb), tempo)
     return out
 
 
 def _spans(y: np.ndarray) -> dict[str, tuple[int, int]]:
     edges = np.r_[0, np.flatnonzero(y[1:] != y[:-1]) + 1, len(y)]
-    return {y[a]: (a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)}
+    return {y[a]: (a, b) for a, b in pairwise(edges)}
 
 
 def _joined(chair: Recording, c: dict, bed: Recording, b: dict, tempo: float) -> list[Recording]:
@@ -200,7 +220,9 @@ def _part(samples: Samples, part: slice) -> tuple[np.ndarray, np.ndarray | None]
     return samples.force[part], None if samples.rate is None else samples.rate[part]
 
 
-def _crossfade(a: tuple[np.ndarray, np.ndarray], b: tuple[np.ndarray, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+def _crossfade(
+    a: tuple[np.ndarray, np.ndarray], b: tuple[np.ndarray, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
     """The second piece turned to the first one's gravity and faded in over 0.2 s."""
     ends, starts = directions(a[0][-15:].mean(0)), directions(b[0][:15].mean(0))
     axis = np.cross(starts, ends)
@@ -222,4 +244,6 @@ def _faster(force: np.ndarray, rate: np.ndarray, tempo: float) -> tuple[np.ndarr
     gravity = STANDARD_GRAVITY * up_of(force, rate)
     at = np.arange(int(len(force) / tempo)) * tempo
     resampled = lambda v: np.column_stack([np.interp(at, np.arange(len(v)), c) for c in v.T])  # noqa: E731
-    return resampled(gravity + tempo**2 * (force - gravity)), None if rate is None else resampled(rate * tempo)
+    return resampled(gravity + tempo**2 * (force - gravity)), None if rate is None else resampled(
+        rate * tempo
+    )

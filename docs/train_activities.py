@@ -12,17 +12,25 @@ import numpy as np
 from activity_recordings import Recording, pocket, spliced, waist_young_old
 from scipy.optimize import minimize
 
-from bodyfit.movement.activities.chain.names import CHANGES, OTHER
-from bodyfit.movement.activities.chain.semi_markov import Chain
+from bodyfit.movement.activities.chain.names import LEAST_S
 from bodyfit.movement.activities.table.evidence import evidence_of
 from bodyfit.movement.activities.table.shipped import table_from
 from bodyfit.movement.activities.table.table import ActivityTable
+from bodyfit.movement.activities.unit.features import HOP_S
 
 OUT = Path(__file__).resolve().parents[1] / "models" / "activities"
-RIDGE = {"waist": 0.01, "thigh": 0.003}  # tried: 0.0003 to 0.1, on activity_waist_phone; people left out of pocket
+RIDGE = {
+    "waist": 0.01,
+    "thigh": 0.003,
+}  # tried: 0.0003 to 0.1, on activity_waist_phone; people left out of pocket
 GAIT = ("walking", "stairs_up", "stairs_down")
 POSTURE = ("standing", "sitting")
-CONSTANT = ("up_low", "cadence2", "up_u2", "up_h")  # in gait nearly functions of others: no covariance of their own
+CONSTANT = (
+    "up_low",
+    "cadence2",
+    "up_u2",
+    "up_h",
+)  # in gait nearly functions of others: no covariance of their own
 OWN_SHARE, WIDER = 0.3, 2.0  # of what people differ by; tried: 0.3, 1 and 2, 4 on activity_waist_phone
 # Standing is as upright as walking, sitting is as one likes; tried: on activity_waist_phone
 POSTURE_MEAN = ((0.03, 0.0), (0.42, 0.0))  # means of activity_waist_young_old
@@ -46,13 +54,7 @@ def forced(table: ActivityTable, recording: Recording) -> np.ndarray:
         return np.full(len(recording.features.time), order[0])
     found = evidence_of(recording.features, table, adapt=False)
     values = found.values[:, [found.states.index(name) for name in order]]
-    return np.array(order)[_best_in_order(values, [max(1, round(4 * _least(name))) for name in order])]
-
-
-def _least(name: str) -> float:
-    from bodyfit.movement.activities.chain.names import LEAST_S
-
-    return LEAST_S[name]
+    return np.array(order)[_best_in_order(values, [max(1, round(LEAST_S[name] / HOP_S)) for name in order])]
 
 
 def _best_in_order(values: np.ndarray, least: list[int]) -> np.ndarray:
@@ -75,7 +77,11 @@ def _best_in_order(values: np.ndarray, least: list[int]) -> np.ndarray:
 
 
 def table_of(
-    place: str, recordings: list[Recording], labels: list[np.ndarray], ridge: float, wearers: list[dict] | None = None
+    place: str,
+    recordings: list[Recording],
+    labels: list[np.ndarray],
+    ridge: float,
+    wearers: list[dict] | None = None,
 ) -> ActivityTable:
     return table_from(numbers_of(place, recordings, labels, ridge, wearers or []))
 
@@ -141,7 +147,10 @@ def lying_on_any_side(X: np.ndarray, y: np.ndarray, names: tuple[str, ...]) -> t
         turned = X[at].copy()
         for forward, left in (("up_f", "up_l"), ("up2_f", "up2_l")):
             f, l = names.index(forward), names.index(left)
-            turned[:, f], turned[:, l] = c * turned[:, f] - s * turned[:, l], s * turned[:, f] + c * turned[:, l]
+            turned[:, f], turned[:, l] = (
+                c * turned[:, f] - s * turned[:, l],
+                s * turned[:, f] + c * turned[:, l],
+            )
         out.append(turned)
     return np.vstack(out), np.r_[y, y[at], y[at]]
 
@@ -150,9 +159,13 @@ def gait_prior(recordings: list[Recording], labels: list[np.ndarray]) -> dict[st
     """Means of gaits over people, covariance within a person and between people."""
     names = [n for n in recordings[0].features.names if n not in CONSTANT]
     at = [recordings[0].features.names.index(n) for n in names]
-    X = np.vstack([r.features.values[:, at][np.isin(y, GAIT)] for r, y in zip(recordings, labels, strict=True)])
+    X = np.vstack(
+        [r.features.values[:, at][np.isin(y, GAIT)] for r, y in zip(recordings, labels, strict=True)]
+    )
     y = np.concatenate([y[np.isin(y, GAIT)] for y in labels])
-    who = np.concatenate([[r.person] * int(np.isin(y, GAIT).sum()) for r, y in zip(recordings, labels, strict=True)])
+    who = np.concatenate(
+        [[r.person] * int(np.isin(y, GAIT).sum()) for r, y in zip(recordings, labels, strict=True)]
+    )
     within, apart, mean, count = 0.0, [], [], 0
     for name in GAIT:
         own = [X[(y == name) & (who == person)] for person in np.unique(who)]
@@ -206,8 +219,16 @@ def thigh_table(recordings: list[Recording]) -> dict[str, Any]:
 def write(held: dict[str, Any], path: Path, title: str, source: str, licence: str) -> None:
     """The file: words, names, then numbers with four digits."""
     words = dict(title=title, source=source, licence=licence, place=held["place"])
-    lines = ["# Made by docs/train_activities.py; do not edit by hand", *(f'{k} = "{v}"' for k, v in words.items())]
-    lines += [f"activities = {_text(held['activities'])}", f"features = {_text(held['features'])}", "", "[table]"]
+    lines = [
+        "# Made by docs/train_activities.py; do not edit by hand",
+        *(f'{k} = "{v}"' for k, v in words.items()),
+    ]
+    lines += [
+        f"activities = {_text(held['activities'])}",
+        f"features = {_text(held['features'])}",
+        "",
+        "[table]",
+    ]
     lines += [f"{key} = {_text(value)}" for key, value in held["table"].items()]
     for one in held["wearer"]:
         lines += ["", "[[wearer]]"]
@@ -242,7 +263,9 @@ THIGH = "G. Vavoulas et al. 2016, doi:10.5220/0005792401430151: five people, rec
 def main() -> None:
     for gyroscope, ending, told in ((True, "", ""), (False, "_accelerometer", ", accelerometer alone")):
         waist, thigh = waist_table(waist_young_old(gyroscope)), thigh_table(pocket(gyroscope))
-        write(waist, OUT / f"waist{ending}.toml", f"Activities by one unit at the waist{told}", WAIST, LICENCE)
+        write(
+            waist, OUT / f"waist{ending}.toml", f"Activities by one unit at the waist{told}", WAIST, LICENCE
+        )
         title = f"Activities by one unit at the thigh or in a trouser pocket{told}"
         write(thigh, OUT / f"thigh{ending}.toml", title, THIGH, LICENCE)
 

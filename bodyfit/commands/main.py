@@ -20,7 +20,10 @@ from .terminal.streams import flushed, refused, usable_streams
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
     "fit": (".fit", "The motion of the body in a capture: rotations, joint angles, a 3-D scene, a summary."),
-    "activities": (".activities", "What the wearer did when: walking, stairs, sitting, lying, and changes."),
+    "activities": (
+        ".movement.activities",
+        "What the wearer did when: walking, stairs, sitting, lying, and changes.",
+    ),
     "batch": (".batch", "Many captures fitted, reviewed and reported, with one table and page."),
     "compare": (".compare", "The same recording with other sensors, without the body, with fewer units."),
     "export": (".export", "A fit as C3D, spreadsheet, Parquet, netCDF or BIDS-Motion data set."),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 from ...core.intervals import runs
@@ -11,16 +13,18 @@ from ...fitting.result import Fit
 from .chain.timeline import ActivityStretch
 from .result import Activities
 
-# By reasoning on what words mean, none fitted to a recording; tried on the simulated steel stairs
-LYING, SITTING, BENT = np.radians(55), np.radians(50), np.radians(35)  # trunk, thighs, trunk forward
-HYSTERESIS = np.radians(8)
-LEAST_SITTING_S = 2.0  # s; shorter: a crouch, told as unknown
+LYING, SITTING, BENT = (
+    np.radians(55),
+    np.radians(50),
+    np.radians(35),
+)  # trunk, thighs, trunk forward; by reasoning
+HYSTERESIS = np.radians(8)  # by reasoning: over what a fit shakes
+LEAST_SITTING_S = 2.0  # s; shorter is a crouch (by reasoning)
 STEP_M, RISE_M = 0.12, 0.08  # m: feet apart along the heading at a step; half a stair's rise (by reasoning)
-STEPS_OF_RUN = 2.4  # steps a second: running (walkers reach 2.3, tried: activity_waist_phone)
-LEAST_BETWEEN_S = 0.25  # s between steps
-LONGEST_BETWEEN_S = 1.5  # s between steps of one walk
+STEPS_OF_RUN = 2.4  # steps a second: running; walkers reach 2.3, tried: activity_waist_phone
+LONGEST_BETWEEN_S = 1.5  # s between steps of one walk; by reasoning
 TRUNK = ("thorax", "pelvis")
-FREQUENCY = 25.0  # Hz: rules look at it this often
+FREQUENCY = 25.0  # Hz: rules look at it this often; by reasoning
 NAMES = ("standing", "sitting", "lying", "walking", "running", "stairs_up", "stairs_down", "unknown")
 
 
@@ -61,13 +65,12 @@ def _stretches(time: np.ndarray, code: np.ndarray) -> tuple[ActivityStretch, ...
     edges = np.r_[0, np.flatnonzero(code[1:] != code[:-1]) + 1, len(code)]
     ends = np.append(time, time[-1])
     return tuple(
-        ActivityStretch(float(time[a]), float(ends[b]), NAMES[code[a]], 1.0)
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
+        ActivityStretch(float(time[a]), float(ends[b]), NAMES[code[a]], 1.0) for a, b in pairwise(edges)
     )
 
 
 def _leaning(fit: Fit, segment: str, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(T,) inclination of a segment's long axis and (T,) angle by which it leans or is raised forward, rad."""
+    """(T,) inclination of a segment's long axis and (T,) angle by which it leans forward, rad."""
     R = fit.rotations[segment][at].as_matrix()
     up = np.einsum("tij,i->tj", R, UP)  # of the world, in the segment: X forward, Y along, Z right
     return np.arccos(np.clip(up[:, 1], -1, 1)), np.arctan2(-up[:, 0], up[:, 1])
@@ -116,24 +119,23 @@ def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
     apart = (places["l_hindfoot"] - places["r_hindfoot"])[at]
     heading = heading_of(fit.rotations["pelvis"][at].as_matrix())
     along = apart[:, 0] * np.cos(heading) - apart[:, 2] * np.sin(heading)
-    peaks = _peaks(np.abs(along), int(LEAST_BETWEEN_S * FREQUENCY))
-    peaks = peaks[np.abs(along[peaks]) > STEP_M]
+    peaks = _furthest(along)
     if len(peaks) < 2:
         return out
     rise = apart[peaks, 1] * np.sign(along[peaks])
     between = np.diff(time[peaks])
+    mean = 0.5 * (rise[1:] + rise[:-1])
+    code = np.where(between < 1 / STEPS_OF_RUN, NAMES.index("running"), NAMES.index("walking"))
+    code = np.where(mean > RISE_M, NAMES.index("stairs_up"), code)
+    code = np.where(mean < -RISE_M, NAMES.index("stairs_down"), code)
     for number in np.flatnonzero(between < LONGEST_BETWEEN_S):
-        pair = rise[number : number + 2]
-        name = "running" if 1 / between[number] > STEPS_OF_RUN else "walking"
-        if np.all(pair > RISE_M):
-            name = "stairs_up"
-        if np.all(pair < -RISE_M):
-            name = "stairs_down"
-        out[peaks[number] : peaks[number + 1]] = NAMES.index(name)
+        out[peaks[number] : peaks[number + 1]] = code[number]
     return out
 
 
-def _peaks(values: np.ndarray, apart: int) -> np.ndarray:
-    from scipy.signal import find_peaks
-
-    return find_peaks(values, distance=max(apart, 1))[0]
+def _furthest(along: np.ndarray) -> np.ndarray:
+    """Where one foot is furthest before the other, once each time that they pass: by STEP_M at least."""
+    ahead = np.sign(along)
+    edges = np.r_[0, np.flatnonzero(ahead[1:] != ahead[:-1]) + 1, len(along)]
+    tops = np.array([a + int(np.argmax(np.abs(along[a:b]))) for a, b in pairwise(edges)])
+    return tops[np.abs(along[tops]) > STEP_M]

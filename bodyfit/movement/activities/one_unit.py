@@ -10,7 +10,7 @@ from ...core.findings import Finding
 from ...errors import InputError
 from ...recording.capture import Capture, Unit
 from .chain.names import UNKNOWN
-from .chain.timeline import named, shares, timeline
+from .chain.timeline import named, shares, timeline, within
 from .result import Activities
 from .table.evidence import evidence_of
 from .table.shipped import activity_table
@@ -42,7 +42,6 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
         No unit is worn where a table is for, or the delay is too short.
     """
     unit, place = _best_placed(capture, table)
-    trained = activity_table(place if table is None else table)
     lag = None if delay is None else _lag(delay)
     samples = samples_of(unit)
     rate = samples.rate
@@ -50,14 +49,14 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
         rate = without_bias(samples.force, rate)
     up = up_of(samples.force, rate)
     frame, told_by = worn_frame(samples.force, up, unit.mounting)
-    if rate is None:
-        trained = activity_table(f"{place}_accelerometer")
+    shipped = place if rate is not None else f"{place}_accelerometer"
+    trained = activity_table(shipped if table is None else table)
     features = features_of(samples.time, samples.force, rate, up, frame)
     evidence = evidence_of(features, trained, adapt=delay is None)
     values = np.where(_unseen(samples, features.time)[:, None], _nothing(evidence.states), evidence.values)
     states, probabilities = named(evidence.states, evidence.chain.probabilities(values, lag))
     return Activities(
-        timeline(features.time, HOP_S, states, probabilities),
+        within(timeline(features.time, HOP_S, states, probabilities), samples.time[0], samples.time[-1]),
         features.time,
         states,
         probabilities,
@@ -68,7 +67,11 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
 
 
 def _best_placed(capture: Capture, table: str | Path | None) -> tuple[Unit, str]:
-    worn = {unit.segment: unit for unit in reversed(list(capture.units.values())) if unit.accelerometer is not None}
+    worn = {
+        unit.segment: unit
+        for unit in reversed(list(capture.units.values()))
+        if unit.accelerometer is not None
+    }
     for segment, place in PLACES.items():
         if segment in worn:
             return worn[segment], place

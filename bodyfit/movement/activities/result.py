@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
 from ...core.findings import Finding
 from .chain.timeline import ActivityStretch, Share
-
-if TYPE_CHECKING:
-    from pandas import DataFrame
 
 CAUTION = (
     "Activities are told by likeness to other people's movement. Not a fall detector, not a medical device; "
@@ -44,7 +41,7 @@ class Activities:
     source: str
     findings: tuple[Finding, ...] = ()
 
-    def to_frame(self) -> DataFrame:
+    def to_frame(self) -> Any:
         """The timeline as a table.
 
         Returns

@@ -18,8 +18,8 @@ def activities(
 
     Parameters
     ----------
-    fit_or_capture : a fit in which thighs or trunk are known, told by rules on the body; or a capture with one
-        unit at the pelvis or a thigh, turned anyhow, told by a trained table and a chain over time
+    fit_or_capture : a fit in which thighs and trunk are known, told by rules on the body; or a capture with
+        one unit at the pelvis or a thigh, turned anyhow, told by a trained table and a chain over time
     table : of a capture: path of another table than the one that comes with bodyfit
     delay : of a capture: tell each moment with what is known that many s later, as online; None: hindsight
 

@@ -12,22 +12,22 @@ CHANGES = (
 OTHER, UNKNOWN = "other", "unknown"  # other: trained movements that have no name here, such as bending
 ORDER = (*STILL, *MOVING, *CHANGES, OTHER, UNKNOWN)
 
-# s; tried: on the open halves of activity_waist_phone and activity_waist_young_old, people left out in turn
+# s; tried: the open halves of activity_waist_phone and activity_waist_young_old, people left out in turn
 LEAST_S = dict(
     standing=1.0, sitting=1.0, lying=2.5, walking=1.5, stairs_up=1.5, stairs_down=1.5, running=1.0,
     stand_to_sit=1.0, sit_to_stand=1.0, sit_to_lie=1.5, lie_to_sit=1.5, stand_to_lie=2.0, lie_to_stand=2.0,
     other=0.75, unknown=1.0,
 )  # fmt: skip
-# s; changes: means of the labels of activity_waist_phone, less what is settling; the rest by reasoning
+# s; by reasoning, changes by the labels of activity_waist_phone less what is settling
 MEAN_S = dict(
     standing=10.0, sitting=30.0, lying=60.0, walking=15.0, stairs_up=8.0, stairs_down=8.0, running=15.0,
     stand_to_sit=2.6, sit_to_stand=2.3, sit_to_lie=3.5, lie_to_sit=3.3, stand_to_lie=4.0, lie_to_stand=3.5,
     other=3.0, unknown=4.0,
 )  # fmt: skip
 
-# Weights of moves by reasoning: what is usual 1, what is rare a tenth; a move that is not listed is RARE
 RARE = 1e-4  # by reasoning: no path is quite impossible
 TO_UNKNOWN, FROM_UNKNOWN, FROM_UNKNOWN_TO_CHANGE = 0.02, 0.1, 0.02  # by reasoning
+# by reasoning: what is usual 1, what is rare a tenth; a move that is not listed is RARE
 LISTED = {
     ("sitting", "sit_to_stand"): 1.0, ("sitting", "sit_to_lie"): 0.4, ("lying", "lie_to_sit"): 0.6,
     ("lying", "lie_to_stand"): 0.6, ("stand_to_sit", "sitting"): 1.0, ("sit_to_lie", "lying"): 1.0,

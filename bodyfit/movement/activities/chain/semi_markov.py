@@ -1,4 +1,4 @@
-"""Hidden semi-Markov chain: an activity is a row of sub-states, the last of which it leaves at a steady rate."""
+"""Hidden semi-Markov chain: an activity is a row of sub-states, left from the last one."""
 
 from __future__ import annotations
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
+from ....core.intervals import runs
 from .names import OTHER, UNKNOWN
 from .semi_markov import Chain
 
-LEAST_SURE = 0.6  # tried: on activity_waist_phone, less probable windows are wrong in every other case
-DRAWS = 100  # of the whole timeline: the standard deviation of a share is known to 7 % (1 / sqrt(2 n))
+LEAST_SURE = 0.6  # tried: activity_waist_phone; less probable windows are wrong in every other case
+BOUNDARY_S = 1.5  # s; by reasoning: where one activity becomes another nobody can say which it is
+DRAWS = 100  # by reasoning: the standard deviation of a share is known to 7 % (1 / sqrt(2 n))
 
 
 @dataclass(frozen=True)
@@ -76,15 +79,33 @@ def timeline(
     tuple of ActivityStretch
     """
     best = probabilities.argmax(1)
-    best = np.where(probabilities.max(1) < LEAST_SURE, states.index(UNKNOWN), best)
+    for a, b in runs(probabilities.max(1) < LEAST_SURE):
+        if (b - a) * hop > BOUNDARY_S:
+            best[a:b] = states.index(UNKNOWN)
     edges = np.r_[0, np.flatnonzero(best[1:] != best[:-1]) + 1, len(best)]
     return tuple(
         ActivityStretch(
             float(time[a] - hop / 2), float(time[b - 1] + hop / 2), states[best[a]],
             float(probabilities[a:b, best[a]].mean()),
         )
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
+        for a, b in pairwise(edges)
     )  # fmt: skip
+
+
+def within(stretches: tuple[ActivityStretch, ...], start: float, end: float) -> tuple[ActivityStretch, ...]:
+    """Stretches cut to a span of time.
+
+    Parameters
+    ----------
+    stretches : in the order of time
+    start, end : s
+
+    Returns
+    -------
+    tuple of ActivityStretch
+    """
+    cut = (replace(s, start=max(s.start, start), end=min(s.end, end)) for s in stretches)
+    return tuple(s for s in cut if s.end > s.start)
 
 
 def shares(chain: Chain, evidence: np.ndarray) -> dict[str, Share]:
@@ -103,4 +124,6 @@ def shares(chain: Chain, evidence: np.ndarray) -> dict[str, Share]:
     drawn = chain.draws(evidence, DRAWS)
     counts = np.stack([np.mean(drawn == number, 1) for number in range(len(chain.states))], 1)
     names, both = named(chain.states, np.vstack([mean, counts]))
-    return {n: Share(float(v), float(s)) for n, v, s in zip(names, both[0], both[1:].std(0, ddof=1), strict=True)}
+    return {
+        n: Share(float(v), float(s)) for n, v, s in zip(names, both[0], both[1:].std(0, ddof=1), strict=True)
+    }

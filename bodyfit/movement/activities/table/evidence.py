@@ -12,16 +12,27 @@ from ..unit.features import HOP_S, Features
 from .table import FLOOR, ActivityTable, WearerPrior
 from .wearer import LOWEST, Ways, adapted_ways, centred_ways, expected_ways
 
-# Tried: on activity_waist_phone and activity_waist_young_old, people left out in turn
-TEMPER = 0.15  # windows overlap, so each counts for a part
-TEMPER_POSTURE = 0.02  # the table on sitting against standing: its error lasts as long as the posture
-TEMPER_WAYS = {"gait": 0.15, "posture": 0.1}  # the wearer's own ways
-STILL_SWAY, SWAY_WIDTH, MOST_AGAINST = 0.45, 0.15, 2.0  # m/s², m/s²: who walks moves up and down
-UPRIGHT_LEAST, LYING_MOST, TILT_WIDTH = 0.45, 0.60, 0.15  # cosines of the trunk's tilt, 63° and 53°: by reasoning
-FAR, FAR_LEAST, FAR_MOST = 1.2, -1.5, 3.0  # distance at which the unknown becomes likely, and its bounds
+TEMPER = 0.15  # tried: activity_waist_phone; windows overlap, so each counts for a part
+TEMPER_POSTURE = 0.02  # tried: activity_waist_phone; its errors on sitting last as long as it
+TEMPER_WAYS = {"gait": 0.15, "posture": 0.1}  # tried: activity_waist_phone; the wearer's own ways
+STILL_SWAY, SWAY_WIDTH, MOST_AGAINST = (
+    0.45,
+    0.15,
+    2.0,
+)  # m/s², who walks moves up and down; tried: activity_waist_phone
+UPRIGHT_LEAST, LYING_MOST, TILT_WIDTH = (
+    0.45,
+    0.60,
+    0.15,
+)  # cosines of the trunk's tilt, 63° and 53°: by reasoning
+FAR, FAR_LEAST, FAR_MOST = (
+    1.2,
+    -1.5,
+    3.0,
+)  # distance where the unknown becomes likely; tried: activity_waist_phone
 STAYS = 0.97  # by reasoning: walking or stairs last some eight seconds, windows come every 0.25 s
-ROUNDS = 8  # of adapting to gait; it settles within six (tried: activity_waist_phone)
-POSTURE_ROUNDS = 2  # by the whole chain; a third changes under 0.1 % of windows (tried: the same)
+ROUNDS = 8  # of adapting to gait; settled within six; tried: activity_waist_phone
+POSTURE_ROUNDS = 2  # by the whole chain; a third changes little; tried: activity_waist_phone
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +137,7 @@ def _gait(evidence: Evidence, base: np.ndarray, prior: WearerPrior, own: np.ndar
 
 
 def _settled(prior: WearerPrior, own: np.ndarray, share: np.ndarray, ways: Ways) -> tuple[Ways, float]:
-    """Ways after rounds of expectation and maximisation, and how likely recording and wearer are with them."""
+    """Ways after rounds of expectation and maximisation, and how likely all is with them."""
     likely = 0.0
     for _ in range(ROUNDS):
         parts, likely = _smoothed(ways.log_likelihoods(own), share)
@@ -156,7 +167,7 @@ def _smoothed(likelihoods: np.ndarray, share: np.ndarray) -> tuple[np.ndarray, f
 
 
 def _products(steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(T, K, K) products of all matrices so far, scaled to a largest entry of one, and (T,) log of the scale."""
+    """(T, K, K) products of all matrices so far, largest entry one, and (T,) logarithm of the scale."""
     out, scale = steps.copy(), np.zeros(len(steps))
     reach = 1
     while reach < len(out):

@@ -43,6 +43,9 @@ def table_from(held: dict[str, Any]) -> ActivityTable:
 def _wearer(held: dict[str, Any]) -> WearerPrior:
     """People differ by what is common to all their activities, and by what is each activity's own."""
     number = np.arange(len(held["mean"]))
-    between = np.broadcast_to(held["common"][None, :, None], (len(number), held["common"].shape[0], len(number), held["common"].shape[0])).copy()
+    between = np.broadcast_to(
+        held["common"][None, :, None],
+        (len(number), held["common"].shape[0], len(number), held["common"].shape[0]),
+    ).copy()
     between[number, :, number, :] += held["own"]
     return WearerPrior(held["activities"], held["features"], held["mean"], held["within"], between)

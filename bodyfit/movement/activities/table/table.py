@@ -1,4 +1,4 @@
-"""A trained table: multinomial logistic regression, and how far windows are from all that it was trained on."""
+"""A trained table: logistic regression, and how far windows are from what it was trained on."""
 
 from __future__ import annotations
 

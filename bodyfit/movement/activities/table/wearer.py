@@ -8,7 +8,7 @@ import numpy as np
 
 from .table import WearerPrior
 
-WINDOWS_APART = 10.0  # windows of 2.56 s every 0.25 s: about one in ten tells something new
+WINDOWS_APART = 10.0  # by reasoning: windows of 2.56 s every 0.25 s: about one in ten tells something new
 LEAST_WINDOWS = 3.0  # summed probability from which an activity's mean is adapted (by reasoning)
 FREEDOM = 20.0  # degrees of Student's t; tried: 4, 20, 100 on activity_waist_phone and its walking alone
 LOWEST = -25.0  # log-likelihood below the best that counts as impossible (by reasoning)

@@ -1,8 +1,9 @@
-"""What a window of 2.56 s looks like, every quarter second: posture, shake, rhythm, and how the body turns."""
+"""What windows look like, every quarter second: posture, shake, rhythm, and how the body turns."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -11,15 +12,15 @@ from .samples import FREQUENCY
 from .upright import directions, low_passed
 from .waves import autocorrelation, highest_peak, windows
 
-# Lengths, cutoffs and floors; tried: on activity_waist_phone with people left out, as the table was made
-HOP_S = 0.25
-QUARTER, HALF, LONG, RISE = (int(s * FREQUENCY) for s in (0.5, 1.28, 2.0, 1.6))  # half lengths of windows
-LOOKS_AHEAD_S = 2.0  # s: half of the longest window
-POSTURE_CUTOFF, PUSH_CUTOFF, RISE_CUTOFF, PITCH_CUTOFF = 1.5, 1.5, 3.0, 1.0  # Hz
-QUIET = 0.03  # m/s²: a floor under logarithms, about what sensors' noise makes
-QUIET_RATE = 0.01  # rad/s: the same of gyroscopes
-STEP_S, STRIDE_S = (0.3, 0.9), (0.7, 1.7)  # s
-BANDS = (0.3, 1.2, 2.6, 5.0, 10.0)  # Hz
+HOP_S = 0.24  # s, whole samples; common practice for what lasts seconds
+QUARTER, HALF, LONG, RISE = (int(s * FREQUENCY) for s in (0.5, 1.28, 2.0, 1.6))  # tried: as the cutoffs
+LOOKS_AHEAD_S = 2.0  # s, by definition half of the longest window
+# Hz; tried: activity_waist_phone, people left out
+POSTURE_CUTOFF, PUSH_CUTOFF, RISE_CUTOFF, PITCH_CUTOFF = 1.5, 1.5, 3.0, 1.0
+QUIET = 0.03  # m/s²: a floor under logarithms, by reasoning about what sensors' noise makes
+QUIET_RATE = 0.01  # rad/s: the same of gyroscopes, by reasoning
+STEP_S, STRIDE_S = (0.3, 0.9), (0.7, 1.7)  # s; by reasoning: from running to old people's walking
+BANDS = (0.3, 1.2, 2.6, 5.0, 10.0)  # Hz; by reasoning: slower than, at, twice and over step rate
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,9 +45,9 @@ class Features:
 
 @dataclass(frozen=True, eq=False)
 class _Body:
-    """Signals in the body's frame: (N,) vertical, forward, left acceleration, (N, 3) up, and window centres."""
+    """Signals in the body's frame, its level axes, and the middles of windows."""
 
-    up: np.ndarray
+    up: np.ndarray  # (N, 3)
     axes: dict[str, np.ndarray]  # v, f, l -> (N, 3) unit vectors: up, level forward, level left
     push: dict[str, np.ndarray]  # v, f, l -> (N,) m/s², gravity taken off
     centres: np.ndarray
@@ -79,7 +80,9 @@ def features_of(
 
 def _in_body(force: np.ndarray, up: np.ndarray) -> _Body:
     level = np.array([1.0, 0.0, 0.0]) - up[:, :1] * up
-    forward = level / np.maximum(np.linalg.norm(level, axis=1, keepdims=True), 0.2)  # fades where forward is up
+    forward = level / np.maximum(
+        np.linalg.norm(level, axis=1, keepdims=True), 0.2
+    )  # fades where forward is up
     axes = {"v": up, "f": forward, "l": np.cross(up, forward)}
     push = {name: np.sum(force * axis, 1) for name, axis in axes.items()}
     push["v"] = push["v"] - STANDARD_GRAVITY
@@ -154,7 +157,7 @@ def _rhythm(body: _Body) -> tuple[dict[str, np.ndarray], np.ndarray]:
     power = np.abs(np.fft.rfft(vertical * hann, axis=1)) ** 2
     at = np.fft.rfftfreq(count, 1 / FREQUENCY)
     whole = power[:, at > BANDS[0]].sum(1) + 0.5
-    for low, high in zip(BANDS[:-1], BANDS[1:], strict=True):
+    for low, high in pairwise(BANDS):
         out[f"band{low:g}"] = power[:, (at >= low) & (at < high)].sum(1) / whole
     return out, against
 

@@ -8,10 +8,12 @@ from .samples import FREQUENCY
 from .upright import directions, low_passed
 from .walking_frame import frame_of
 
-# Tried: on the chairs and bends of activity_waist_young_old, whose walking shows forward: 35 of 42 within 31°
-CUTOFF = 1.5  # Hz
-BRIEF_S = 1.0  # s: a lean beside what was half of this before and after; longer ones are postures
-FAR, FARTHEST = np.radians(50), np.radians(60)  # tilts beyond which somebody lies rather than leans
+CUTOFF = 1.5  # Hz; tried: chairs and bends of activity_waist_young_old
+BRIEF_S = 1.0  # s, tried: 1, 1.5, 2, 3 on the same; longer leans are postures
+FAR, FARTHEST = (
+    np.radians(50),
+    np.radians(60),
+)  # tilts beyond which somebody lies rather than leans (by reasoning)
 LEAST = 0.02  # least lean that tells anything, as sine: over what standing sways (by reasoning)
 
 

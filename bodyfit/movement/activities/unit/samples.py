@@ -10,7 +10,7 @@ from scipy.signal import butter, sosfiltfilt
 from ....errors import InputError
 from ....recording.capture import Unit
 
-FREQUENCY = 50.0  # Hz: the slowest clock of the recordings that the tables were trained on
+FREQUENCY = 50.0  # Hz; by reasoning: steps hold nothing useful over 20 Hz
 CUTOFF = 20.0  # Hz before thinning: common practice, below half of FREQUENCY
 LONGEST_GAP_S = 1.0  # s bridged on straight lines: by reasoning, less than any window
 LEAST_S = 5.0  # s: by reasoning, two of the longest windows
@@ -59,7 +59,8 @@ def samples_of(unit: Unit) -> Samples:
     if len(stamps) < 2 or stamps[-1] - stamps[0] < LEAST_S:
         span = f"{stamps[-1] - stamps[0]:.1f}" if len(stamps) else "0"
         raise InputError(
-            f"units.{unit.name}: found {span} s of samples, expected at least {LEAST_S:g} s; give a longer capture"
+            f"units.{unit.name}: found {span} s of samples, expected at least {LEAST_S:g} s; "
+            "give a longer capture"
         )
     time = np.arange(stamps[0], stamps[-1], 1 / FREQUENCY)
     rate = None if unit.gyroscope is None else _even(stamps, unit.gyroscope[seen], time)

@@ -70,7 +70,9 @@ def carried(rate: np.ndarray) -> Rotation:
 def _product(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """Quaternions a b, xyzw."""
     va, vb, wa, wb = a[:, :3], b[:, :3], a[:, 3:], b[:, 3:]
-    return np.concatenate([wa * vb + wb * va + np.cross(va, vb), wa * wb - np.sum(va * vb, 1, keepdims=True)], 1)
+    return np.concatenate(
+        [wa * vb + wb * va + np.cross(va, vb), wa * wb - np.sum(va * vb, 1, keepdims=True)], 1
+    )
 
 
 def up_of(force: np.ndarray, rate: np.ndarray | None) -> np.ndarray:
@@ -117,4 +119,6 @@ def without_bias(force: np.ndarray, rate: np.ndarray) -> np.ndarray:
     axes = low_passed(R.as_matrix().reshape(-1, 9), CARRIED_CUTOFF).reshape(-1, 3, 3)
     turning = np.cross(axes.transpose(0, 2, 1), up[:, None]).transpose(0, 2, 1)
     square = np.einsum("nij,nik->jk", turning, turning) + RIDGE * len(rate) * np.eye(3)
-    return rate - np.linalg.solve(square, np.einsum("nij,ni->j", turning, np.gradient(up, axis=0) * FREQUENCY))
+    return rate - np.linalg.solve(
+        square, np.einsum("nij,ni->j", turning, np.gradient(up, axis=0) * FREQUENCY)
+    )

@@ -8,19 +8,19 @@ from .samples import FREQUENCY
 from .upright import directions
 from .waves import autocorrelation, highest_peak, windows
 
-# Walking, on windows of 4 s every second; tried: on activity_waist_phone, _pocket_phone, _waist_young_old
-HALF_S = 2.0
-STEP_S, STRIDE_S = (0.4, 0.8), (0.84, 1.5)
-LEAST_REGULAR = 0.5
-SWAY = (0.6, 5.0)  # m/s², standard deviation of the vertical acceleration
-CADENCE = (1.3, 2.3)  # steps a second
-STRIDE_IS_SEEN = 0.3  # autocorrelation from which the stride, not the step, gives the cadence
-# Forward leads vertical by 80 to 118° at step rate (tried: the same sets, waist and thigh)
-LEAD = np.radians(100)
-NEAR = 0.8  # cosine of 37°: windows that tell the same direction
-IN_PHASE = 0.5  # share of horizontal power that a window needs
+HALF_S = 2.0  # s; tried: activity_waist_phone, activity_pocket_phone, activity_waist_young_old
+STEP_S, STRIDE_S = (0.4, 0.8), (0.84, 1.5)  # s; tried: as HALF_S
+LEAST_REGULAR = 0.5  # tried: as HALF_S
+SWAY = (0.6, 5.0)  # m/s², standard deviation of the vertical acceleration; tried: as HALF_S
+CADENCE = (1.3, 2.3)  # steps a second; tried: as HALF_S
+STRIDE_IS_SEEN = (
+    0.3  # autocorrelation from which the stride, not the step, gives the cadence; tried: as HALF_S
+)
+LEAD = np.radians(100)  # forward leads vertical by 80 to 118° at step rate; tried: as HALF_S
+NEAR = 0.8  # cosine of 37°, windows that tell the same direction; tried: as HALF_S
+IN_PHASE = 0.5  # share of horizontal power that a window needs; tried: as HALF_S
 LEAST_WINDOWS = 3  # by reasoning: one or two may be chance
-ROUNDS = 10  # re-averaging settles within five (tried: the same sets)
+ROUNDS = 10  # re-averaging settles within five; tried: as HALF_S
 
 
 def walking_frame(force: np.ndarray, up: np.ndarray) -> np.ndarray | None:

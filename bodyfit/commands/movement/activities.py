@@ -1,4 +1,4 @@
-"""`bodyfit activities`: the folder of a fit or a capture in, what its wearer did when out, as activities.csv."""
+"""`bodyfit activities`: the folder of a fit or a capture in, activities.csv out."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ def activities(source: Path, out: Path | None, table: Path | None, delay: float 
     A fit is told by rules on thighs, trunk and feet; a capture by its unit at the pelvis or a thigh, turned
     anyhow. Not a fall detector: nothing that someone's safety depends on may hang on it. docs/movement.md.
     """
-    from ..errors import InputError
-    from ..files.capture.folder import read_capture
-    from ..fitting.result import read_fit
-    from ..movement.activities.result import CAUTION
-    from ..movement.activities.tell import activities as tell
-    from .terminal.activities import print_activities
+    from ...errors import InputError
+    from ...files.capture.folder import read_capture
+    from ...fitting.result import read_fit
+    from ...movement.activities.result import CAUTION
+    from ...movement.activities.tell import activities as tell
+    from ..terminal.activities import print_activities
 
     is_fit = (source / "summary.json").is_file()
     if out is None and not is_fit:

@@ -1,0 +1,80 @@
+"""Rules on a fitted body: postures by inclination, steps and stairs by the feet."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.spatial.transform import Rotation
+
+from bodyfit.body.motion.poses import PoseSequence
+from bodyfit.body.person import Person
+from bodyfit.errors import InputError
+from bodyfit.files.model.model_file import read_model
+from bodyfit.fitting.result import Fit
+from bodyfit.movement.activities.body_rules import of_body
+from bodyfit.movement.activities.tell import activities
+
+MODEL = read_model("lower_body").scaled(Person(stature_m=1.75))
+T = np.arange(0, 12, 0.01)
+
+
+def about_z(degrees: np.ndarray | float) -> Rotation:
+    """Turns about the right-pointing Z of a body that looks along +X: forward bends are negative."""
+    return Rotation.from_rotvec(np.outer(np.radians(np.broadcast_to(degrees, T.shape)), [0.0, 0, 1]))
+
+
+def fit_of(**turns: Rotation) -> Fit:
+    rotations = {name: turns.get(name, about_z(0)) for name in MODEL.segments}
+    return Fit(PoseSequence(T, rotations, MODEL), {})
+
+
+def told(fit: Fit) -> list[str]:
+    return [s.activity for s in of_body(fit).stretches]
+
+
+def seated(degrees: np.ndarray) -> Fit:
+    return fit_of(l_thigh=about_z(degrees), r_thigh=about_z(degrees))
+
+
+def test_raised_thighs_sit_and_a_short_crouch_does_not():
+    assert told(fit_of()) == ["standing"]
+    assert told(seated(np.where(T > 5, 85, 0))) == ["standing", "sitting"]
+    assert told(seated(np.where((T > 5) & (T < 6), 85, 0))) == ["standing", "unknown", "standing"]
+
+
+def test_who_is_level_lies_and_who_bends_is_unknown():
+    level = about_z(np.where(T > 6, 85, 0))  # on the back
+    assert told(fit_of(pelvis=level, l_thigh=level, r_thigh=level)) == ["standing", "lying"]
+    assert told(fit_of(pelvis=about_z(np.where(T > 6, -60, 0)))) == ["standing", "unknown"]
+
+
+def test_hysteresis_keeps_a_posture_at_its_limit():
+    shaking = np.where(T > 4, 51 + 4 * np.sin(20 * T), 0)
+    assert told(seated(shaking)) == ["standing", "sitting"]
+
+
+def walk(steps: float, raised: float = 0.0, lift: float = 25.0) -> Fit:
+    swing = lift * np.sin(np.pi * steps * T)
+    legs = {"l": swing, "r": -swing}
+    turns = {f"{s}_thigh": about_z(v + raised * (v > 0)) for s, v in legs.items()}
+    turns |= {f"{s}_calf": about_z(v - raised * (v > 0)) for s, v in legs.items()}
+    return fit_of(**turns)
+
+
+def test_steps_walk_and_quick_ones_run():
+    found = of_body(walk(1.8))
+    assert [s.activity for s in found.stretches if s.end - s.start > 1] == ["walking"]
+    assert [s.activity for s in of_body(walk(2.8)).stretches if s.end - s.start > 1] == ["running"]
+
+
+@pytest.mark.parametrize(("raised", "name"), [(50.0, "stairs_up"), (0.0, "walking")])
+def test_a_foot_ahead_that_is_higher_climbs(raised, name):
+    found = [s.activity for s in of_body(walk(1.5, raised)).stretches if s.end - s.start > 1]
+    assert found == [name]
+
+
+def test_a_body_without_thighs_is_refused():
+    arm = read_model("right_arm")
+    rotations = {name: about_z(0) for name in arm.segments}
+    with pytest.raises(InputError, match="its body has .* want thorax or pelvis and a thigh"):
+        activities(Fit(PoseSequence(T, rotations, arm), {}))
