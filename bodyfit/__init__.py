@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from .fitting.fit import fit as fit
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
+    from .movement.activities.result import Activities as Activities
+    from .movement.activities.tell import activities as activities
     from .movement.cycles.curves import Cycles as Cycles
     from .movement.cycles.plots import plot_cycles as plot_cycles
     from .movement.cycles.sides import Symmetry as Symmetry
@@ -37,11 +39,6 @@ if TYPE_CHECKING:
     from .movement.repetitions.naming import known_movements as known_movements
     from .movement.repetitions.result import Repetition as Repetition
     from .movement.repetitions.result import Repetitions as Repetitions
-    from .movement.repetitions.sides import Symmetry as Symmetry
-    from .movement.repetitions.sides import stride_cycles as stride_cycles
-    from .movement.repetitions.sides import symmetries as symmetries
-    from .movement.activities.result import Activities as Activities
-    from .movement.activities.tell import activities as activities
     from .movement.strides.result import Event as Event
     from .movement.strides.result import FootTrack as FootTrack
     from .movement.strides.result import Stride as Stride

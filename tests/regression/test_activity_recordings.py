@@ -38,7 +38,10 @@ def accuracy(found: bodyfit.Activities, name: str) -> float:
     for mark in marks[marks.activity.isin(SIX)].itertuples():
         inside = found.time[(found.time >= mark.t_start) & (found.time < mark.t_end)]
         for stretch in found.stretches:
-            right += int(np.sum((inside >= stretch.start) & (inside < stretch.end)) * (stretch.activity == mark.activity))
+            right += int(
+                np.sum((inside >= stretch.start) & (inside < stretch.end))
+                * (stretch.activity == mark.activity)
+            )
         count += len(inside)
     return right / count
 
@@ -48,9 +51,13 @@ def test_a_person_of_another_data_set_is_told_right_and_quickly():
     bodyfit.activities(capture)  # the table is read once
     start = time.process_time()
     found = bodyfit.activities(capture)
-    assert (found.time[-1] - found.time[0]) / (time.process_time() - start) > 300  # 800 where nothing else runs
+    assert (found.time[-1] - found.time[0]) / (time.process_time() - start) > 300
     assert accuracy(found, "user25_exp50") > 0.97
-    assert {s.activity for s in found.stretches} >= {"sit_to_stand", "stand_to_sit", "stand_to_lie"} <= set(CHANGES)
+    assert (
+        {s.activity for s in found.stretches}
+        >= {"sit_to_stand", "stand_to_sit", "stand_to_lie"}
+        <= set(CHANGES)
+    )
 
 
 def test_a_phone_turned_anyhow_tells_the_same():

@@ -103,4 +103,4 @@ def test_the_timeline_has_no_holes_and_short_doubt_is_not_unknown():
 def test_what_has_no_name_is_unknown():
     names, P = named(("standing", "other", "unknown"), np.array([[0.5, 0.3, 0.2]]))
     assert names == ("standing", "unknown")
-    assert P == pytest.approx(np.array([[0.5, 0.5]]))
+    assert pytest.approx(np.array([[0.5, 0.5]])) == P

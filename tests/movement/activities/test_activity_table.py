@@ -42,7 +42,7 @@ def test_an_unknown_place_and_a_damaged_table_are_refused(tmp_path):
 
 
 def test_log_probabilities_are_the_softmax_of_the_published_formula():
-    """P(k) = exp(w_k x + b_k) / Σ exp(w_j x + b_j): multinomial logistic regression, e.g. Bishop 2006, 4.104."""
+    """P(k) = exp(w_k x + b_k) / Σ exp(w_j x + b_j): multinomial logistic, e.g. Bishop 2006, 4.104."""
     table = activity_table("waist")
     x = table.centre + table.scale * np.random.default_rng(0).normal(size=(5, len(table.features)))
     score = (x - table.centre) / table.scale @ table.weights + table.offsets
@@ -83,7 +83,9 @@ def test_a_wearers_means_are_found_and_an_unseen_one_follows():
 
 def test_adaptation_is_the_conjugate_gaussian_update():
     """One activity, one feature: posterior mean = (μ/B + n x̄/W) / (1/B + n/W) (Bishop 2006, 2.141)."""
-    one = WearerPrior(("walking",), ("a",), np.zeros((1, 1)), np.full((1, 1, 1), 2.0), np.full((1, 1, 1, 1), 3.0))
+    one = WearerPrior(
+        ("walking",), ("a",), np.zeros((1, 1)), np.full((1, 1, 1), 2.0), np.full((1, 1, 1, 1), 3.0)
+    )
     ways, _ = adapted_ways(one, np.full((50, 1), 1.0), np.ones((50, 1)))
     n = 50 / 10  # one window in ten is new
     assert ways.mean[0, 0] == pytest.approx((n / 2) / (1 / 3 + n / 2))

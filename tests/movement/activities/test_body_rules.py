@@ -76,5 +76,5 @@ def test_a_foot_ahead_that_is_higher_climbs(raised, name):
 def test_a_body_without_thighs_is_refused():
     arm = read_model("right_arm")
     rotations = {name: about_z(0) for name in arm.segments}
-    with pytest.raises(InputError, match="its body has .* want thorax or pelvis and a thigh"):
+    with pytest.raises(InputError, match=r"its body has .* want thorax or pelvis and a thigh"):
         activities(Fit(PoseSequence(T, rotations, arm), {}))

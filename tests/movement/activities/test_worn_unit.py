@@ -1,4 +1,4 @@
-"""One unit: even samples, up, the body's frame from walking or leaning, features whatever way it is turned."""
+"""One unit: even samples, up, the body's frame from walking or leaning, features."""
 
 from __future__ import annotations
 
@@ -18,10 +18,12 @@ from bodyfit.recording.capture import Unit
 
 
 def walk(seconds: float = 20.0, steps: float = 1.9) -> tuple[np.ndarray, np.ndarray]:
-    """Specific force and rate of a walking trunk: forward, left, up; forward leads up by 100° at step rate."""
+    """Specific force and rate of a walking trunk: forward, left, up; forward leads by 100°."""
     t = np.arange(0, seconds, 1 / FREQUENCY)
     phase = 2 * np.pi * steps * t
-    force = np.stack([1.2 * np.cos(phase + np.radians(100)), 0.6 * np.sin(phase / 2), G + 2.5 * np.cos(phase)], 1)
+    force = np.stack(
+        [1.2 * np.cos(phase + np.radians(100)), 0.6 * np.sin(phase / 2), G + 2.5 * np.cos(phase)], 1
+    )
     rate = np.stack([0.1 * np.sin(phase / 2), 0.1 * np.sin(phase), 0.3 * np.cos(phase / 2)], 1)
     return force, rate
 
@@ -45,13 +47,15 @@ def test_standing_shows_no_forward():
 
 
 def test_a_mounting_says_where_forward_is():
-    frame, _ = worn_frame(np.tile([0.0, G, 0.0], (500, 1)), np.tile([0.0, 1.0, 0.0], (500, 1)), np.array([0, 0, 0, 1.0]))
+    frame, _ = worn_frame(
+        np.tile([0.0, G, 0.0], (500, 1)), np.tile([0.0, 1.0, 0.0], (500, 1)), np.array([0, 0, 0, 1.0])
+    )
     assert frame == pytest.approx(np.array([[1, 0, 0], [0, 0, -1], [0, 1, 0]]))  # X forward, -Z left, Y up
 
 
 def test_a_brief_lean_shows_forward():
     t = np.arange(0, 12, 1 / FREQUENCY)
-    lean = 0.5 * np.exp(-(((t - 4) / 0.5) ** 2)) - 0.4 * ((t > 5) & (t < 8))  # forward to sit down, back seated
+    lean = 0.5 * np.exp(-(((t - 4) / 0.5) ** 2)) - 0.4 * ((t > 5) & (t < 8))  # to sit
     up = np.stack([-np.sin(lean), 0 * t, np.cos(lean)], 1)
     turn = Rotation.random(rng=np.random.default_rng(7))
     frame, shown = leaning_frame(turn.inv().apply(up))
@@ -73,7 +77,7 @@ def test_a_gyroscope_bias_is_found():
     rate = np.cumsum(rng.normal(0, 0.05, (6000, 3)), 0)
     rate -= np.linspace(0, 1, 6000)[:, None] * rate[-1]
     force = carried(rate).inv().apply([0, 0, G])
-    found = without_bias(force, rate + [0.05, -0.03, 0.02])
+    found = without_bias(force, rate + np.array([0.05, -0.03, 0.02]))
     assert np.abs(np.mean(found - rate, 0)).max() < 0.01  # a fifth of it: the ridge holds some back
 
 
