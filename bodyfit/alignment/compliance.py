@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..core.robust import huber, normal_sums
@@ -32,13 +34,20 @@ def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.n
     return exp(apply(elastic, felt))
 
 
+@dataclass(frozen=True, eq=False)
+class Hinges:
+    """Axes that the motion shows: `joints` (H,), `axes` (H, 2, 3) in both unit frames, `sd` (H,) rad."""
+
+    joints: np.ndarray
+    axes: np.ndarray
+    sd: np.ndarray
+
+
 def elastic_mounting(
     R: np.ndarray,
     force: np.ndarray,
     ends: Ends,
-    hinges: np.ndarray,
-    axes: np.ndarray,
-    sd: np.ndarray,
+    hinges: Hinges,
     correlated: float,
     common_sd: float,
     own_sd: float,
@@ -49,9 +58,7 @@ def elastic_mounting(
     ----------
     R, force : (k, U, 3, 3), (k, U, 3), at keyframes
     ends : of J joints
-    hinges : (H,) joints that are hinges
-    axes : (H, 2, 3) in unit frames
-    sd : (H,) rad
+    hinges : of those joints
     correlated : number of keyframes over which a hinge's play is alike
     common_sd, own_sd : rad per m/s², of each entry; units of one capture are of one make and attached
         alike, so each is a common part plus its own
@@ -68,11 +75,11 @@ def elastic_mounting(
     prior = common_sd**2 * np.ones((U, U)) + own_sd**2 * np.eye(U)
     H, b = np.kron(np.linalg.inv(prior), np.eye(9)), np.zeros(9 * U)
     felt = apply(np.swapaxes(R, -1, -2), force)
-    for h, joint in enumerate(hinges):
+    for joint, (at_p, at_c), sd in zip(hinges.joints, hinges.axes, hinges.sd, strict=True):
         p, c = ends.units[joint]
-        value = apply(R[:, p], axes[h, 0]) - apply(R[:, c], axes[h, 1])
-        by_p, by_c = -R[:, p] @ skew(axes[h, 0]), R[:, c] @ skew(axes[h, 1])
-        w = huber(value, sd[h], 2.0) / (correlated * sd[h] ** 2)
+        value = apply(R[:, p], at_p) - apply(R[:, c], at_c)
+        by_p, by_c = -R[:, p] @ skew(at_p), R[:, c] @ skew(at_c)
+        w = huber(value, sd, 2.0) / (correlated * sd**2)
         sides = [by[..., None] * felt[:, unit, None, None, :] for by, unit in ((by_p, p), (by_c, c))]
         A = np.concatenate([side.reshape(*side.shape[:2], 9) for side in sides], -1)
         own = np.r_[9 * p : 9 * p + 9, 9 * c : 9 * c + 9]

@@ -62,9 +62,7 @@ def common_signals(
     step = (time[-1] - time[0]) / (len(time) - 1)
     has = {s: np.array([getattr(u, s) is not None for u in units]) for s in _SENSORS}
     turning = has["gyroscope"] | has["orientation"] | ~np.any([*has.values()], axis=0)
-    stride = max(1, int(1 / (step * SAMPLE_HZ)))
-    hertz = KEYFRAME_HZ if turning.all() else KEYFRAME_HZ_WITHOUT_GYROSCOPE
-    per_key = max(1, round(1 / (step * stride * hertz)))
+    stride, per_key = _layout(step, KEYFRAME_HZ if turning.all() else KEYFRAME_HZ_WITHOUT_GYROSCOPE)
     intervals = -(-(len(time) - 1) // (stride * per_key))
     frames = time[0] + step * np.arange(intervals * stride * per_key + 1)
     units = [pauses.of(unit) for unit in units]
@@ -97,6 +95,12 @@ def common_signals(
         covered([pauses.of(unit) for unit in clock], time + 1e-6 * step),  # not before a sample by rounding
         pauses,
     )
+
+
+def _layout(step: float, keyframe_hz: float) -> tuple[int, int]:
+    """Frames from sample to sample, and samples from keyframe to keyframe."""
+    stride = max(1, int(1 / (step * SAMPLE_HZ)))
+    return stride, max(1, round(1 / (step * stride * keyframe_hz)))
 
 
 def _read_later(unit: Unit, time: np.ndarray, offset: float, drift: float) -> Unit:

@@ -244,58 +244,67 @@ def sampling_findings(found: Sampling) -> tuple[Finding, ...]:
     out = _split([found.unit], found.gaps[found.split])
     short = found.gaps[~found.split]
     if len(short):
-        length = np.diff(short, axis=1)
-        worst = int(np.argmax(length))
-        out.append(
-            Finding(
-                "gap-bridged",
-                "note",
-                f"{found.unit}: {len(short)} gap{'s' * (len(short) > 1)} without a value, the longest "
-                f"{length[worst, 0]:.2f} s from t = {short[worst, 0]:.2f} s",
-                "check the radio link or the memory card if there are many",
-                units=(found.unit,),
-                start=float(short[0, 0]),
-                end=float(short[-1, 1]),
-                value=float(length[worst, 0]),
-                threshold=BRIDGED_S,
-                measure="s",
-                source=BRIDGED_FROM,
-                handled="interpolated; the turn over a gap counts as unknown by 0.1 (gap / 0.25 s)⁴",
-                harm_deg=float(20.0 * (length[worst, 0] / BRIDGED_S) ** 4 * min(1.0, length.sum() / 10)),
-            )
-        )
+        out.append(_bridged(found.unit, short))
     if found.dropped > DROPPED_SHARE and not found.irregular:
-        out.append(
-            Finding(
-                "samples-dropped",
-                "note",
-                f"{found.unit}: {100 * found.dropped:.1f} % of the samples are missing one or two at a time",
-                "check the radio link, or record at a lower rate",
-                units=(found.unit,),
-                value=100 * found.dropped,
-                threshold=100 * DROPPED_SHARE,
-                measure="%",
-                source="common practice",
-                handled="interpolated by a cubic",
-            )
-        )
+        out.append(_dropped(found))
     if found.irregular:
-        out.append(
-            Finding(
-                "stamps-irregular",
-                "note",
-                f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off those of {found.frequency:.1f} Hz",
-                "if the unit samples regularly and stamps on arrival, give sampling_frequency instead of the "
-                "time column",
-                units=(found.unit,),
-                value=1e3 * found.jitter,
-                threshold=1e3 * JITTER_SHARE / found.frequency,
-                measure="ms",
-                source="a tenth of a step",
-                handled="stamps are taken as they are; samples are interpolated between them",
-            )
-        )
+        out.append(_irregular(found))
     return tuple(out)
+
+
+def _bridged(unit: str, gaps: np.ndarray) -> Finding:
+    """Short gaps (g, 2) s of a unit, told together."""
+    length = np.diff(gaps, axis=1)
+    worst = int(np.argmax(length))
+    return Finding(
+        "gap-bridged",
+        "note",
+        f"{unit}: {len(gaps)} gap{'s' * (len(gaps) > 1)} without a value, the longest "
+        f"{length[worst, 0]:.2f} s from t = {gaps[worst, 0]:.2f} s",
+        "check the radio link or the memory card if there are many",
+        units=(unit,),
+        start=float(gaps[0, 0]),
+        end=float(gaps[-1, 1]),
+        value=float(length[worst, 0]),
+        threshold=BRIDGED_S,
+        measure="s",
+        source=BRIDGED_FROM,
+        handled="interpolated; the turn over a gap counts as unknown by 0.1 (gap / 0.25 s)⁴",
+        harm_deg=float(20.0 * (length[worst, 0] / BRIDGED_S) ** 4 * min(1.0, length.sum() / 10)),
+    )
+
+
+def _dropped(found: Sampling) -> Finding:
+    """Samples missing one or two at a time."""
+    return Finding(
+        "samples-dropped",
+        "note",
+        f"{found.unit}: {100 * found.dropped:.1f} % of the samples are missing one or two at a time",
+        "check the radio link, or record at a lower rate",
+        units=(found.unit,),
+        value=100 * found.dropped,
+        threshold=100 * DROPPED_SHARE,
+        measure="%",
+        source="common practice",
+        handled="interpolated by a cubic",
+    )
+
+
+def _irregular(found: Sampling) -> Finding:
+    """Stamps that lie off a regular grid."""
+    return Finding(
+        "stamps-irregular",
+        "note",
+        f"{found.unit}: stamps lie {1e3 * found.jitter:.1f} ms off those of {found.frequency:.1f} Hz",
+        "if the unit samples regularly and stamps on arrival, give sampling_frequency instead of the "
+        "time column",
+        units=(found.unit,),
+        value=1e3 * found.jitter,
+        threshold=1e3 * JITTER_SHARE / found.frequency,
+        measure="ms",
+        source="a tenth of a step",
+        handled="stamps are taken as they are; samples are interpolated between them",
+    )
 
 
 def _split(units: Sequence[str], gaps: np.ndarray) -> list[Finding]:

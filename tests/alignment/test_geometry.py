@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from bodyfit.alignment.compliance import elastic_mounting, elastic_turns
+from bodyfit.alignment.compliance import Hinges, elastic_mounting, elastic_turns
 from bodyfit.alignment.joint_axis import hinge_axis
 from bodyfit.alignment.joint_centre import (
     Ends,
@@ -352,7 +352,7 @@ def test_softness_is_found_from_a_hinge_that_seems_to_twist_with_the_load():
     soft = np.radians(0.05) * np.random.default_rng(0).normal(size=(2, 3, 3))
     R, force = softly_worn(soft, 1)
     ends, one_sd = Ends(np.array([[0, 1]])), np.array([0.05])
-    found = elastic_mounting(R, force, ends, np.array([0]), AXES[None], one_sd, 1.0, 0.1, 0.1)
+    found = elastic_mounting(R, force, ends, Hinges(np.array([0]), AXES[None], one_sd), 1.0, 0.1, 0.1)
     R, force = softly_worn(soft, 2)
     twist = [
         np.linalg.norm(apply(X[:, 0], AXES[0]) - apply(X[:, 1], AXES[1]), axis=-1).mean()
@@ -364,10 +364,8 @@ def test_softness_is_found_from_a_hinge_that_seems_to_twist_with_the_load():
 
 def test_no_hinge_no_softness():
     R, _ = moving(20, 2)
-    found = elastic_mounting(
-        R, np.ones((20, 2, 3)), Ends(np.array([[0, 1]])), np.zeros(0, int), np.zeros((0, 2, 3)), np.zeros(0),
-        1.0, 0.01, 0.01,
-    )  # fmt: skip
+    none = Hinges(np.zeros(0, int), np.zeros((0, 2, 3)), np.zeros(0))
+    found = elastic_mounting(R, np.ones((20, 2, 3)), Ends(np.array([[0, 1]])), none, 1.0, 0.01, 0.01)
     np.testing.assert_array_equal(found, np.zeros((2, 3, 3)))
 
 

@@ -4,7 +4,7 @@
 import numpy as np
 import pytest
 
-from bodyfit.calibration.magnetic.field_gate import dip_of, judge_field, turn_of_field, untrusted
+from bodyfit.calibration.magnetic.field_gate import Gates, dip_of, judge_field, turn_of_field, untrusted
 from bodyfit.core.rotations import heading_matrix
 
 DIP = np.radians(60.0)
@@ -22,7 +22,7 @@ def clean(count=200, units=2, seed=0):
 def judged(field, known=None, levelled=None, expected_dip=DIP, turn_gate=np.inf):
     known = np.ones(field.shape[:2], bool) if known is None else known
     levelled = np.ones(field.shape[1], bool) if levelled is None else levelled
-    return judge_field(field, known, levelled, expected_dip, GATE, DIP_GATE, STEP, turn_gate)
+    return judge_field(field, known, levelled, expected_dip, STEP, Gates(GATE, DIP_GATE, turn_gate))
 
 
 def test_dip_is_the_angle_below_the_horizon_at_any_heading():

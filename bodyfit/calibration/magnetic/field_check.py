@@ -15,7 +15,7 @@ from ...recording.capture import Capture, Unit
 from ...recording.earth_field import EarthField, earth_field_of
 from ...recording.single_units import Unaided, unaided
 from ...weights import Weights
-from .field_gate import LEAST_SHARE, TURN_S, FieldTrust, Stretch, judge_field, untrusted
+from .field_gate import LEAST_SHARE, TURN_S, FieldTrust, Gates, Stretch, judge_field, untrusted
 from .hard_soft_iron import MagnetometerCalibration, calibrate_magnetometer
 
 CHECK_HZ = 8.0  # the field of a limb changes no faster than the limb moves; as KEYFRAME_HZ
@@ -80,8 +80,8 @@ def check_field(capture: Capture, own: Unaided | None = None, weights: Weights |
         clean = one.calibrated(m) if one.applies else m
         world.append(uniform_filter1d(apply(R, clean), window, axis=0, mode="nearest")[::every])
     levelled, expected = np.ones(len(units), bool), 0.0 if earth is None else earth.dip
-    gates = w.field_norm, w.field_dip, own.step * every, w.field_turn
-    trust = judge_field(np.stack(world, 1), known, levelled, expected, *gates)
+    gates = Gates(w.field_norm, w.field_dip, w.field_turn)
+    trust = judge_field(np.stack(world, 1), known, levelled, expected, own.step * every, gates)
     repaired = {u.name: _calibrated(u, found[u.name]) for u in units}
     result = dataclasses.replace(capture, units={**capture.units, **repaired})
     stretches = dict(zip(repaired, untrusted(trust, known, own.time[::every]), strict=True))

@@ -75,6 +75,22 @@ class FieldTrust:
         return replace(self, level=np.where(units, level, self.level), lasting=lasting)
 
 
+@dataclass(frozen=True)
+class Gates:
+    """How far a field may stray and still count as the Earth's.
+
+    Attributes
+    ----------
+    norm : share of the usual norm
+    dip : rad, from the usual dip
+    turn : rad, of its heading within `TURN_S`; infinite: not looked at
+    """
+
+    norm: float
+    dip: float
+    turn: float
+
+
 def dip_of(field: np.ndarray) -> np.ndarray:
     """Angle of the field below the horizon.
 
@@ -94,10 +110,8 @@ def judge_field(
     known: np.ndarray,
     levelled: np.ndarray,
     expected_dip: float,
-    norm_gate: float,
-    dip_gate: float,
     step: float,
-    turn_gate: float,
+    gates: Gates,
 ) -> FieldTrust:
     """Gate on norm, dip, and a heading that stays where gyroscopes say it should.
 
@@ -107,9 +121,8 @@ def judge_field(
     known : (K + 1, U) bool
     levelled : (U,) bool, units whose inclination is known from an accelerometer
     expected_dip : rad, used where no unit is levelled
-    norm_gate, dip_gate : share, rad
     step : s between keyframes
-    turn_gate : rad, by which the heading of the field may turn within `TURN_S`; infinite: not looked at
+    gates : how far each may stray
 
     Returns
     -------
@@ -121,9 +134,9 @@ def judge_field(
     usual_dip = float(np.median(dip[seen])) if seen.any() else expected_dip
     usual_norm = np.array([np.median(n[k]) if k.any() else 1.0 for n, k in zip(norm.T, known.T, strict=True)])
     fails = {
-        "norm": known & (np.abs(norm / usual_norm - 1) >= norm_gate),
-        "dip": seen & (np.abs(dip - usual_dip) >= dip_gate),
-        "turn": seen & (turn_of_field(field, known, step) >= turn_gate),
+        "norm": known & (np.abs(norm / usual_norm - 1) >= gates.norm),
+        "dip": seen & (np.abs(dip - usual_dip) >= gates.dip),
+        "turn": seen & (turn_of_field(field, known, step) >= gates.turn),
     }
     passed = known & ~np.any([*fails.values()], axis=0)
     share = np.where(there, passed.sum(0) / np.maximum(known.sum(0), 1), np.nan)

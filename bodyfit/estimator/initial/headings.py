@@ -10,7 +10,7 @@ from scipy.ndimage import uniform_filter1d
 from ...alignment.facing.known import Facing
 from ...alignment.joint_centre import Ends, LeverPrior, joint_start
 from ...alignment.mounting import Mounting
-from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, judge_field
+from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, Gates, judge_field
 from ...core.rotations import apply, as_complex, heading_matrix, heading_of
 from ...recording.attitude import start_rotations, stretches, through_gaps
 from ...recording.keyframe_averages import Averages, averages
@@ -39,16 +39,9 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     dip = DIP_WITHOUT_PLACE if problem.earth is None else problem.earth.dip
     R = start_rotations(signals, problem.turns, np.array([np.cos(dip), -np.sin(dip), 0.0]))
     average = averages(signals, problem.turns, R)
-    trust = judge_field(
-        average.field,
-        average.field_known,
-        problem.levelled,
-        dip,
-        w.field_norm,
-        w.field_dip,
-        signals.key_step,
-        w.field_turn if signals.has["gyroscope"].all() else np.inf,
-    )
+    turn = w.field_turn if signals.has["gyroscope"].all() else np.inf
+    gates = Gates(w.field_norm, w.field_dip, turn)
+    trust = judge_field(average.field, average.field_known, problem.levelled, dip, signals.key_step, gates)
     body = _start_body(problem, R, find_facing(problem, R, average, trust) if problem.ties else None)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]

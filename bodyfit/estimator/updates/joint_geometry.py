@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...alignment.compliance import elastic_mounting, elastic_turns
+from ...alignment.compliance import Hinges, elastic_mounting, elastic_turns
 from ...alignment.joint_axis import Axis, hinge_axis
 from ...alignment.joint_centre import Ends, LeverPrior, joint_forces, lever_prior, levers_from_rotations
 from ...alignment.mounting import Mounting, segment_rotations
@@ -76,19 +76,9 @@ def _elastic(
 
     def solved(hinges: list[int]) -> np.ndarray:
         directions = np.array([axes[i].directions for i in hinges]).reshape(-1, 2, 3)
-        sd = np.array([hinge_sd[i] for i in hinges])
+        shown = Hinges(np.array(hinges, int), directions, np.array([hinge_sd[i] for i in hinges]))
         alike = problem.alike(w.hinge_s)
-        return elastic_mounting(
-            R,
-            force,
-            ends,
-            np.array(hinges, int),
-            directions,
-            sd,
-            alike,
-            w.elastic_common,
-            w.elastic_own,
-        )
+        return elastic_mounting(R, force, ends, shown, alike, w.elastic_common, w.elastic_own)
 
     def play(i: int, elastic: np.ndarray) -> float:
         two = [problem.ties[i].parent, problem.ties[i].child]

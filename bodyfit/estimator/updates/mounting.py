@@ -190,12 +190,16 @@ def _of_axes(
             found = _with_heading(found, freed, tie, heading.get(i, 0.0))
             true = tie.joint.axis / np.linalg.norm(tie.joint.axis)
             off = (w.hinge_declared, sd)
-            out += _axis(problem, held, tie, relative, found, true, off, "joint axis")
+            axis = _line(tie, found, true, off, "joint axis")
         elif tie.joint.flexes_only:
             found, sd = axis_and_play(seen, FLEXION_PLAY, problem.alike(w.hinge_s), FLEXION_PLAY / 2)
             found = _with_heading(found, freed, tie, heading.get(i, 0.0))
             off = _of_bones(w.flexion_axis, sd)
-            out += _axis(problem, held, tie, relative, found, RIGHT, off, "flexion axis")
+            axis = _line(tie, found, RIGHT, off, "flexion axis")
+        else:
+            continue
+        if found.sd <= DETERMINED:
+            out.append(_sensed(problem, tie, axis, relative, _rest(problem, held, relative)))
     for i, start, end in problem.movements:
         tie = problem.ties[i]
         if problem.both_measured(tie):
@@ -207,7 +211,9 @@ def _of_axes(
             off = (w.hinge_declared, beside)
             if tie.joint.axis is None:
                 off = _of_bones(w.movement_axis, beside)
-            out += _axis(problem, held, tie, relative, found, true, off, "movement", start_at_rest=True)
+            if found.sd <= DETERMINED:
+                axis = _line(tie, found, true, off, "movement")
+                out.append(_sensed(problem, tie, axis, relative, relative[0]))
     return out
 
 
@@ -236,32 +242,27 @@ def _of_bones(sd: float, play: float) -> tuple[float, float]:
     return sd / np.sqrt(2), float(np.hypot(sd / np.sqrt(2), play))
 
 
-def _axis(
-    problem: Problem,
-    held: Sequence[Held],
-    tie: Tie,
-    relative: np.ndarray,
-    found: Axis,
-    true: np.ndarray,
-    sd: tuple[float, float],
-    source: str,
-    start_at_rest: bool = False,
-) -> list[Evidence]:
-    """One axis as evidence, its sense settled by a given mounting or by the side on which the joint moves."""
-    if found.sd > DETERMINED:
-        return []
-    directions, signed = found.directions, False
-    stated = [(s, problem.given_mounting[u]) for s, u in enumerate((tie.parent, tie.child))]
+def _line(tie: Tie, found: Axis, true: np.ndarray, sd: tuple[float, float], source: str) -> SharedAxis:
+    """An axis as evidence, its sense still open."""
+    return SharedAxis(
+        (tie.parent, tie.child), found.directions, found.covariance, true, np.array(sd), False, source
+    )
+
+
+def _sensed(
+    problem: Problem, tie: Tie, axis: SharedAxis, relative: np.ndarray, rest: np.ndarray
+) -> SharedAxis:
+    """The axis, its sense settled by a given mounting or by the side of `rest` on which the joint moves."""
+    directions, signed = axis.seen, False
+    stated = [(s, problem.given_mounting[u]) for s, u in enumerate(axis.units)]
     known = [(s, q) for s, q in stated if q is not None]
     if known:
         side, quaternion = known[0]
-        along = float(Rotation.from_quat(quaternion).apply(directions[side]) @ true)
+        along = float(Rotation.from_quat(quaternion).apply(directions[side]) @ axis.axis)
         directions, signed = (directions if along > 0 else -directions), abs(along) > 0.5
     if not signed:
-        rest = relative[0] if start_at_rest else _rest(problem, held, relative)
         directions, signed = _oriented(directions, relative, rest, tie.joint)
-    units = (tie.parent, tie.child)
-    return [SharedAxis(units, directions, found.covariance, true, np.array(sd), signed, source)]
+    return dataclasses.replace(axis, seen=directions, signed=signed)
 
 
 def _rest(problem: Problem, held: Sequence[Held], relative: np.ndarray) -> np.ndarray:

@@ -92,7 +92,14 @@ def compare(
         check_reference(capture, reference)
         reference = dataclasses.replace(reference, drawn=drawn)
     where = (jobs, scheduler)
-    results = _results(capture, cases, reference, drawn, align_clock, where, kept, progress)
+    common = fingerprint(capture, reference, align_clock)
+    keys = {case: fingerprint(common, case)[:32] for case in cases}
+
+    def given() -> Given:
+        against = full_solution(capture, drawn) if reference is None else told(capture, reference)
+        return capture, against, align_clock
+
+    results = _results(keys, given, where, kept, progress)
     return Comparison(
         capture.title,
         "the full solution" if reference is None else "the reference",
@@ -105,33 +112,26 @@ def compare(
 
 
 def _results(
-    capture: Capture,
-    cases: Sequence[Case],
-    truth: Reference | None,
-    drawn: BodyModel | None,
-    align_clock: bool,
+    keys: Mapping[Case, str],
+    given: Callable[[], Given],
     where: tuple[int, str | None],
     kept: Kept | None,
     progress: Progress | None,
 ) -> tuple[CaseResult, ...]:
-    """A result of each case: kept from an earlier run, or new and kept as soon as it is there."""
+    """A result of each case: kept under its key from an earlier run, or new and kept at once."""
     read, write = kept or (lambda key: None, lambda key, result: None)
     say = progress or (lambda done, total, what: None)
     jobs, scheduler = where
-    common = fingerprint(capture, truth, align_clock)
-    keys = {case: fingerprint(common, case)[:32] for case in cases}
     done = {case: result for case, key in keys.items() if (result := read(key)) is not None}
-    missing = [case for case in cases if case not in done]
-    say(len(done), len(cases), "comparing")
+    missing = [case for case in keys if case not in done]
+    say(len(done), len(keys), "comparing")
     if missing:
-        against = full_solution(capture, drawn) if truth is None else told(capture, truth)
-        given = (capture, against, align_clock)
-        with worker_pool(_run, given, min(jobs, len(missing)), scheduler=scheduler) as pool:
+        with worker_pool(_run, given(), min(jobs, len(missing)), scheduler=scheduler) as pool:
             for case, result in results_of(pool.run(missing)):
                 write(keys[case], result)
                 done[case] = result
-                say(len(done), len(cases), f"finished {case.name}")
-    return tuple(done[case] for case in cases)
+                say(len(done), len(keys), f"finished {case.name}")
+    return tuple(done[case] for case in keys)
 
 
 def _run(given: Given, case: Case, tell: Tell) -> CaseResult:

@@ -104,16 +104,13 @@ def drift(reviewed: Reviewed) -> Iterator[Finding]:
         if removed is None or abs(removed) < DRIFT_TOLD_DEG:
             continue
         rate = float(np.linalg.norm(bias)) if bias else 0.0
-        yield _unit_finding(
+        yield Finding(
             "heading-drift",
             "warning" if rate > ZERO_RATE.value else "note",
-            name,
-            unit,
             f"{name}: the gyroscope's offset of {rate:.2f} deg/s would have turned the heading by "
             f"{removed:.0f}° (positive: to the left, seen from above); taken off",
             "Nothing, when the offset is usual; else let the unit warm up, or calibrate it at rest",
-            (rate, ZERO_RATE.value, "deg/s"),
-            ZERO_RATE.source,
+            **_about(name, unit, (rate, ZERO_RATE.value, "deg/s"), ZERO_RATE.source),
             handled="taken off",
         )
 
@@ -130,44 +127,25 @@ def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
         level = float(np.linalg.norm(elastic, 2)) if elastic is not None else 0.0
         if level <= SOFT_TISSUE.value:
             continue
-        yield _unit_finding(
+        yield Finding(
             "soft-tissue",
             "warning",
-            name,
-            unit,
             f"{name}: rocks by {level:.1f}° on its segment for each g of force",
             "Fasten it tighter, or over bone rather than muscle",
-            (level, SOFT_TISSUE.value, "deg"),
-            SOFT_TISSUE.source,
+            **_about(name, unit, (level, SOFT_TISSUE.value, "deg"), SOFT_TISSUE.source),
             handled="its part that follows the force is taken off",
         )
 
 
-def _unit_finding(
-    kind: str,
-    severity: str,
-    name: str,
-    unit: Mapping[str, Any],
-    what: str,
-    advice: str,
-    number: tuple[float, float, str],
-    source: str,
-    handled: str = "",
-    span: tuple[float | None, float | None] = (None, None),
-) -> Finding:
-    """A finding about a unit and its segment."""
-    return Finding(
-        kind,
-        severity,
-        what,
-        advice,
-        units=(name,),
-        segments=(str(unit["segment"]),) if unit.get("segment") else (),
-        start=span[0],
-        end=span[1],
-        value=float(number[0]),
-        threshold=float(number[1]),
-        measure=number[2],
-        source=source,
-        handled=handled,
-    )
+def _about(
+    name: str, unit: Mapping[str, Any], number: tuple[float, float, str], source: str
+) -> dict[str, Any]:
+    """Fields of a finding about a unit and its segment; number is value, threshold and measure."""
+    return {
+        "units": (name,),
+        "segments": (str(unit["segment"]),) if unit.get("segment") else (),
+        "value": float(number[0]),
+        "threshold": float(number[1]),
+        "measure": number[2],
+        "source": source,
+    }
