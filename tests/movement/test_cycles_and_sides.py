@@ -28,7 +28,8 @@ def strides(size_left: float = 1.0, size_right: float = 1.0, count: int = 12) ->
             lift = size + 0.05 * rng.normal()
             own[inside] = lift * np.sin(np.pi * (TIME[inside] - start) / 2.0) ** 2
         knees[f"{side[0]}_knee"] = {"flexion": own}
-    fit = SimpleNamespace(time=TIME, joint_angles=knees | {"vl5": {"flexion": 0.1 * np.sin(TIME)}})
+    middle = {"vl5": {"flexion": 0.1 * np.sin(TIME)}, "skullbase": {"flexion": 0.0 * TIME}}
+    fit = SimpleNamespace(time=TIME, joint_angles=knees | middle, inferred_joints=("skullbase",))
     return fit, {side: (s, s + 2.0) for side, s in starts.items()}
 
 

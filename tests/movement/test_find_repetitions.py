@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from scipy.spatial.transform import Rotation
 
 import bodyfit
 from bodyfit.errors import InputError
+from bodyfit.movement.repetitions.stream import stream_of
 
 MIXED = [*evenly("lift", 6, 2.4, 0.9), *evenly("turn", 5, 1.8, 0.7, start=24.0), ("lift", 40.0, 43.2)]
 SECONDS = 46.0
@@ -82,6 +84,14 @@ def test_mean_curves_are_those_of_the_movement():
     assert np.abs(curve.mean["hip"]["flexion"] - expected).max() < np.radians(5)
     assert np.nanmax(curve.sd["hip"]["flexion"]) < np.radians(3)
     assert bodyfit.repetitions(capture_of(MIXED, SECONDS), (2.0, 4.4)).curves == {}
+
+
+def test_joints_that_nothing_measured_are_neither_compared_nor_drawn():
+    whole = fit_of(MIXED, SECONDS)
+    blind = replace(whole, summary={"joints": {"hip": {"inferred": True}}})
+    assert bodyfit.repetitions(whole, (2.0, 4.4)).curves["movement"].mean
+    assert not any(one.mean for one in bodyfit.repetitions(blind, (2.0, 4.4)).curves.values())
+    assert stream_of(blind).blocks[0].names == ("pelvis",)
 
 
 def test_frames_hold_the_columns_of_the_contract():

@@ -43,6 +43,13 @@ def test_lifts_of_the_demo_are_found_in_its_capture(tmp_path):
     assert not (tmp_path / "new" / "cycles.csv").exists()
 
 
+def test_a_name_is_printed_as_it_is(tmp_path):
+    assert (
+        "[bold]lift: 4 repetitions"
+        in run(str(DEMO), "--like", "[bold]lift=4:8", "--out", str(tmp_path)).output
+    )
+
+
 def test_files_hold_what_python_returns(tmp_path):
     result = bodyfit.repetitions(fit_of(evenly("lift", 6, 2.4, 0.9), 24.0), {"lift": (2.0, 4.4)})
     paths = result.write(tmp_path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from ...movement.repetitions.result import Repetitions
@@ -21,13 +22,13 @@ def print_repetitions(found: Repetitions, console: Console | None = None) -> Non
     console = console or Console(highlight=False)
     for name, count in found.counted.items():
         share = 100 * found.explained[name]
-        console.print(f"{name}: {count} repetitions, {share:.0f} % of what moves")
+        console.print(f"{escape(name)}: {count} repetitions, {share:.0f} % of what moves")
     if not found.found:
         return
     table = Table("movement", "start s", "end s", "distance", "probability", "stands out by", box=None)
     for one in found.found[:MOST]:
         table.add_row(
-            one.movement,
+            escape(one.movement),
             f"{one.start:.2f}",
             f"{one.end:.2f}",
             f"{one.distance:.2f}",

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...body.motion.joint_angles import wrap
+from ...fitting.result import Fit
 
 POINTS = 101  # one a percent (common practice)
 Angles = Mapping[str, Mapping[str, np.ndarray]]
@@ -33,6 +34,11 @@ class Cycles:
     sd: Angles
     count: int
     ranges: Angles = field(default_factory=dict)
+
+
+def measured_angles(fit: Fit) -> Angles:
+    """Joint angles of a fit without those of joints that no unit measured: they would be guesses with a band."""
+    return {name: its for name, its in fit.joint_angles.items() if name not in fit.inferred_joints}
 
 
 def cycles_of(movement: str, time: np.ndarray, angles: Angles, at: np.ndarray) -> Cycles:

@@ -10,7 +10,7 @@ import numpy as np
 from ...body.motion.joint_angles import wrap
 from ...errors import InputError
 from ...fitting.result import Fit
-from .curves import Angles, Cycles, cycles_of, evenly_within
+from .curves import Angles, Cycles, cycles_of, evenly_within, measured_angles
 
 SIDES = {"left": "l_", "right": "r_"}
 
@@ -61,7 +61,7 @@ def stride_cycles(fit: Fit, strides: Mapping[str, tuple[np.ndarray, np.ndarray]]
         starts, ends = _checked(fit, side, np.asarray(starts, float), np.asarray(ends, float))
         if len(starts):
             others = tuple(prefix for name, prefix in SIDES.items() if name != side)
-            angles = {j: value for j, value in fit.joint_angles.items() if not j.startswith(others)}
+            angles = {j: value for j, value in measured_angles(fit).items() if not j.startswith(others)}
             out[side] = cycles_of(side, fit.time, angles, evenly_within(starts, ends))
     return out
 

@@ -11,7 +11,7 @@ from ...core.findings import worst_first
 from ...errors import InputError
 from ...fitting.result import Fit
 from ...recording.capture import Capture
-from ..cycles.curves import Cycles, at_shares, cycles_of
+from ..cycles.curves import Cycles, at_shares, cycles_of, measured_angles
 from .choice import Match
 from .counting import count_without_example
 from .examples import Like, in_stream, named_spans
@@ -141,7 +141,7 @@ def _result(
         if isinstance(recording, Fit):
             usual = np.array(["distance" not in one.odd for one in listed])
             at = np.interp(at_shares(position[usual]), np.arange(len(stream.time)), stream.time)
-            curves[name] = cycles_of(name, recording.time, recording.joint_angles, at)
+            curves[name] = cycles_of(name, recording.time, measured_angles(recording), at)
     counted = {name: sum(one.movement == name for one in out) for name in names}
     out.sort(key=lambda one: one.start)
     findings = findings_of(out, counted, *told)

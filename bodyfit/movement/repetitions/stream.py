@@ -102,10 +102,12 @@ def stream_of_arrays(
 
 
 def _of_fit(fit: Fit) -> Stream:
-    """First two columns of each joint's matrix, and the up direction as the root sees it."""
+    """First two columns of the matrix of each joint that was measured, and up as the root sees it."""
     R, model = fit.poses.matrices, fit.poses.model
     vectors = {("joints", model.root): R[model.root][:, 1]}  # second row of world_from_root: up in the root
     for name, joint in model.joints.items():
+        if name in fit.inferred_joints:
+            continue
         relative = np.swapaxes(R[joint.parent], 1, 2) @ R[joint.child]
         vectors |= {("joints", f"{name} {i}"): relative[:, :, i] for i in (0, 1)}
     return stream_of_arrays(fit.time, vectors)
