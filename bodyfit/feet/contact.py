@@ -105,13 +105,14 @@ def _smoothed(e: np.ndarray) -> np.ndarray:
 
 def _prefix(steps: np.ndarray) -> np.ndarray:
     """(n, 2, 2) products S₀, S₀ S₁, … by doubling, each up to its size."""
-    out = steps / steps.max((1, 2), keepdims=True)
+    out = np.moveaxis(steps / steps.max((1, 2), keepdims=True), 0, -1).copy()  # long axis last: fast
     reach = 1
-    while reach < len(out):
-        out[reach:] = np.einsum("kij,kjl->kil", out[:-reach], out[reach:])
-        out /= out.max((1, 2), keepdims=True)
+    while reach < out.shape[-1]:
+        a, b = out[..., :-reach], out[..., reach:]
+        both = a[:, :1] * b[:1] + a[:, 1:] * b[1:]
+        out[..., reach:] = both / both.max((0, 1))
         reach *= 2
-    return out
+    return np.moveaxis(out, -1, 0)
 
 
 def stances(energies: np.ndarray) -> list[tuple[int, int]]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg.lapack import dtbtrs
 
 LEAST = 1e-9  # on the diagonal, so that what nothing measures stays where it is (by reasoning)
 
@@ -116,3 +117,29 @@ class Solved:
         own = np.einsum("qa,aq->q", L, cho_solve_banded((self.factor, True), L.T, check_finite=False))
         M = L @ self.Z
         return np.maximum(own + np.einsum("qa,ab,qb->q", M, self.spread, M), 0.0)
+
+    def variance_between(self, rows: np.ndarray, first: int, far: int) -> float:
+        """Variance of one linear function of neighbouring keyframes, in time that does not grow with all.
+
+        Parameters
+        ----------
+        rows : (m, n) the function on keyframes first to first + m − 1
+        first : keyframe
+        far : keyframes after these, beyond which what they share with later ones is left out
+
+        Returns
+        -------
+        the square
+
+        Notes
+        -----
+        L H⁻¹ Lᵀ = |C⁻¹ Lᵀ|², C the lower Cholesky factor: nothing of it lies before the first row.
+        """
+        n = rows.shape[1]
+        flat = rows.ravel()
+        here = slice(first * n, min(first * n + len(flat) + far * n, self.factor.shape[1]))
+        padded = np.zeros(here.stop - here.start)
+        padded[: len(flat)] = flat
+        solved, _ = dtbtrs(np.asfortranarray(self.factor[:, here]), padded, uplo="L")
+        M = flat @ self.Z[first * n : first * n + len(flat)]
+        return float(solved @ solved + M @ self.spread @ M)

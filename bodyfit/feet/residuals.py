@@ -97,9 +97,12 @@ def add_ground(to: NormalEquations, state: FootState, sd: np.ndarray) -> None:
     state : at K keyframes
     sd : (K − 1,) m
     """
-    here, there, common = _empty(len(sd), 1)
-    here[:, 0, GROUND], there[:, 0, GROUND] = -1, 1
-    to.add(np.diff(state.ground)[:, None], (here, there, common), sd)
+    weight, change = sd**-2, np.diff(state.ground)
+    to.own[:-1, GROUND, GROUND] += weight
+    to.own[1:, GROUND, GROUND] += weight
+    to.next[:, GROUND, GROUND] -= weight
+    to.gradient[:-1, GROUND] -= weight * change
+    to.gradient[1:, GROUND] += weight * change
 
 
 def standing_point(state: FootState, towards_heel: np.ndarray) -> np.ndarray:

@@ -14,19 +14,20 @@ from .normal_equations import NormalEquations, Solved
 from .preintegration import Between, between_keyframes
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
 from .samples import PER_KEY, FootSamples, start_rotations
-from .state import BIAS_FORCE, BIAS_RATE, CONSTANTS, LAG, PLACE, SCALE, TURN, FootState, start_state
+from .state import BIAS_FORCE, BIAS_RATE, CONSTANTS, LAG, PLACE, SCALE, STATES, TURN, FootState, start_state
 from .weights import PathWeights, kernel
 
 ROUNDS = 12  # at most; tried: open foot recordings need six to ten
 ROBUST_FROM = 3  # round from which contacts that move lose weight as they should (tried: 3, 4, 5)
-# by which the kernel's knee is wider a round earlier, so that no wrong contact wins early; chosen; not
-# tried
+# by which the kernel's knee is wider a round earlier, so that no wrong contact wins early (tried: 4 and 8,
+# with 3 and 5 rounds)
 SOFTER = 4.0
-NEGLIGIBLE = 2e-5  # rad, largest turn of a step at which no more are made (by reasoning: 0.001°)
+NEGLIGIBLE = 1e-4  # rad, largest turn of a step at which no more are made (tried: 2e-5, same figures)
 REST_SHARE = 0.05  # quietest keyframes that tell how far the accelerometer's norm is off (by reasoning)
 CLIPPED = 0.1  # share of what is measured that redrawn tops may miss; chosen; not tried
 HELD_LAG = 1e-5  # s, before contacts that move have lost weight: these look like a lag (by reasoning)
 BELIEVED_S = 0.01  # s of full belief in a contact below which it was none (by reasoning: half a keyframe)
+REACH_S = 20.0  # s after a stride that its length still shares with others (tried: 10, 5 % too small at most)
 PINNED = 1e-3, 1e-4  # rad, m: heading and place of the first keyframe, which nothing measures (by reasoning)
 
 
@@ -185,7 +186,7 @@ class _Problem:
     ) -> NormalEquations:
         """All residuals, linearised."""
         s, dt = self.samples, self.samples.key_step
-        to = NormalEquations(len(weight), 10, CONSTANTS)
+        to = NormalEquations(len(weight), STATES, CONSTANTS)
         add_turn(to, state, between, dt, self.turn_sd)
         add_travel(to, state, between, dt, self.gain_sd, s.gravity)
         add_ground(to, state, self.ground_sd(state, robust))
@@ -290,12 +291,14 @@ def lengths(path: FootPath, start: np.ndarray, end: np.ndarray) -> tuple[np.ndar
     along[:, 1] = 0.0
     length = np.linalg.norm(along, axis=1)
     way = along / np.maximum(length, 1e-6)[:, None]
-    K, rows = len(path.time), np.arange(len(start))
-    functional = np.zeros((len(start), K, 10))
-    first, last = (np.clip(np.searchsorted(path.time, t), 0, K - 1) for t in (start, end))
-    functional[rows, last, PLACE] += way
-    functional[rows, first, PLACE] -= way
-    variance = path.weights.spread**2 * path.solved.variance(functional)
+    first, last = (np.clip(np.searchsorted(path.time, t), 0, len(path.time) - 1) for t in (start, end))
+    far = round(REACH_S / path.samples.key_step)
+    variance = np.zeros(len(start))
+    for i, (a, b) in enumerate(zip(first, last, strict=True)):  # over strides
+        rows = np.zeros((b - a + 1, STATES))
+        rows[-1, PLACE] += way[i]
+        rows[0, PLACE] -= way[i]
+        variance[i] = path.solved.variance_between(rows, int(a), far)
     return length, np.sqrt(variance + (path.weights.lasting_slip * _slip_way(path, start, end)) ** 2)
 
 

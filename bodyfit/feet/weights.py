@@ -29,7 +29,6 @@ class PathWeights:
     knee : squared standard deviations at which a contact keeps a quarter of its weight
     early, late : s, by which a stance may reach beyond what was detected
     lasting_slip : share of a stance's slip that lasts through it and so moves the whole stride
-    spread : factor on standard deviations, for errors that last longer than a keyframe
     """
 
     rate_noise: float = 0.003  # tried: x 1/3 to x 3 on open foot recordings, stride error moves by 1 mm
@@ -48,13 +47,10 @@ class PathWeights:
     still_scale: float = 0.003  # from memory: calibrated accelerometers
     bias_rate: float = math.radians(0.5)  # data sheets of consumer gyroscopes, from memory
     heading: float = 0.35  # guessed: a fit's heading error changes slowly
-    knee: float = (
-        1.5  # tried: 1 to 9 on open foot recordings and simulated runs, whose length it lets be right
-    )
+    knee: float = 1.5  # tried: 1 to 9 on open foot recordings and simulated runs
     early: float = 0.04  # tried: 0 to 0.08 s on open foot recordings
-    late: float = 0.08  # tried: likewise
-    spread: float = 1.15  # tried: 1, 1.15, 1.3 on open foot recordings, so that 95 % bands hold 95 %
-    lasting_slip: float = 0.3  # tried: 0, 0.3, 0.5, 0.8 on these and on simulated runs and walks
+    late: float = 0.05  # tried: 0 to 0.08 s on these and on simulated runs
+    lasting_slip: float = 1.0  # tried: 0 to 1.3 on these and on simulated runs, for 95 % bands
 
 
 def kernel(distance: np.ndarray, knee: float) -> np.ndarray:

@@ -46,3 +46,11 @@ def test_variance_is_that_of_the_whole_inverse(problem):
     whole = np.linalg.inv(J.T @ J)[: K * N, : K * N]
     flat = L.reshape(3, -1)
     np.testing.assert_allclose(solved.variance(L), np.einsum("qa,ab,qb->q", flat, whole, flat), rtol=1e-6)
+
+
+def test_variance_of_a_stretch_is_that_of_the_whole(problem):
+    solved, _, _ = problem
+    rows = np.random.default_rng(2).normal(size=(3, N))
+    whole = np.zeros((1, K, N))
+    whole[0, 2:5] = rows
+    assert solved.variance_between(rows, 2, K) == pytest.approx(solved.variance(whole)[0], rel=1e-6)
