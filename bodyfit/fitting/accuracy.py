@@ -18,6 +18,10 @@ from .mounting_findings import mounting_findings
 from .slip.detect import Slip, slip_finding
 from .track import Track
 
+# last steps that a solver which has not converged is still off by: steps that shrink by a half each add up to
+# one more, between two segments to √2; doubled, for they may shrink slower; by reasoning
+STEPS_LEFT = 3.0
+
 
 def segment_spread(
     tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
@@ -40,7 +44,7 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
 
 
 def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
-    """Joint -> angle -> standard deviation at every frame, rad."""
+    """Joint -> angle -> standard deviation at every frame, rad; wider where not converged."""
     out, signals = {}, tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
@@ -48,8 +52,17 @@ def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
             spread = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
-            out[name] = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
+            spread = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
+            out[name] = _unsettled(tracks, spread)
     return out
+
+
+def _unsettled(tracks: list[Track], spread: Mapping[str, np.ndarray]) -> Mapping[str, np.ndarray]:
+    """Standard deviations with what a solver that has not converged may still be off by."""
+    off = max((t.found.last_step for t in tracks if not t.found.converged), default=0.0)
+    if off == 0.0:
+        return spread
+    return {name: np.minimum(np.hypot(sd, STEPS_LEFT * off), np.pi) for name, sd in spread.items()}
 
 
 def _with_other_facings(

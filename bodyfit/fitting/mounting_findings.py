@@ -158,9 +158,35 @@ def _badly_held(problem: Problem, mounting: Mounting) -> list[Finding]:
         ]
         moved = {e.unit: float(np.sqrt(e.moved)) for e, _ in of_it if e.moved > MOVING**2}
         leant = {e.unit: float(np.linalg.norm(e.residual(fused.guess)[0])) for e, s in of_it if s > LEANING}
+        given = {e.unit for e in fused.evidence if isinstance(e, GivenMounting)}
+        out += [
+            _given_against_pose(problem.signals.units[unit], pose, leant.pop(unit))
+            for unit in sorted(given & set(leant))
+            if leant[unit] > FAR_OFF
+        ]
         out += _pose_finding(problem, pose, moved, "moved by", MOVING, "the stretch counts for less")
         out += _pose_finding(problem, pose, leant, "stood off by", None, "there it hardly counts")
     return out
+
+
+def _given_against_pose(unit: str, pose: Held, angle: float) -> Finding:
+    """A given mounting that can't be right if the pose was anything like what it is called."""
+    value = float(np.degrees(angle))
+    return Finding(
+        "mounting-disagrees",
+        "serious",
+        f"{unit}: the given mounting is {value:.0f}° from how the unit stood in the pose {pose.pose!r}",
+        "Check the mounting, the segment and the axes of the unit; leave the mounting out if unsure",
+        (unit,),
+        start=pose.start,
+        end=pose.end,
+        value=value,
+        threshold=float(np.degrees(FAR_OFF)),
+        measure="deg",
+        source="so far that the wrong axes must have been given; chosen; not tried",
+        handled="the given mounting is used, the pose hardly counts",
+        harm_deg=value,
+    )
 
 
 def _pose_finding(

@@ -40,9 +40,11 @@ def test_a_mounting_stated_askew_stands_off_by_that_much_in_the_pose(axis):
         unit = dataclasses.replace(cello.units["forearm"], mounting=mounting.as_quat())
         return fit(dataclasses.replace(cello, units={**cello.units, "forearm": unit}))
 
-    assert not of_kind(stated(right), "pose-badly-held")
+    good = stated(right)
+    assert not of_kind(good, "pose-badly-held") and not of_kind(good, "mounting-disagrees")
     askew = Rotation.from_euler(axis, 40.0, degrees=True) * right
-    (found,) = of_kind(stated(askew), "pose-badly-held")
+    (found,) = of_kind(stated(askew), "mounting-disagrees")
+    assert found.severity == "serious"
     assert found.units == ("forearm",) and (found.start, found.end) == pytest.approx((0.5, 3.0))
     assert found.value == pytest.approx(40.0, abs=5.0)
 

@@ -76,6 +76,8 @@ def _print_heading(console: Console, summary: Summary) -> None:
         f"{number(solver.get('last_step_deg'), 3)}°, "
         f"{number(summary.get('wall_time_s'), 1)} s",
     }
+    if solver.get("converged") is False:
+        lines["solver"] += "; NOT CONVERGED, bands widened by what it was still moving"
     console.print()
     for name, line in lines.items():
         console.print(Text(f"{name:<9}", style="bold") + Text(line))
