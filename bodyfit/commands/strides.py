@@ -13,7 +13,7 @@ import click
     "--out",
     metavar="OUT",
     type=click.Path(path_type=Path),
-    help="Folder for events.csv and strides.csv.  [that of the fit; none for a capture]",
+    help="For events.csv, strides.csv and, of a fit, cycles.csv.  [that of the fit; none for a capture]",
 )
 def strides(recorded: Path, out: Path | None) -> None:
     """When feet strike and leave the ground in FIT_OR_CAPTURE, and what each stride was like.
@@ -23,9 +23,12 @@ def strides(recorded: Path, out: Path | None) -> None:
     is wrong.
     """
     from ..files.capture.folder import read_capture
+    from ..files.movement.column_tables import write_cycles
     from ..files.movement.stride_files import EVENTS, STRIDES
     from ..files.plain.atomic_file import check_folder
     from ..fitting.result import read_fit
+    from ..movement.cycles.curves import columns_of
+    from ..movement.cycles.sides import cycles_of_strides
     from ..movement.strides.strides import strides as strides_of
     from .terminal.strides import print_strides
 
@@ -33,5 +36,12 @@ def strides(recorded: Path, out: Path | None) -> None:
     out = recorded if out is None and is_fit else out
     if out is not None:
         check_folder(out, (EVENTS, STRIDES))
-    found = strides_of(read_fit(recorded) if is_fit else read_capture(recorded))
-    print_strides(found, () if out is None else found.write(out))
+    fit = read_fit(recorded) if is_fit else None
+    found = strides_of(read_capture(recorded) if fit is None else fit)
+    written = () if out is None else found.write(out)
+    if fit is not None and out is not None:
+        written = (
+            *written,
+            *write_cycles(columns_of([*cycles_of_strides(fit, found.strides).values()]), out),
+        )
+    print_strides(found, written)

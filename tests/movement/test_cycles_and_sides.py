@@ -11,7 +11,7 @@ from scipy import stats
 
 from bodyfit.errors import InputError
 from bodyfit.movement.cycles.curves import Cycles, columns_of, cycles_of, evenly_within
-from bodyfit.movement.cycles.sides import stride_cycles, symmetries
+from bodyfit.movement.cycles.sides import cycles_of_strides, stride_cycles, symmetries
 
 TIME = np.arange(0.0, 30.0, 0.01)
 
@@ -68,6 +68,22 @@ def test_a_side_has_its_own_joints_and_those_in_the_middle():
     assert len(table["percent"]) == 202 and list(table["movement"][[0, 101]]) == ["left", "right"]
     assert np.isnan(table["l_knee_flexion_mean_deg"][101:]).all()
     assert (table["cycles"] == 12).all()
+
+
+def test_strides_as_found_give_the_same_curves():
+    fit, both = strides()
+    found = [
+        SimpleNamespace(side=side, start=a, end=b)
+        for side, (starts, ends) in both.items()
+        for a, b in zip(starts, ends, strict=True)
+    ]
+    found += [
+        SimpleNamespace(side="none", start=1.0, end=2.0),
+        SimpleNamespace(side="left", start=29.0, end=31.0),
+    ]
+    mine, given = cycles_of_strides(fit, found), stride_cycles(fit, both)  # type: ignore[arg-type]
+    assert {side: one.count for side, one in mine.items()} == {"left": 12, "right": 12}
+    assert np.allclose(mine["left"].mean["l_knee"]["flexion"], given["left"].mean["l_knee"]["flexion"])
 
 
 def test_difference_and_its_sd_are_those_of_welchs_test():

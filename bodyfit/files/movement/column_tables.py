@@ -13,6 +13,7 @@ from ..plain.atomic_file import whole_file
 if TYPE_CHECKING:
     import pandas as pd
 
+CURVES = "cycles.csv"
 DIGITS = {"_s": 4, "_deg": 4, "": 5}  # decimals by the end of a column's name: 0.1 ms, 0.0001° (by reasoning)
 
 
@@ -48,6 +49,29 @@ def write_columns(path: Path, columns: Mapping[str, np.ndarray]) -> None:
     table = frame({name: _rounded(name, values) for name, values in columns.items()})
     with whole_file(path) as partial:
         table.to_csv(partial, index=False, lineterminator="\n")
+
+
+def write_cycles(columns: Mapping[str, np.ndarray], out: Path) -> tuple[Path, ...]:
+    """Path of cycles.csv, now written to a folder; none where there is no cycle.
+
+    Parameters
+    ----------
+    columns : with "percent" among them
+    out : folder, which is there
+
+    Returns
+    -------
+    tuple of one Path, or empty
+
+    Raises
+    ------
+    OutputError
+        It can't be written.
+    """
+    if not len(columns["percent"]):
+        return ()
+    write_columns(out / CURVES, columns)
+    return (out / CURVES,)
 
 
 def _rounded(name: str, values: np.ndarray) -> np.ndarray:

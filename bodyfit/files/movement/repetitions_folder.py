@@ -13,9 +13,9 @@ from ...core.findings import Finding
 from ...errors import OutputError
 from ...version import __version__
 from ..plain.atomic_file import check_folder, whole_file
-from .column_tables import write_columns
+from .column_tables import CURVES, write_columns, write_cycles
 
-TABLE, CURVES, ACCOUNT = "repetitions.csv", "cycles.csv", "repetitions.json"
+TABLE, ACCOUNT = "repetitions.csv", "repetitions.json"
 
 
 class Written(Protocol):
@@ -71,13 +71,10 @@ def write_repetitions(found: Written, out: str | Path, caution: str) -> tuple[Pa
     except OSError as error:
         raise OutputError(f"{out}: can't be made ({error.strerror}); choose another folder") from error
     write_columns(out / TABLE, found.columns())
-    curves = found.cycle_columns()
-    with_curves = len(curves["percent"]) > 0
-    if with_curves:
-        write_columns(out / CURVES, curves)
+    curves = write_cycles(found.cycle_columns(), out)
     with whole_file(out / ACCOUNT) as partial:
         partial.write_text(json.dumps(_account(found, caution), indent=2, ensure_ascii=False) + "\n", "utf-8")
-    return tuple(out / name for name in (TABLE, *([CURVES] if with_curves else []), ACCOUNT))
+    return out / TABLE, *curves, out / ACCOUNT
 
 
 def _account(found: Written, caution: str) -> dict[str, Any]:

@@ -37,7 +37,7 @@ class Cycles:
 
 
 def measured_angles(fit: Fit) -> Angles:
-    """Joint angles of a fit without those of joints that no unit measured: they would be guesses with a band."""
+    """Joint angles of a fit without those of joints that no unit measured, which are guesses."""
     return {name: its for name, its in fit.joint_angles.items() if name not in fit.inferred_joints}
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from ...body.motion.joint_angles import wrap
 from ...errors import InputError
 from ...fitting.result import Fit
+from ..strides.result import Stride
 from .curves import Angles, Cycles, cycles_of, evenly_within, measured_angles
 
 SIDES = {"left": "l_", "right": "r_"}
@@ -64,6 +65,22 @@ def stride_cycles(fit: Fit, strides: Mapping[str, tuple[np.ndarray, np.ndarray]]
             angles = {j: value for j, value in measured_angles(fit).items() if not j.startswith(others)}
             out[side] = cycles_of(side, fit.time, angles, evenly_within(starts, ends))
     return out
+
+
+def cycles_of_strides(fit: Fit, strides: Sequence[Stride]) -> dict[str, Cycles]:
+    """Joint angles over the stride, by side, of strides as `bodyfit.strides` finds them.
+
+    Parameters
+    ----------
+    fit : in which they were found
+    strides : those whose side is not known are left out
+    """
+    spans = {side: [(s.start, s.end) for s in strides if s.side == side] for side in SIDES}
+    ends = {side: np.array(its, float).reshape(-1, 2) for side, its in spans.items()}
+    inside = {
+        side: its[(its[:, 0] >= fit.time[0]) & (its[:, 1] <= fit.time[-1])] for side, its in ends.items()
+    }
+    return stride_cycles(fit, {side: (its[:, 0], its[:, 1]) for side, its in inside.items()})
 
 
 def symmetries(cycles: Mapping[str, Cycles], angle_sd: Angles | None = None) -> tuple[Symmetry, ...]:
