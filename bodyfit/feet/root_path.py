@@ -32,10 +32,12 @@ class Limb:
     ----------
     point : (K, 3) m, of a point of the foot by its own path, world, from where it starts
     from_root : (K, 3) m, the same point against the root, by the body
+    slip_share : of its way, by which it would be off if its stances slipped all alike
     """
 
     point: np.ndarray
     from_root: np.ndarray
+    slip_share: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +82,13 @@ def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
     solved = to.solved()
     nodes = np.unique(np.linspace(0, K - 1, NODES).astype(int))
     place = solved.step[:, PLACE]
-    return RootPath(place - place[0], time[nodes], _sd(solved, nodes, n))
+    sd = _sd(solved, nodes, n)
+    gone = np.linalg.norm((place[nodes] - place[0])[:, [0, 2]], axis=1)
+    common = (
+        np.mean([limb.slip_share for limb in limbs]) * gone
+    )  # what all strides share does not average out
+    sd[:, [0, 2]] = np.hypot(sd[:, [0, 2]], common[:, None])
+    return RootPath(place - place[0], time[nodes], sd)
 
 
 def _rows(count: int, size: int, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

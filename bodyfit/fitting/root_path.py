@@ -14,7 +14,7 @@ from ..body.motion.poses import PoseSequence
 from ..body.motion.root_trajectory import SOLE, soles, with_root_path
 from ..feet.root_path import Limb, RootPath, root_path
 from ..feet.samples import FootSamples, foot_samples
-from ..feet.smoother import LimbStart, foot_path
+from ..feet.smoother import FootPath, LimbStart, foot_path
 from ..feet.weights import PathWeights
 from ..recording.capture import Capture, Unit
 from .track import Track
@@ -24,6 +24,7 @@ LONGEST_PAUSE_S = 0.5  # s without any frame, over which no foot can be followed
 STEP_S = (
     0.5  # s, over which the foot that stands is believed more than the feet's paths (by reasoning: a step)
 )
+STEP_M = 0.3  # m from stance to stance of a foot that walks (by reasoning: half a stride of a slow walker)
 SHORTEST_S = 3.0  # s of a capture that a foot's path is worth (by reasoning: two strides)
 NEEDED = frozenset({"accelerometer", "gyroscope"})
 
@@ -55,7 +56,7 @@ def with_path(
         limbs.append(found)
     first, last = (f(at[end] for at, *_ in limbs) for f, end in ((max, 0), (min, -1)))
     time = first + 0.02 * np.arange(int((last - first) / 0.02))
-    common = [Limb(*(CubicSpline(at, x)(time) for x in (point, relative))) for at, point, relative in limbs]
+    common = [Limb(*(CubicSpline(at, x)(time) for x in points), slip) for at, *points, slip in limbs]
     path = root_path(time, common)
     inside = np.clip(poses.time, time[0], time[-1])
     still = dataclasses.replace(poses, root_position=None)
@@ -92,8 +93,10 @@ def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> d
 
 def _limb(
     capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Keyframes (K,), ball of the foot by its own path and against the root (K, 3) m; None: never stands."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, float] | None:
+    """Keyframes (K,), ball of the foot by its own path and against the root (K, 3) m, and how much its
+    stances slip against its way; None: never stands.
+    """
     assert poses.positions is not None
     samples = foot_samples(unit, capture.gravity)
     path = foot_path(samples, _start(track, poses, foot, unit, samples))
@@ -104,7 +107,18 @@ def _limb(
     ball = poses.positions[foot] + poses.rotations[foot].apply(SOLE[1] * length)
     root = poses.positions[poses.model.root]
     relative = np.stack([np.interp(path.time, poses.time, x) for x in (ball - root).T], 1)
-    return path.time, path.state.place + path.state.R @ path.state.ball, relative
+    return path.time, path.state.place + path.state.R @ path.state.ball, relative, _slip_share(path)
+
+
+def _slip_share(path: FootPath) -> float:
+    """Slip of the stances against the speed from stance to stance, of those that lie a step apart."""
+    middle = np.array([(a + b) // 2 for a, b in path.stances])
+    way = np.linalg.norm(np.diff(path.state.place[middle], axis=0)[:, [0, 2]], axis=1)
+    walked = way > STEP_M
+    if not walked.any():
+        return 0.0
+    slip = 0.5 * (path.slipped[1:] + path.slipped[:-1])[walked]
+    return float(np.sum(slip * np.diff(path.time[middle])[walked]) / way[walked].sum())
 
 
 def _start(track: Track, poses: PoseSequence, foot: str, unit: Unit, samples: FootSamples) -> LimbStart:

@@ -40,6 +40,14 @@ def test_a_foot_whose_path_turns_is_turned_back(feet):
     assert abs(root_path(time, limbs).place[-1, 2]) < 0.1
 
 
+def test_slip_that_all_strides_share_grows_with_the_way():
+    time, _, limbs = walk()
+    slipping = [Limb(limb.point, limb.from_root, 0.04) for limb in limbs]
+    plain, wide = root_path(time, limbs), root_path(time, slipping)
+    assert wide.sd[-1, 0] == pytest.approx(np.hypot(plain.sd[-1, 0], 0.04 * 30), rel=0.02)
+    assert wide.sd[-1, 1] == pytest.approx(plain.sd[-1, 1])
+
+
 def test_deviations_cover_what_drift_does():
     """Steps of the drift drawn as the problem believes them: 2 cm a metre's root, many times."""
     rng, inside = np.random.default_rng(0), []
