@@ -1,4 +1,5 @@
 """Names of sides and parts; angles of both sides mirror each other."""
+# pyright: reportGeneralTypeIssues=false, reportOptionalIterable=false, reportAssignmentType=false
 
 import pytest
 from scipy.spatial.transform import Rotation

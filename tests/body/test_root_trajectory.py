@@ -1,4 +1,5 @@
 """The root's path from the standing foot, where geometry tells the true one."""
+# pyright: reportOptionalSubscript=false, reportOptionalOperand=false, reportArgumentType=false
 
 import dataclasses
 

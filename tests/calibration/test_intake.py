@@ -1,4 +1,5 @@
 """The intake as a whole: what it repairs, in which order it tells, what it refuses, whose gates it uses."""
+# pyright: reportOptionalOperand=false, reportOptionalMemberAccess=false
 
 import dataclasses
 

@@ -1,4 +1,5 @@
 """What is said of mountings: at odds with a pose, assumed, not shown in some direction."""
+# pyright: reportArgumentType=false, reportOptionalMemberAccess=false, reportOptionalSubscript=false
 
 import dataclasses
 from pathlib import Path

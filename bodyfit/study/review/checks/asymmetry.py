@@ -28,7 +28,7 @@ def asymmetry(reviewed: Reviewed) -> Iterator[Finding]:
     """
     angles = reviewed.poses.joint_angles
     for left, right in ((name, mirrored(name)) for name in angles if name.startswith(LEFT)):
-        if right not in angles:
+        if right is None or right not in angles:
             continue
         joint = reviewed.poses.model.joints[left]
         euler = joint.sequence[0] == joint.sequence[2]  # its outer angles turn around near the gimbal
