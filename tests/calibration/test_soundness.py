@@ -117,3 +117,14 @@ def test_nothing_left_is_refused(cello):
     assert hand.accelerometer is not None and sound(capture)[1] == ()
     with pytest.raises(CannotReconstructError, match="no unit has a sensor"):
         sound(changed(capture, "hand", accelerometer=10 * hand.accelerometer))
+
+
+@pytest.mark.parametrize("sensor", ["accelerometer", "gyroscope"])
+def test_a_sensor_frozen_on_a_quiet_segment_is_stuck(cello, sensor):
+    """The breastbone hardly moves: that the other sensor's noise goes on is what tells."""
+    values = getattr(cello.units["breastbone"], sensor).copy()
+    values[2000:] = values[2000]
+    _, findings = sound(dataclasses.replace(cello, units={
+        **cello.units, "breastbone": dataclasses.replace(cello.units["breastbone"], **{sensor: values})
+    }))  # fmt: skip
+    assert [(f.kind, f.units) for f in findings] == [("sensor-stuck", ("breastbone",))]

@@ -13,6 +13,7 @@ from ...core.intervals import runs
 from ...recording.capture import Unit
 
 STUCK_S = 1.0  # s; tried: real sensors repeat a reading for up to 0.09 s, but where the whole device does
+LONG_S = 5.0  # s at rest; tried: no real recording or demo repeats one so long while the other flickers
 MOVES = {"accelerometer": 1.0, "gyroscope": 0.2}  # m/s², rad/s: spread far above noise at rest (by reasoning)
 MOSTLY = 0.5  # share of stuck samples above which the sensor is left out (by reasoning)
 PAIRS = (("accelerometer", "gyroscope"), ("gyroscope", "accelerometer"))
@@ -67,7 +68,9 @@ def _of(unit: Unit, sensor: str, other: str) -> Stuck | None:
     rows, longest = np.zeros(len(values), bool), 0.0
     for a, b in runs(same):
         lasted = float(unit.time[b] - unit.time[a])
-        if lasted >= STUCK_S and _moves(seen[a : b + 1], MOVES[other]):
+        beside = seen[a : b + 1]
+        moved = lasted >= STUCK_S and _moves(beside, MOVES[other])
+        if moved or (lasted >= LONG_S and _flickers(beside)):
             rows[a : b + 1], longest = True, max(longest, lasted)
     if not rows.any():
         return None
@@ -79,6 +82,11 @@ def _moves(values: np.ndarray, limit: float) -> bool:
     """Whether a sensor's readings spread by more than a limit."""
     known = values[np.isfinite(values).all(1)]
     return len(known) > 2 and float(known.std(0).max()) > limit
+
+
+def _flickers(values: np.ndarray) -> bool:
+    """Whether a sensor's readings change from most samples to the next, as noise makes them."""
+    return float((values[1:] != values[:-1]).any(1).mean()) > MOSTLY
 
 
 def without_stuck(unit: Unit, found: Iterable[Stuck]) -> Unit:
@@ -122,7 +130,7 @@ def _finding(one: Stuck) -> Finding:
         "sensor-stuck",
         "serious",
         f"{one.unit} {one.sensor}: {reading} for up to {one.longest:.2f} s, between {one.start:.2f} and "
-        f"{one.end:.2f} s, while the unit's {dict(PAIRS)[one.sensor]} feels motion",
+        f"{one.end:.2f} s, while the unit's {dict(PAIRS)[one.sensor]} feels motion or noise",
         "check the device and the export of these columns; record again if the readings are lost",
         units=(one.unit,),
         start=one.start,
