@@ -65,7 +65,7 @@ def estimate(
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=iteration == 1)
         if iteration > SCHEDULE.geometry_until:  # before, the cost is of another problem in every iteration
-            cost = sum(part.cost for part in parts)
+            cost = sum(part.robust_cost for part in parts)
             if control.worse(cost):
                 control, (state, body, average) = control.shorter(), before
                 parts = []
@@ -101,7 +101,7 @@ def estimate(
         trust,
         late,
         iteration,
-        sum(part.cost for part in parts),
+        sum(part.robust_cost for part in parts),
         moved,
         control.settled or moved < SCHEDULE.converged,
         _root_mean_squares(parts),

@@ -1,10 +1,14 @@
 """Steps taken back and let grow again, on a function that Gauss–Newton overshoots; and the damping itself."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
+from scipy.special import huber as scipy_huber
 
-from bodyfit.estimator.solver.step_control import StepControl
+from bodyfit.estimator.residuals.gravity import gravity
+from bodyfit.estimator.solver.step_control import FACTOR, FIRST_REACH, MOST_TAKEN_BACK, StepControl
 
 
 def descend(x, steps=60):
@@ -59,3 +63,39 @@ def test_without_a_limit_nothing_is_damped_and_with_one_a_turn_of_its_size_costs
     turn = np.array([control.reach, 0.0, 0.0])
     cost = 0.5 * np.sum(part.weight[0, 0] * (J[0, 0] @ turn) ** 2)
     assert cost == pytest.approx(0.5)
+
+
+def test_the_robust_cost_is_hubers_function_by_scipy():
+    sd, alike = 0.5, 4.0
+    size = np.array([0.1, 0.6, 0.8, 3.0, 20.0])
+    force = np.array([0.0, 9.81, 0.0]) + size[:, None, None] * np.array([1.0, 0.0, 0.0])
+    part = gravity(force, 9.81, sd, alike, np.ones((5, 1), bool))
+    expected = scipy_huber(1.5 * sd, size).sum() / (alike * sd**2)
+    assert part.robust_cost == pytest.approx(expected, rel=1e-12)
+    assert part.cost < 0.6 * part.robust_cost
+
+
+def test_steps_start_without_a_limit_and_get_one_when_the_cost_rises():
+    first = StepControl().kept(100.0)
+    assert math.isinf(first.reach) and not first.damping(3, 2) and not first.settled
+    assert first.worse(100.01) and not first.worse(99.9) and not first.worse(100.0)
+    back = first.shorter()
+    assert back.reach == FIRST_REACH and math.isinf(back.ceiling) and back.cost == 100.0
+    (damping,) = back.damping(3, 2)
+    assert damping.weight.shape == (3, 2, 3) and damping.weight[0, 0, 0] == pytest.approx(FIRST_REACH**-2)
+
+
+def test_a_reach_that_failed_is_not_tried_again():
+    control = StepControl().kept(100.0).shorter().kept(90.0)
+    assert control.reach == pytest.approx(FACTOR * FIRST_REACH)
+    control = control.shorter().kept(80.0).kept(79.0)
+    assert control.reach == control.ceiling == pytest.approx(FACTOR * FIRST_REACH / 2)
+
+
+def test_settled_by_cost_and_stuck_after_so_many():
+    control = StepControl().kept(100.0).kept(99.995)
+    assert control.settled and not StepControl().kept(100.0).kept(99.0).settled
+    for _ in range(MOST_TAKEN_BACK):
+        assert not control.stuck
+        control = control.shorter()
+    assert control.stuck

@@ -123,5 +123,5 @@ def _followed(
         average = averages(problem.signals, problem.turns, state.R)
         parts = linearise(problem, state, body, average, trust, first=first and step == 0)
         state, body, _ = one_step(problem, state, body, parts)
-        cost = sum(part.cost for part in parts)
+        cost = sum(part.robust_cost for part in parts)
     return Explanation(state, body, cost)

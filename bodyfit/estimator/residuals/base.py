@@ -20,6 +20,7 @@ class Linearised:
     weight : (K', E, m), one over the variance, zero where the residual does not hold
     constants : ((E, q) indices, J (K', E, m, q)): J is the derivative with respect to those of the constants,
         which are held while the smoother steps; see `constants`
+    share : (K', E) in (0, 1], by which the weight is lowered because the residual is far (`huber`); None: one
     """
 
     name: str
@@ -27,8 +28,22 @@ class Linearised:
     jacobians: tuple[tuple[np.ndarray, int, np.ndarray], ...]
     weight: np.ndarray
     constants: tuple[np.ndarray, np.ndarray] | None = None
+    share: np.ndarray | None = None
 
     @property
     def cost(self) -> float:
         """Half the weighted sum of squares."""
         return 0.5 * float(np.sum(self.weight * self.value**2))
+
+    @property
+    def robust_cost(self) -> float:
+        """What is least at the solution: far residuals by Huber's function, not by their square.
+
+        With share f = k σ / |r| beyond the knee k σ, w₀ (k σ |r| − k² σ² / 2) = ½ w |r|² (2 − f), w = f w₀.
+        Half the weighted sum of squares at lowered weights is no function that a step makes smaller. Source:
+        Huber 1964, doi:10.1214/aoms/1177703732.
+        """
+        if self.share is None:
+            return self.cost
+        each = np.sum(self.weight * self.value**2, -1)
+        return 0.5 * float(np.sum(each * (2 - self.share)))

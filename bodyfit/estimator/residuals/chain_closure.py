@@ -50,9 +50,15 @@ def bridge(
     eye = np.broadcast_to(np.eye(3), (len(R), 1, 3, 3))
     turned = [(np.array([unit]), 0, -skew(reached[:, [i]])) for i, unit in enumerate(units)]
     jacobians = (*turned, (np.array([slots[0]]), 0, -eye), (np.array([slots[1]]), 0, eye))
-    weight = huber(value, sd) / (correlated * sd**2)
+    share = huber(value, sd)
+    weight = share / (correlated * sd**2)
     at = (3 * np.asarray(which)[:, None] + np.arange(3)).reshape(1, -1)
     by_arm = np.concatenate([R[:, i] * signs[i] for i in range(len(units))], -1)[:, None]
     return Linearised(
-        "bridge", value[:, None], jacobians, np.repeat(weight[:, None, None], 3, -1), (at, by_arm)
+        "bridge",
+        value[:, None],
+        jacobians,
+        np.repeat(weight[:, None, None], 3, -1),
+        (at, by_arm),
+        share[:, None],
     )

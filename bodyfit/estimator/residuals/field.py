@@ -36,9 +36,10 @@ def field_heading(
     so that a disturbed field never tilts a segment.
     """
     value = np.arctan2(-field[..., 2], field[..., 0])[..., None]
-    weight = trusted * huber(value, sd) / (correlated * sd**2)
+    share = huber(value, sd)
+    weight = trusted * share / (correlated * sd**2)
     J = np.broadcast_to(UP, (*value.shape, 3))
-    return Linearised("field heading", value, ((units, 0, J),), weight[..., None])
+    return Linearised("field heading", value, ((units, 0, J),), weight[..., None], share=share)
 
 
 def field_vector(
@@ -67,5 +68,8 @@ def field_vector(
     r = R m − m₀, ∂r/∂θ = −[R m]×.
     """
     value = field - north
-    weight = trusted * huber(value, sd) / (correlated * sd**2)
-    return Linearised("field", value, ((units, 0, -skew(field)),), np.repeat(weight[..., None], 3, -1))
+    share = huber(value, sd)
+    weight = trusted * share / (correlated * sd**2)
+    return Linearised(
+        "field", value, ((units, 0, -skew(field)),), np.repeat(weight[..., None], 3, -1), share=share
+    )

@@ -30,9 +30,10 @@ def gravity(force: np.ndarray, g: float, sd: float, correlated: float, known: np
     so that column adds nothing to the gradient and would only hold headings where they are.
     """
     value = force - g * UP
-    weight = known * huber(value, sd) / (correlated * sd**2)
+    share = huber(value, sd)
+    weight = known * share / (correlated * sd**2)
     jacobians = ((np.arange(force.shape[1]), 0, -skew(force) * np.array([1.0, 0.0, 1.0])),)
-    return Linearised("gravity", value, jacobians, np.repeat(weight[..., None], 3, -1))
+    return Linearised("gravity", value, jacobians, np.repeat(weight[..., None], 3, -1), share=share)
 
 
 def velocity_gain(

@@ -38,6 +38,7 @@ def hinge(
     """
     p, c = apply(R[:, parents], axes[:, 0]), apply(R[:, children], axes[:, 1])
     value = p - c
-    weight = huber(value, sd) / (correlated * sd**2)
+    share = huber(value, sd)
+    weight = share / (correlated * sd**2)
     jacobians = ((parents, 0, -skew(p)), (children, 0, skew(c)))
-    return Linearised("hinge axis", value, jacobians, np.repeat(weight[..., None], 3, -1))
+    return Linearised("hinge axis", value, jacobians, np.repeat(weight[..., None], 3, -1), share=share)

@@ -41,6 +41,9 @@ def joint_centre(
     doi:10.1109/JSEN.2020.2982459.
     """
     value = parent_force - child_force
-    weight = known * huber(value, sd) / (correlated * sd**2)
+    share = huber(value, sd)
+    weight = known * share / (correlated * sd**2)
     jacobians = ((parents, 0, -skew(parent_force)), (children, 0, skew(child_force)))
-    return Linearised("joint-centre agreement", value, jacobians, np.repeat(weight[..., None], 3, -1))
+    return Linearised(
+        "joint-centre agreement", value, jacobians, np.repeat(weight[..., None], 3, -1), share=share
+    )

@@ -10,8 +10,8 @@ import numpy as np
 from ..residuals.base import Linearised
 
 SETTLED = 1e-4  # relative change of the cost in one step, geometry held (common practice)
-# relative increase from which a step is taken back; reweighting alone makes as much; by reasoning
-WORSE = 1e-4
+# relative increase from which a step is taken back; by reasoning: rounding makes less, nothing else makes any
+WORSE = 1e-9
 # half a radian, of a rotation in one step once one was taken back; tried: on what is not written down
 FIRST_REACH = math.radians(29.0)
 FACTOR = 4.0  # by which that reach grows and shrinks (common practice)
@@ -26,17 +26,19 @@ class StepControl:
     ----------
     cost : at the last point that was kept; infinite before there is one
     reach : rad, standard deviation of every rotation of a step; infinite: Gauss–Newton
+    ceiling : rad, that the reach does not grow beyond: a step with twice that was taken back
     taken_back : steps in a row
     settled : whether the last step changed the cost by less than one in ten thousand
     """
 
     cost: float = math.inf
     reach: float = math.inf
+    ceiling: float = math.inf
     taken_back: int = 0
     settled: bool = False
 
     def worse(self, cost: float) -> bool:
-        """Whether a cost is higher than at the last point, by more than reweighting makes."""
+        """Whether a cost is higher than at the last point, by more than rounding makes."""
         return cost > self.cost * (1 + WORSE)
 
     @property
@@ -45,13 +47,16 @@ class StepControl:
         return self.taken_back >= MOST_TAKEN_BACK
 
     def shorter(self) -> StepControl:
-        """After a step that was taken back: a quarter of the reach."""
-        return replace(self, reach=min(self.reach / FACTOR, FIRST_REACH), taken_back=self.taken_back + 1)
+        """After a step that was taken back: a quarter of the reach, which may grow to half of it again."""
+        limited = math.isfinite(self.reach)
+        reach = self.reach / FACTOR if limited else FIRST_REACH
+        ceiling = self.reach / 2 if limited else math.inf
+        return replace(self, reach=reach, ceiling=ceiling, taken_back=self.taken_back + 1)
 
     def kept(self, cost: float) -> StepControl:
         """After a step that was kept, at its cost: four times the reach."""
         settled = abs(self.cost - cost) < SETTLED * cost if math.isfinite(self.cost) else False
-        return StepControl(cost, self.reach * FACTOR, 0, settled)
+        return StepControl(cost, min(self.reach * FACTOR, self.ceiling), self.ceiling, 0, settled)
 
     def damping(self, keyframes: int, units: int) -> list[Linearised]:
         """Residuals θ / d of every rotation of the step; none without a limit.
