@@ -17,6 +17,8 @@ import bodyfit
 sys.path.append(str(Path(__file__).parents[1]))
 from ten_units import compared, recorded
 
+LEGS = [f"{side}_{part}" for part in ("thigh", "shank", "foot") for side in ("left", "right")]
+TOLD = ("chest", "pelvis", *LEGS)
 MOST = {"knee": 4.5, "hip": 5.0, "talocrural": 6.0}  # degrees, median over both sides, a constant removed
 
 
@@ -38,3 +40,17 @@ def test_angles_in_sagittal_plane_of_units_worn_anyhow(recordings, turned):
     assert found.summary["slips"] == []
     said = [f for f in found.findings if "cannot tell which way" in f.what]
     assert {u for f in said for u in f.units} == {"left_wrist", "right_wrist"}
+
+
+def test_a_half_squat_makes_known_what_the_page_on_recording_says(recordings):
+    page = (Path(__file__).parents[2] / "docs" / "recording.md").read_text()
+    row = next(line for line in page.splitlines() if line.startswith("| half squat |"))
+    said = dict(zip(TOLD, [cell.strip() for cell in row.split("|")[2:-1]], strict=True))
+    folder = recordings / "people_ten_units"
+    if not folder.exists():
+        pytest.skip("the recording of the ten-unit person is not there")
+    one = recorded(folder, ("SqHalfDL",), turned=2)
+    found = bodyfit.fit(one.capture, sensors=("accelerometer", "gyroscope"))
+    for unit, cell in said.items():
+        sd = float(np.degrees(np.sqrt(found.mounting[unit][1][1, 1])))
+        assert sd > 60 if cell == "–" else sd == pytest.approx(float(cell), abs=3), unit
