@@ -13,10 +13,13 @@ from .version import __version__
 if TYPE_CHECKING:
     from . import errors as errors
     from .body.chain import BodyModel as BodyModel
+    from .body.motion.joint_limits.report import ExceededRange as ExceededRange
+    from .body.motion.joint_limits.report import StrictRanges as StrictRanges
     from .body.motion.poses import PoseSequence as PoseSequence
     from .body.parts import Joint as Joint
     from .body.parts import Segment as Segment
     from .body.person import Person as Person
+    from .body.usual_postures import UsualPosture as UsualPosture
     from .core.findings import Finding as Finding
     from .estimator.uncertainty.segments import SegmentSureness as SegmentSureness
     from .files.capture.folder import read_capture as read_capture
@@ -48,9 +51,34 @@ if TYPE_CHECKING:
     from .recording.capture import Capture as Capture
     from .recording.capture import Place as Place
     from .recording.capture import Unit as Unit
+    from .recording.trials import Trial as Trial
+    from .results.fit_like import FitLike as FitLike
+    from .results.joints import AngleFigures as AngleFigures
+    from .results.joints import HingeFigures as HingeFigures
+    from .results.joints import JointCentreFigures as JointCentreFigures
+    from .results.joints import JointFigures as JointFigures
+    from .results.joints import JointHeadingFigures as JointHeadingFigures
+    from .results.summary import EarthFieldFigures as EarthFieldFigures
+    from .results.summary import FitOptions as FitOptions
+    from .results.summary import HeadingFigures as HeadingFigures
+    from .results.summary import ModelFigures as ModelFigures
+    from .results.summary import RootPathFigures as RootPathFigures
+    from .results.summary import SamplingFigures as SamplingFigures
+    from .results.summary import SegmentFigures as SegmentFigures
+    from .results.summary import SolverFigures as SolverFigures
+    from .results.summary import Summary as Summary
+    from .results.summary import TrialFigures as TrialFigures
+    from .results.units import ClockFigures as ClockFigures
+    from .results.units import MagnetometerFigures as MagnetometerFigures
+    from .results.units import SlipFigures as SlipFigures
+    from .results.units import UnitFigures as UnitFigures
     from .simulation.grades import read_grade as read_grade
+    from .simulation.room_field import Dipole as Dipole
+    from .simulation.room_field import MagneticField as MagneticField
+    from .simulation.sensor_errors import SensorError as SensorError
     from .simulation.settings import SimulationSettings as SimulationSettings
     from .simulation.simulate import Simulated as Simulated
+    from .simulation.simulate import UnitTruth as UnitTruth
     from .simulation.simulate import simulate as simulate
     from .simulation.unit_path import WornUnit as WornUnit
     from .study.accuracy.recording_conditions import Circumstances as Circumstances
@@ -71,80 +99,123 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "Activities": ".movement.activities.result",
+    "AngleFigures": ".results.joints",
     "BodyModel": ".body.chain",
     "Calibration": ".recording.capture",
     "Capture": ".recording.capture",
     "Case": ".study.comparison.cases",
     "CaseResult": ".study.comparison.result",
     "Circumstances": ".study.accuracy.recording_conditions",
+    "ClockFigures": ".results.units",
     "Comparison": ".study.comparison.compare",
+    "Cycles": ".movement.cycles.curves",
+    "Dipole": ".simulation.room_field",
+    "EarthFieldFigures": ".results.summary",
     "Event": ".movement.strides.result",
-    "FootTrack": ".movement.strides.result",
-    "Stride": ".movement.strides.result",
-    "Strides": ".movement.strides.result",
+    "ExceededRange": ".body.motion.joint_limits.report",
+    "Exported": ".files.exchange.export",
     "Finding": ".core.findings",
     "Fit": ".fitting.result",
+    "FitLike": ".results.fit_like",
+    "FitOptions": ".results.summary",
+    "FootTrack": ".movement.strides.result",
+    "HeadingFigures": ".results.summary",
+    "HingeFigures": ".results.joints",
     "Joint": ".body.parts",
+    "JointCentreFigures": ".results.joints",
+    "JointFigures": ".results.joints",
+    "JointHeadingFigures": ".results.joints",
+    "KnownMovements": ".movement.repetitions.naming",
+    "MagneticField": ".simulation.room_field",
+    "MagnetometerFigures": ".results.units",
+    "ModelFigures": ".results.summary",
     "Person": ".body.person",
     "Place": ".recording.capture",
     "Plan": ".study.planning.answer",
     "PoseSequence": ".body.motion.poses",
     "Question": ".study.planning.question",
     "Reference": ".study.accuracy.reference",
+    "Repetition": ".movement.repetitions.result",
+    "Repetitions": ".movement.repetitions.result",
+    "RootPathFigures": ".results.summary",
+    "SamplingFigures": ".results.summary",
     "Score": ".study.accuracy.scores",
     "Segment": ".body.parts",
+    "SegmentFigures": ".results.summary",
     "SegmentSureness": ".estimator.uncertainty.segments",
+    "SensorError": ".simulation.sensor_errors",
     "SetResult": ".study.planning.set_result",
     "Simulated": ".simulation.simulate",
     "SimulationSettings": ".simulation.settings",
+    "SlipFigures": ".results.units",
+    "SolverFigures": ".results.summary",
+    "StrictRanges": ".body.motion.joint_limits.report",
+    "Stride": ".movement.strides.result",
+    "Strides": ".movement.strides.result",
+    "Summary": ".results.summary",
+    "Symmetry": ".movement.cycles.sides",
+    "Trial": ".recording.trials",
+    "TrialFigures": ".results.summary",
     "Unit": ".recording.capture",
+    "UnitFigures": ".results.units",
+    "UnitTruth": ".simulation.simulate",
+    "UsualPosture": ".body.usual_postures",
     "Weights": ".weights",
     "WornSet": ".study.planning.question",
     "WornUnit": ".simulation.unit_path",
-    "Cycles": ".movement.cycles.curves",
-    "KnownMovements": ".movement.repetitions.naming",
-    "plot_cycles": ".movement.cycles.plots",
-    "known_movements": ".movement.repetitions.naming",
-    "Repetition": ".movement.repetitions.result",
-    "Repetitions": ".movement.repetitions.result",
-    "Symmetry": ".movement.cycles.sides",
-    "repetitions": ".movement.repetitions.find",
-    "stride_cycles": ".movement.cycles.sides",
-    "symmetries": ".movement.cycles.sides",
-    "Exported": ".files.exchange.export",
     "activities": ".movement.activities.tell",
     "compare": ".study.comparison.compare",
     "export": ".files.exchange.export",
     "fit": ".fitting.fit",
+    "known_movements": ".movement.repetitions.naming",
     "plan": ".study.planning.plan",
+    "plot_cycles": ".movement.cycles.plots",
     "read_capture": ".files.capture.folder",
     "read_fit": ".fitting.result",
     "read_grade": ".simulation.grades",
     "read_model": ".files.model.model_file",
     "read_motion": ".files.motion.motion_file",
     "read_reference": ".study.accuracy.reference_file",
+    "repetitions": ".movement.repetitions.find",
     "review": ".study.review.review",
     "simulate": ".simulation.simulate",
+    "stride_cycles": ".movement.cycles.sides",
     "strides": ".movement.strides.strides",
+    "symmetries": ".movement.cycles.sides",
 }
 
 __all__ = [
     "Activities",
+    "AngleFigures",
     "BodyModel",
     "Calibration",
     "Capture",
     "Case",
     "CaseResult",
     "Circumstances",
+    "ClockFigures",
     "Comparison",
     "Cycles",
+    "Dipole",
+    "EarthFieldFigures",
     "Event",
+    "ExceededRange",
     "Exported",
     "Finding",
     "Fit",
+    "FitLike",
+    "FitOptions",
     "FootTrack",
+    "HeadingFigures",
+    "HingeFigures",
     "Joint",
+    "JointCentreFigures",
+    "JointFigures",
+    "JointHeadingFigures",
     "KnownMovements",
+    "MagneticField",
+    "MagnetometerFigures",
+    "ModelFigures",
     "Person",
     "Place",
     "Plan",
@@ -153,16 +224,29 @@ __all__ = [
     "Reference",
     "Repetition",
     "Repetitions",
+    "RootPathFigures",
+    "SamplingFigures",
     "Score",
     "Segment",
+    "SegmentFigures",
     "SegmentSureness",
+    "SensorError",
     "SetResult",
     "Simulated",
     "SimulationSettings",
+    "SlipFigures",
+    "SolverFigures",
+    "StrictRanges",
     "Stride",
     "Strides",
+    "Summary",
     "Symmetry",
+    "Trial",
+    "TrialFigures",
     "Unit",
+    "UnitFigures",
+    "UnitTruth",
+    "UsualPosture",
     "Weights",
     "WornSet",
     "WornUnit",

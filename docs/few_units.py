@@ -407,7 +407,7 @@ def angle_bands(fit: bodyfit.Fit, truth: PoseSequence, bare: Sequence[str]) -> B
 
 def _start_heading(fit: bodyfit.Fit, truth: PoseSequence) -> float:
     """Heading error that is not counted, rad: the root's at the first frame, or none where north is known."""
-    if fit.summary["heading"]["reference"].startswith("magnetic north"):
+    if fit.summary.heading.to_north:
         return 0.0
     first = int(np.argmax(fit.time >= truth.time[0]))
     true, _ = true_at(truth, fit.time[first : first + 1])

@@ -2,61 +2,27 @@
 
 from __future__ import annotations
 
+import dataclasses
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+from example_summary import A_CENTRE, A_HEADING, joint, summary, unit
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.parts import Joint, Segment
 from bodyfit.body.person import Person
+from bodyfit.core.findings import Finding
 from bodyfit.files.model.model_file import read_model
+from bodyfit.results.joints import AngleFigures, HingeFigures, JointHeadingFigures
+from bodyfit.results.summary import SolverFigures, Summary
 
-SUMMARY = {
-    "bodyfit_version": "0.1.0",
-    "capture": "lamp_lighter",
-    "sampling": {"start_s": 0.0, "end_s": 1.0, "frequency_hz": 100.0, "frames": 101, "keyframe_hz": 20.0},
-    "model": {"name": "chain", "segments": 3, "joints": 2},
-    "heading": {"reference": "a faces +X at the first frame"},
-    "units": {
-        "a_unit": {
-            "segment": "a",
-            "sensors": ["accelerometer", "gyroscope"],
-            "mounting_quat_xyzw": np.array([0.0, 0.0, 0.0, 1.0]),
-            "mounting_source": "given",
-            "gyroscope_bias_deg_per_s": [0.12, -0.348, 1.0],
-            "magnetometer_trusted_share": 0.834,
-            "gaps": [[0.1, 0.2], [0.5, 0.6]],
-        },
-        "b_unit": {"segment": "b", "sensors": ["orientation"]},
-    },
-    "joints": {
-        "first": {
-            "type": "ball",
-            "lever_arm_parent_m": [0.0104, -0.2804, 0.004],
-            "lever_arm_child_m": [0.0, 0.123, 0.0],
-            "lever_arm_source": "found from the motion",
-            "residual_m_s2": 0.4123,
-            "relative_heading_sd_deg": 1.26,
-            "determined": True,
-            "angles": {"flexion": {"min_deg": -12.34, "max_deg": 56.78}},
-        },
-        "second": {
-            "type": "hinge",
-            "hinge_axis_parent": [0.0, 0.0, 1.0],
-            "relative_heading_sd_deg": 80.0,
-            "determined": False,
-            "note": "it never moved",
-            "angles": {"flexion": {"min_deg": 0.0, "max_deg": np.float32(1.5)}},
-        },
-    },
-    "solver": {"iterations": 12, "converged": True, "last_step_deg": 0.0123, "cost": np.float64("nan")},
-    "wall_time_s": 1.94,
-    "findings": [],
-    "warnings": ["the second joint never moved"],
-}
+FINDINGS = (
+    Finding("heading-undetermined", "warning", "the second joint never moved", "move it", joints=("second",)),
+    Finding("gap-bridged", "note", "two gaps", "nothing", units=("a_unit",)),
+)
 
 
 def smooth_rotations(count: int, seed: int) -> Rotation:
@@ -90,6 +56,33 @@ def chain(known: bool = True) -> BodyModel:
     return BodyModel("chain", {name: Segment(name) for name in "abc"}, joints)
 
 
+def chain_summary(poses: PoseSequence) -> Summary:
+    """What a fit of the chain might tell of itself."""
+    first, second = (
+        joint(of, poses, angles={"flexion": AngleFigures(*limits)})
+        for of, limits in zip(poses.model.joints.values(), [(-12.34, 56.78), (0.0, 1.5)], strict=True)
+    )
+    a_unit = unit(
+        "a",
+        gyroscope_bias_deg_per_s=(0.12, -0.348, 1.0),
+        magnetometer_trusted_share=0.834,
+        gaps=((0.1, 0.2), (0.5, 0.6)),
+    )
+    return summary(
+        poses,
+        units={"a_unit": a_unit, "b_unit": unit("b", sensors=("orientation",))},
+        joints={
+            "first": dataclasses.replace(first, centre=A_CENTRE, heading=A_HEADING),
+            "second": dataclasses.replace(
+                second,
+                hinge=HingeFigures((0.0, 0.0, 1.0), (0.0, 0.0, 1.0), 1.5, 2.0),
+                heading=JointHeadingFigures(80.0, False, "it never moved"),
+            ),
+        },
+        solver=SolverFigures(12, True, None, 0.0123),
+    )
+
+
 def fit_of(poses: PoseSequence, with_sd: bool = False) -> Any:
     """What the estimator hands over."""
     sd = {joint: {a: 0.01 + 0 * v for a, v in angles.items()} for joint, angles in poses.joint_angles.items()}
@@ -99,7 +92,7 @@ def fit_of(poses: PoseSequence, with_sd: bool = False) -> Any:
         joint_angles=poses.joint_angles,
         joint_angle_sd=sd if with_sd else None,
         poses=poses,
-        summary=SUMMARY,
-        findings=(),
+        summary=chain_summary(poses) if poses.model.name == "chain" else summary(poses),
+        findings=FINDINGS,
         trials=(),
     )

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+from example_summary import A_CENTRE, summary, unit
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body.motion.poses import PoseSequence
@@ -14,8 +15,11 @@ from bodyfit.body.person import Person
 from bodyfit.core.findings import Finding
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.pose_tables import write_joints, write_segments
-from bodyfit.files.plain.json_text import summary_text
 from bodyfit.files.scene.gltf import write_pose
+from bodyfit.files.summary_file import summary_text
+from bodyfit.results.joints import JointHeadingFigures
+from bodyfit.results.summary import FitOptions, HeadingFigures, SolverFigures, Summary
+from bodyfit.results.units import ClockFigures
 
 TITLE = '</script><script>window.broken = 1</script><b>Walk</b> & "turn"'
 FINDINGS = (
@@ -71,63 +75,46 @@ def spread(poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
     return {joint: {angle: wide for angle in angles} for joint, angles in poses.joint_angles.items()}
 
 
-def summary_of(poses: PoseSequence) -> dict[str, Any]:
+def summary_of(poses: PoseSequence) -> Summary:
     """A summary with the parts that the report shows."""
-    joints = {}
-    for name, joint in poses.model.joints.items():
-        angles = {
-            angle: {"min_deg": float(np.degrees(a.min())), "max_deg": float(np.degrees(a.max()))}
-            | ({"range_deg": np.degrees(joint.range[angle]).tolist()} if angle in joint.range else {})
-            for angle, a in poses.joint_angles[name].items()
-        }
-        joints[name] = {
-            "type": joint.type,
-            "parent": joint.parent,
-            "child": joint.child,
-            "angles": angles,
-            "range_source": joint.range_source,
-            "determined": name != "l_hip",
-            "note": "it <hardly> moved" if name == "l_hip" else None,
-            "relative_heading_sd_deg": 1.5,
-            "lever_arm_parent_m": [0.0104, -0.2804, 0.004],
-            "lever_arm_child_m": [0.0, 0.123, 0.0],
-            "lever_arm_sd_m": [0.001, 0.002, 0.003, 0.004, 0.005, 0.006],
-            "lever_arm_source": "motion",
-            "residual_m_s2": 0.4123,
-        }
+    plain = summary(poses)
+    joints = {
+        name: dataclasses.replace(
+            one,
+            centre=A_CENTRE,
+            heading=JointHeadingFigures(
+                1.5, name != "l_hip", "it <hardly> moved" if name == "l_hip" else None
+            ),
+        )
+        for name, one in plain.joints.items()
+    }
     units = {
-        f"{name}_unit": {
-            "segment": name,
-            "sensors": ["accelerometer", "gyroscope", "magnetometer"],
-            "mounting_quat_xyzw": [0.0, 0.0, 0.0, 1.0],
-            "mounting_source": "still pose",
-            "mounting_sd_deg": [2.7, 5.3, 3.0],
-            "mounting_open": ["about Y"] if name == "l_thigh" else [],
-            "gyroscope_bias_deg_per_s": [0.12, -0.348, 1.0],
-            "accelerometer_scale": 1.0012,
-            "heading_drift_removed_deg": -12.34,
-            "magnetometer_trusted_share": 0.834,
-            "gaps": [[8.0, 8.4]] if name == "l_thigh" else [],
-            "field_untrusted_s": [[2.0, 3.5]] if name == "r_hindfoot" else [],
-        }
+        f"{name}_unit": unit(
+            name,
+            sensors=("accelerometer", "gyroscope", "magnetometer"),
+            mounting_source="still pose",
+            mounting_sd_deg=(2.7, 5.3, 3.0),
+            mounting_open=("about Y",) if name == "l_thigh" else (),
+            gyroscope_bias_deg_per_s=(0.12, -0.348, 1.0),
+            accelerometer_scale=1.0012,
+            heading_drift_removed_deg=-12.34,
+            magnetometer_trusted_share=0.834,
+            gaps=((8.0, 8.4),) if name == "l_thigh" else (),
+            field_untrusted_s=((2.0, 3.5),) if name == "r_hindfoot" else (),
+        )
         for name in poses.model.segments
     }
-    return {
-        "bodyfit_version": "0.1.0",
-        "capture": TITLE,
-        "options": {"alone": False, "leave_out": ["spare unit"], "sensors": None, "strict_ranges": True},
-        "sampling": {"frequency_hz": 60.0, "frames": len(poses.time), "start_s": 0.5, "end_s": 12.5},
-        "model": {"name": poses.model.name, "segments": len(poses.model.segments)},
-        "heading": {"reference": "magnetic north is +X", "facing_from": "joint axes"},
-        "root_position": "followed from the standing foot",
-        "gyroscope_latency_s": 0.0021,
-        "units": units,
-        "clocks": {"l_thigh_unit": {"offset_s": 0.00744, "rate_ppm": 12.0}},
-        "joints": joints,
-        "solver": {"iterations": 7, "converged": True, "last_step_deg": 0.01},
-        "findings": [f.as_data() for f in FINDINGS],
-        "warnings": [f"{FINDINGS[0].what}; {FINDINGS[0].advice}"],
-    }
+    return dataclasses.replace(
+        plain,
+        capture=TITLE,
+        options=FitOptions(None, False, ("spare unit",), True, "given", True),
+        heading=HeadingFigures("magnetic north is +X", "joint axes"),
+        gyroscope_latency_s=0.0021,
+        units=units,
+        clocks={"l_thigh_unit": ClockFigures(0.00744, 12.0)},
+        joints=joints,
+        solver=SolverFigures(7, True, 544.0, 0.01),
+    )
 
 
 def write_out(folder: Path, poses: PoseSequence | None = None, findings=FINDINGS, sd: bool = True) -> Path:
@@ -140,7 +127,8 @@ def write_out(folder: Path, poses: PoseSequence | None = None, findings=FINDINGS
         write_joints(file, poses.time, poses.joint_angles, spread(poses) if sd else None)
     with (folder / "pose.glb").open("wb") as file:
         write_pose(file, poses)
-    (folder / "summary.json").write_text(summary_text(summary_of(poses)), encoding="utf-8")
+    told = summary_text(summary_of(poses), poses.model, FINDINGS)
+    (folder / "summary.json").write_text(told, encoding="utf-8")
     if findings is not None:
         listed = {"findings": [found.as_data() for found in findings]}
         (folder / "findings.json").write_text(json.dumps(listed), encoding="utf-8")

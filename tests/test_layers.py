@@ -16,6 +16,7 @@ ORDER = (
     "core",
     "body",
     "recording",
+    "results",
     "files",
     "alignment simulation",
     "calibration",

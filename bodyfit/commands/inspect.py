@@ -39,7 +39,7 @@ def inspect(capture: Path, page: Path | None, data: Path | None, everything: boo
     with Progress() as progress:
         progress(0, 0, "loading")
         from ..files.capture.folder import read_capture
-        from ..files.plain.json_text import summary_text
+        from ..files.plain.json_text import json_text
         from ..files.plain.toml_writer import write_text
         from ..study.inspection.inspect import inspect as inspect_capture
         from ..study.inspection.page import write_inspection_page
@@ -51,5 +51,5 @@ def inspect(capture: Path, page: Path | None, data: Path | None, everything: boo
             progress(0, 0, f"writing {page}")
             write_inspection_page(inspection, page)
         if data is not None:
-            write_text(data, summary_text(inspection.as_data()))
+            write_text(data, json_text(inspection.as_data()))
     print_inspection(inspection, written, everything=everything)

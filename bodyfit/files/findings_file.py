@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from ..core.findings import SEVERITIES, Finding
-from ..errors import InputError
+from ..errors import suggest
 from .plain.atomic_file import whole_file
+from .plain.json_reader import read_json_object
+from .plain.records import Place, from_plain
 
 FILE = "findings.json"
-TEXTS = ("kind", "severity", "what", "advice")
-NUMBERS = ("start_s", "end_s", "value", "threshold")
-KEYS = {field.name for field in fields(Finding)} | {"start_s", "end_s", "stretches_s"}
+NEEDED = ("kind", "severity", "what", "advice")
+KINDS: dict[str, Any] = {
+    **dict.fromkeys((*NEEDED, "measure", "source", "handled"), str),
+    **dict.fromkeys(("units", "segments", "joints"), tuple[str, ...]),
+    **dict.fromkeys(("start_s", "end_s", "value", "threshold"), float | None),
+    "harm_deg": float,
+    "stretches_s": tuple[tuple[float, float], ...],
+}
 
 
 def write_findings(
@@ -52,56 +58,37 @@ def read_findings(path: str | Path) -> tuple[Finding, ...]:
         The file is missing, or is not one that `bodyfit review` wrote.
     """
     path = Path(path)
-    try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; {_again(path, 'make it')}") from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    except ValueError as error:
-        raise InputError(f"{path}: not JSON: {error}; {_again(path)}") from None
-    listed = content.get("findings") if isinstance(content, dict) else None
-    if not isinstance(listed, list):
-        raise InputError(
-            f"{path}: findings: found {listed!r:.60}, expected a list of objects; {_again(path)}"
-        )
-    return tuple(_finding(path, number, told) for number, told in enumerate(listed))
+    advice = f"Make it with `bodyfit review {path.parent}`"
+    content = read_json_object(path, advice)
+    return findings_of(content.get("findings"), Place(path, advice, "findings"))
 
 
-def _again(path: Path, what: str = "make it again") -> str:
-    return f"{what} with `bodyfit review {path.parent}`"
+def findings_of(data: Any, place: Place) -> tuple[Finding, ...]:
+    """Findings from JSON, in its order.
+
+    Parameters
+    ----------
+    data : a list of what `Finding.as_data` gives; keys that this version does not know are left out
+    place : where it stands
+
+    Raises
+    ------
+    InputError
+        It is not a list of findings; names file and key.
+    """
+    listed = from_plain(tuple[dict[str, Any], ...], data, place)
+    return tuple(_finding(told, place.at(number)) for number, told in enumerate(listed))
 
 
-def _finding(path: Path, number: int, told: Any) -> Finding:
-    """One finding; keys that this version does not know are left out."""
-    where = f"{path}: findings[{number}]"
-    if not isinstance(told, dict):
-        raise InputError(f"{where}: found {told!r:.60}, expected an object; {_again(path)}")
-    for key in TEXTS:
-        if not isinstance(told.get(key), str):
-            raise InputError(f"{where}.{key}: found {told.get(key)!r:.60}, expected text; {_again(path)}")
-    for key in NUMBERS:
-        value = told.get(key)
-        if not isinstance(value, (int, float, type(None))) or isinstance(value, bool):
-            raise InputError(f"{where}.{key}: found {value!r:.60}, expected a number or null; {_again(path)}")
-    spans = told.get("stretches_s") or []
-    if not (isinstance(spans, list) and all(_is_span(span) for span in spans)):
-        raise InputError(
-            f"{where}.stretches_s: found {spans!r:.60}, expected a list of [start, end] in s; {_again(path)}"
-        )
+def _finding(told: dict[str, Any], place: Place) -> Finding:
+    """One finding."""
+    for key, kind in KINDS.items():
+        if key in told:
+            from_plain(kind, told[key], place.of(key))
+        elif key in NEEDED:
+            place.of(key).refuse("this key is missing")
     if told["severity"] not in SEVERITIES:
-        raise InputError(
-            f"{where}.severity: found {told['severity']!r:.60}, expected one of {', '.join(SEVERITIES)}; "
-            f"{_again(path)}"
+        place.of("severity").refuse(
+            f"found {told['severity']!r:.60}; {suggest(told['severity'], SEVERITIES)}"
         )
-    names = {key: [str(name) for name in told.get(key) or ()] for key in ("units", "segments", "joints")}
-    known = {key: value for key, value in told.items() if key in KEYS}
-    return Finding.from_data(known | names)
-
-
-def _is_span(span: Any) -> bool:
-    return (
-        isinstance(span, list)
-        and len(span) == 2
-        and all(isinstance(t, (int, float)) and not isinstance(t, bool) for t in span)
-    )
+    return Finding.from_data({key: value for key, value in told.items() if key in KINDS})

@@ -3,139 +3,68 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import errno
 import io
-import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import IO, Any, Protocol
+from typing import IO, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ..body.chain import BodyModel
-from ..body.motion.poses import PoseSequence
-from ..core.findings import Finding
 from ..core.progress import Progress
-from ..errors import InputError, OutputError
+from ..errors import OutputError
 from ..recording.trials import Trial
-from .model.model_file import model_from_data
-from .motion.pose_tables import read_joints, write_joints, write_segments
+from ..results.fit_like import FitLike
+from ..results.summary import Summary
+from .motion.pose_tables import JointTable, write_joints, write_segments
 from .plain.atomic_file import check_folder
-from .plain.json_text import summary_text
-from .plain.readable import check_readable
 from .scene.gltf import write_pose
-from .summary_shapes import check_summary
-
-MOST_BYTES = 50e6  # of a summary.json: those of the demos take some 100 kB; by reasoning
-AGAIN = "Give the folder that `bodyfit fit … --out` wrote, or fit the capture again"
+from .summary_file import summary_text
 
 
-def read_summary(path: Path) -> dict[str, Any]:
-    """The content of a summary.json.
-
-    Raises
-    ------
-    InputError
-        The file is missing or not JSON.
-    """
-    try:
-        check_readable(path, MOST_BYTES)
-    except InputError as error:
-        raise InputError(f"{error}; {AGAIN}") from None
-    try:
-        summary = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError(f"{path}: no such file; {AGAIN}") from None
-    except (ValueError, RecursionError) as error:
-        raise InputError(f"{path}: not valid JSON: {error}; {AGAIN}") from None
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    if not isinstance(summary, dict):
-        raise InputError(f"{path}: found {type(summary).__name__}, expected an object; {AGAIN}")
-    check_summary(path, summary, AGAIN)
-    return summary
+def read_mountings(summary: Summary) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+    """Unit -> segment_from_unit (3, 3) and its covariance (3, 3), rad²; NaN where it was not finite."""
+    return {
+        name: (
+            Rotation.from_quat(unit.mounting_quat_xyzw).as_matrix(),
+            np.array(unit.mounting_covariance_rad2, float),
+        )
+        for name, unit in summary.units.items()
+    }
 
 
-def body_of_summary(path: Path, summary: Mapping[str, Any]) -> BodyModel:
-    """The scaled body that the fit used."""
-    if "body" not in summary:
-        raise InputError(f"{path}: no key 'body', which tells the body that was used; {AGAIN}")
-    body = summary["body"]
-    if isinstance(body, Mapping) and body.get("source") == "":  # earlier versions wrote an unknown source so
-        body = {key: value for key, value in body.items() if key != "source"}
-    return model_from_data(body, path, "body")
-
-
-def read_mountings(path: Path, summary: Mapping[str, Any]) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Unit -> segment_from_unit (3, 3) and its covariance (3, 3), rad²; NaN where it was not finite.
+def in_written_order(model: BodyModel, segments: Iterable[str]) -> BodyModel:
+    """The model with segments in the order of segments.csv and joints in that of their children.
 
     Parameters
     ----------
-    path : of the summary.json, for messages
-    summary : its content; units of earlier versions, which wrote no covariance, are left out
-
-    Raises
-    ------
-    InputError
-        An entry is not a quaternion, or not a 3 by 3 covariance.
+    model : from summary.json, whose keys are sorted
+    segments : names in the order of the table's columns
     """
-    out = {}
-    for name, unit in (summary.get("units") or {}).items():
-        if "mounting_covariance_rad2" not in unit:
-            continue
-        try:
-            turn = Rotation.from_quat(unit["mounting_quat_xyzw"]).as_matrix()
-            out[name] = turn, np.array(unit["mounting_covariance_rad2"], float).reshape(3, 3)
-        except (KeyError, TypeError, ValueError) as error:
-            raise InputError(f"{path}: units.{name}: its mounting can't be read: {error}; {AGAIN}") from None
-    return out
+    place = {name: number for number, name in enumerate(name for name in segments if name in model.segments)}
+    joints = sorted(model.joints.values(), key=lambda joint: place[joint.child])
+    return dataclasses.replace(
+        model,
+        segments={name: model.segments[name] for name in place},
+        joints={joint.name: joint for joint in joints},
+    )
 
 
-def findings_of_summary(path: Path, summary: Mapping[str, Any]) -> tuple[Finding, ...]:
-    """Findings that the fit wrote, in its order.
-
-    Raises
-    ------
-    InputError
-        One of them is not a finding.
-    """
-    try:
-        return tuple(Finding.from_data(data) for data in summary.get("findings") or ())
-    except (AttributeError, TypeError, ValueError) as error:
-        raise InputError(f"{path}: findings: one can't be read: {error}; {AGAIN}") from None
-
-
-def trials_of_summary(path: Path, summary: Mapping[str, Any]) -> tuple[Trial, ...]:
-    """Trials that the fit wrote.
-
-    Raises
-    ------
-    InputError
-        One of them is not a trial.
-    """
-    try:
-        return tuple(Trial.from_data(data) for data in (summary.get("sampling") or {}).get("trials") or ())
-    except (AttributeError, KeyError, TypeError, ValueError) as error:
-        raise InputError(f"{path}: sampling.trials: one can't be read: {error}; {AGAIN}") from None
-
-
-def read_angle_sd(out: Path, model: BodyModel) -> dict[str, dict[str, np.ndarray]] | None:
-    """Joint -> angle -> (T,) rad, or None: joints.csv holds none."""
-    path = out / "joints.csv"
-    spread = read_joints(path).angle_sd if path.is_file() else {}
-    if not spread:
-        return None
+def angle_sd_of(table: JointTable, model: BodyModel) -> dict[str, dict[str, np.ndarray]] | None:
+    """Joint -> angle -> (T,) rad, or None: the table holds none."""
     named = {
-        name: {angle: spread[f"{name}_{angle}"] for angle in joint.angles if f"{name}_{angle}" in spread}
+        name: {a: table.angle_sd[f"{name}_{a}"] for a in joint.angles if f"{name}_{a}" in table.angle_sd}
         for name, joint in model.joints.items()
     }
-    return {name: angles for name, angles in named.items() if angles}
+    return {name: angles for name, angles in named.items() if angles} or None
 
 
 TRIALS = "trials.csv"  # only of a capture of several trials
@@ -143,35 +72,6 @@ FILES = ("segments.csv", "joints.csv", "pose.glb", "summary.json")
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 MEGABYTE = 1e6  # bytes, by definition
 Writer = Callable[[IO[bytes]], object]
-
-
-class FitLike(Protocol):
-    """What a fit's folder holds of it."""
-
-    @property
-    def poses(self) -> PoseSequence:
-        """The motion."""
-        ...
-
-    @property
-    def summary(self) -> Mapping[str, Any]:
-        """The content of summary.json."""
-        ...
-
-    @property
-    def joint_angle_sd(self) -> Mapping[str, Mapping[str, np.ndarray]] | None:
-        """Joint -> angle -> (T,) rad, or None."""
-        ...
-
-    @property
-    def trials(self) -> Sequence[Trial]:
-        """Recordings that the capture was joined from; empty: it is one."""
-        ...
-
-
-def inferred_joints(summary: Mapping[str, Any]) -> tuple[str, ...]:
-    """Joints that a fit only inferred, no unit being on one side of them; of earlier versions none."""
-    return tuple(name for name, joint in (summary.get("joints") or {}).items() if joint.get("inferred"))
 
 
 def write_fit(
@@ -201,7 +101,7 @@ def write_fit(
     """
     out = Path(out)
     check_folder(out, (*FILES, TRIALS))
-    writers = _writers(fit, () if inferred else inferred_joints(fit.summary))
+    writers = _writers(fit, () if inferred else fit.summary.inferred_joints)
     with _refused(out, writers), _made(out), _scratch(out) as scratch:
         for done, (name, write) in enumerate(writers.items()):
             if progress:
@@ -222,7 +122,9 @@ def _writers(fit: FitLike, untold: Collection[str]) -> dict[str, Writer]:
         ),
         "joints.csv": partial(write_joints, time=fit.poses.time, angles=angles, angle_sd=spread),
         "pose.glb": partial(write_pose, poses=fit.poses),
-        "summary.json": lambda file: file.write(summary_text(fit.summary).encode()),
+        "summary.json": lambda file: file.write(
+            summary_text(fit.summary, fit.poses.model, fit.findings).encode()
+        ),
     }
     if fit.trials:
         writers[TRIALS] = partial(_write_trials, trials=fit.trials)

@@ -37,7 +37,7 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
     found = []
     for track in tracks:
         facing = track.found.body.facing
-        doubtful = () if facing is None else tuple(np.flatnonzero(facing.doubtful))
+        doubtful = () if facing is None else np.flatnonzero(facing.doubtful).tolist()
         found += facing_findings(track.problem, facing)
         found += mounting_findings(track.problem, track.found.body.mounting, doubtful)
     return [*(slip_finding(slip) for slip in slips), *found]

@@ -6,21 +6,23 @@ import dataclasses
 import time as clock
 from collections.abc import Collection
 
-from ..body.motion.joint_limits.enforce import range_bounds, strict_report, within_ranges
+from ..body.motion.joint_limits.enforce import range_bounds, within_ranges
+from ..body.motion.joint_limits.report import strict_report
 from ..calibration.intake import examine
 from ..core.findings import inferred_as_notes, worst_first
 from ..core.progress import Progress
 from ..recording.capture import Capture, unmeasured_joints
+from ..results.summary import BY_BOTH_FEET, FitOptions
 from ..weights import Weights
 from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
 from .body_size.fuse import BodySize, body_size
+from .figures.summary import summarise
 from .fit_findings import fit_findings
 from .frames import poses_of
 from .result import Fit
 from .root_path import path_account, with_path
 from .select import selected
 from .slip.detect import Slip
-from .summary import summarise
 from .track import Track, mounted_together, solve_track, solve_with_slips
 from .usual_postures import told
 
@@ -86,25 +88,25 @@ def fit(
         smooth = poses
         if strict_ranges:
             poses = within_ranges(smooth, progress)
-    options = {
-        "sensors": sorted(sensors) if sensors is not None else None,
-        "alone": alone,
-        "leave_out": sorted(leave_out),
-        "strict_ranges": strict_ranges,
-        "assign": assign,
-        "usual_postures": usual_postures,
-    }
+    options = FitOptions(
+        sensors=tuple(sorted(sensors)) if sensors is not None else None,
+        alone=alone,
+        leave_out=tuple(sorted(leave_out)),
+        strict_ranges=strict_ranges,
+        assign=assign,  # type: ignore[arg-type] - the intake refuses other words
+        usual_postures=usual_postures,
+    )
     own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses, worn.trials))
     every = inferred_as_notes((*intake.findings, *size.findings, *own), unmeasured_joints(worn))
     findings = worst_first(every)
     seconds = clock.perf_counter() - started
-    summary = summarise(worn, tracks, poses, options, seconds, slips, intake, findings)
-    summary["segments"] = size.as_data()
+    summary = dataclasses.replace(
+        summarise(worn, tracks, poses, intake, slips, options, seconds),
+        segments=size.figures(),
+        strict_ranges=strict_report(smooth, poses) if strict_ranges else None,
+    )
     if path is not None:
-        summary["root_position"] = "followed from the paths of both feet"
-        summary["root_path"] = path_account(path)
-    if strict_ranges:
-        summary["strict_ranges"] = strict_report(smooth, poses)
+        summary = dataclasses.replace(summary, root_position=BY_BOTH_FEET, root_path=path_account(path))
     sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
     return Fit(
         poses,

@@ -14,6 +14,7 @@ from ..estimator.problem.problem import DETERMINED
 from ..estimator.problem.schedule import SCHEDULE
 from ..estimator.uncertainty.joint_angles import heading_sd
 from ..recording.trials import Trial
+from ..results.kinds import Span
 from .stretches import inferred_segments, stretches_of
 
 if TYPE_CHECKING:
@@ -195,5 +196,5 @@ def _inferred(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[Tri
         )
 
 
-def _told(stretches: list[list[float]]) -> str:
+def _told(stretches: Sequence[Span]) -> str:
     return ", ".join(f"{a:.2f} to {b:.2f}" for a, b in stretches)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -14,18 +14,11 @@ from ..body.motion.poses import PoseSequence
 from ..core.findings import Finding
 from ..errors import InputError
 from ..estimator.uncertainty.segments import SegmentSureness
-from ..files.fit_folder import (
-    AGAIN,
-    body_of_summary,
-    findings_of_summary,
-    inferred_joints,
-    read_angle_sd,
-    read_mountings,
-    read_summary,
-    trials_of_summary,
-)
-from ..files.motion.pose_tables import read_segments
+from ..files.fit_folder import angle_sd_of, in_written_order, read_mountings
+from ..files.motion.pose_tables import read_joints, read_segments
+from ..files.summary_file import AGAIN, read_summary
 from ..recording.trials import Trial
+from ..results.summary import Summary
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -38,7 +31,7 @@ class Fit:
     Attributes
     ----------
     poses : every segment's rotation over time, joint angles, positions
-    summary : what was estimated, residual figures, warnings; plain data, the content of summary.json
+    summary : what was estimated and how well it agrees; summary.json holds it under the same names
     joint_angle_sd : joint -> angle -> (T,) rad, standard deviation; nothing of joints that were not measured
     mounting : unit -> segment_from_unit (3, 3) and the covariance (3, 3), rad², of the rotation vector φ with
         Exp(φ) segment_from_unit true, segment frame
@@ -48,7 +41,7 @@ class Fit:
     """
 
     poses: PoseSequence
-    summary: dict[str, Any]
+    summary: Summary
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] | None = None
     mounting: Mapping[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
@@ -73,12 +66,12 @@ class Fit:
     @property
     def start_time(self) -> str | None:
         """Moment from which `time` counts, ISO 8601; None: not known."""
-        return (self.summary.get("sampling") or {}).get("start_time")
+        return self.summary.sampling.start_time
 
     @property
     def inferred_joints(self) -> tuple[str, ...]:
         """Joints with no unit on one side: nothing measured them, see their standard deviations."""
-        return inferred_joints(self.summary)
+        return self.summary.inferred_joints
 
     def write(self, out: str | Path, inferred: bool = False) -> None:
         """Writes segments.csv, joints.csv, pose.glb and summary.json to a folder, all or none.
@@ -168,8 +161,9 @@ def read_fit(out: str | Path) -> Fit:
 
     Returns
     -------
-    Fit; numbers as they were written, quaternions to 1e-9, mountings to 1e-6. `segment_sd` is empty: no file
-    holds it
+    Fit; figures and findings as they were, arrays as they were written: quaternions to 1e-9, angles to 1e-6
+    degrees, mountings to 1e-6. No file holds `segment_sd`, and of the body no meshes, poses to be held and
+    usual postures: these are empty
 
     Raises
     ------
@@ -177,24 +171,22 @@ def read_fit(out: str | Path) -> Fit:
         A file is missing or is not what a fit writes.
     """
     out = Path(out)
-    told = out / "summary.json"
-    summary = read_summary(told)
-    model = body_of_summary(told, summary)
-    table = read_segments(out / "segments.csv")
-    missing = [segment for segment in model.segments if segment not in table.rotations]
+    told = read_summary(out / "summary.json")
+    table, joints = read_segments(out / "segments.csv"), read_joints(out / "joints.csv")
+    missing = [segment for segment in told.model.segments if segment not in table.rotations]
     if missing:
         raise InputError(
             f"{out / 'segments.csv'}: no columns of segment {missing[0]!r}, which the body in summary.json "
-            f"has; {AGAIN}"
+            f"has. {AGAIN}"
         )
-    followed = str(summary.get("root_position", "")).startswith("followed")
-    root = table.positions.get(model.root) if followed else None
+    model = in_written_order(told.model, table.rotations)
+    root = table.positions.get(model.root) if told.summary.root_followed else None
     rotations = {segment: table.rotations[segment] for segment in model.segments}
     return Fit(
         PoseSequence(table.time, rotations, model, root),
-        summary,
-        read_angle_sd(out, model),
-        read_mountings(told, summary),
-        findings_of_summary(told, summary),
-        trials=trials_of_summary(told, summary),
+        told.summary,
+        angle_sd_of(joints, model),
+        read_mountings(told.summary),
+        told.findings,
+        trials=tuple(trial.trial for trial in told.summary.sampling.trials),
     )

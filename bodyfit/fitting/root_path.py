@@ -17,6 +17,8 @@ from ..feet.samples import FootSamples, foot_samples
 from ..feet.smoother import FootPath, LimbStart, foot_path
 from ..feet.weights import PathWeights
 from ..recording.capture import Capture, Unit
+from ..results.summary import RootPathFigures
+from .figures.plain import exact
 from .track import Track
 
 LEVER_SD = 0.03  # m, of ball and heel about where the fitted body has them: a shoe's sole; chosen; not tried
@@ -146,21 +148,20 @@ def _ankle(track: Track, foot: str) -> np.ndarray | None:
     return None
 
 
-def path_account(path: RootPath | None) -> dict[str, list[float]] | None:
+def path_account(path: RootPath) -> RootPathFigures:
     """What summary.json holds of a root path: standard deviations at some instants.
 
     Parameters
     ----------
-    path : or None: only the foot that stands was followed
+    path : of the root
 
     Returns
     -------
-    plain data, or None
+    RootPathFigures
     """
-    if path is None:
-        return None
-    return {
-        "time_s": path.sd_time.round(3).tolist(),
-        "horizontal_sd_m": np.sqrt((path.sd[:, 0] ** 2 + path.sd[:, 2] ** 2) / 2).round(4).tolist(),
-        "height_sd_m": path.sd[:, 1].round(4).tolist(),
-    }
+    across = np.sqrt((path.sd[:, 0] ** 2 + path.sd[:, 2] ** 2) / 2)
+    return RootPathFigures(
+        time_s=tuple(path.sd_time.round(3).tolist()),
+        horizontal_sd_m=exact(across.round(4)),
+        height_sd_m=exact(path.sd[:, 1].round(4)),
+    )

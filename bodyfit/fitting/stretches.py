@@ -10,12 +10,13 @@ import numpy as np
 from ..core.intervals import runs
 from ..recording.sampling import GAP
 from ..recording.trials import Trial, within
+from ..results.kinds import Span
 
 if TYPE_CHECKING:
     from .track import Track
 
 
-def stretches_of(time: np.ndarray, step: float) -> list[list[float]]:
+def stretches_of(time: np.ndarray, step: float) -> tuple[Span, ...]:
     """Stretches that long gaps of all units split the output into.
 
     Parameters
@@ -25,17 +26,17 @@ def stretches_of(time: np.ndarray, step: float) -> list[list[float]]:
 
     Returns
     -------
-    [start, end] in s, one a stretch
+    (start, end) in s, one a stretch
     """
     cuts = np.flatnonzero(np.diff(time) > GAP * step)
     first, last = np.r_[0, cuts + 1], np.r_[cuts, len(time) - 1]
-    return [[float(time[a]), float(time[b])] for a, b in zip(first, last, strict=True)]
+    return tuple((float(time[a]), float(time[b])) for a, b in zip(first, last, strict=True))
 
 
 def inferred_segments(
     tracks: Sequence[Track], trials: Sequence[Trial] = (), pauses: bool = True
-) -> dict[str, list[list[float]]]:
-    """Segment -> [start, end] s in which its unit was not measured and only its neighbours hold it.
+) -> dict[str, tuple[Span, ...]]:
+    """Segment -> (start, end) s in which its unit was not measured and only its neighbours hold it.
 
     Parameters
     ----------
@@ -53,7 +54,7 @@ def inferred_segments(
                 continue
             spans = _in_trials(signals.key_time[runs(signals.lost[:, u] & ~pause)], trials, signals.key_step)
             if len(spans):
-                out[segment] = np.round(spans, 4).tolist()
+                out[segment] = tuple((float(a), float(b)) for a, b in np.round(spans, 4))
     return out
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -34,13 +34,6 @@ class Trial:
         """The trial as JSON-ready data."""
         moment = None if self.start_time is None else self.start_time.isoformat()
         return {"name": self.name, "start_s": self.start, "end_s": self.end, "start_time": moment}
-
-    @classmethod
-    def from_data(cls, data: Mapping[str, object]) -> Trial:
-        """The trial whose `as_data` this is; raises KeyError, TypeError or ValueError where it is none."""
-        moment = data.get("start_time")
-        start_time = None if moment is None else datetime.fromisoformat(str(moment))
-        return cls(str(data["name"]), float(data["start_s"]), float(data["end_s"]), start_time)  # type: ignore[arg-type]
 
 
 def start_after(end: float) -> float:

@@ -10,6 +10,7 @@ import pytest
 from capture_files import write_folder
 from scipy.spatial.transform import Rotation
 from scripted_motion import person, quiet, relative_deg, swung, with_units
+from told import warned
 
 import bodyfit
 from bodyfit.body.chain import BodyModel
@@ -107,7 +108,7 @@ def test_mountings_come_from_a_seated_pose():
 def test_a_pose_that_a_unit_did_not_hold_is_reported_and_hardly_counts():
     made, _ = seated_then_moving(wrong=True)
     found = bodyfit.fit(made.capture, sensors=TWO)
-    told = [w for w in found.summary["warnings"] if "was not held" in w]
+    told = [w for w in warned(found) if "was not held" in w]
     assert told and "r_calf_unit" in told[0]
     off = Rotation.from_matrix(found.mounting["r_calf_unit"][0]) * made.units["r_calf_unit"].mounting.inv()
     assert np.degrees(off.magnitude()) < 5  # what a given mounting is usually off
@@ -129,4 +130,4 @@ def test_a_movement_of_one_joint_shows_how_its_units_sit():
     for name in units:
         seen = found.mounting[name][0] @ made.units[name].mounting.inv().apply([0, 0, 1.0])
         assert np.degrees(np.arccos(np.clip(seen @ [0, 0, 1.0], -1, 1))) < 3
-        assert "movement" in found.summary["units"][name]["mounting_source"]
+        assert "movement" in found.summary.units[name].mounting_source

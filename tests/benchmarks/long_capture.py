@@ -62,7 +62,7 @@ def measured(count: int) -> dict[str, float]:
         "frames": len(found.time),
         "wall_s": time.perf_counter() - before,
         "cpu_s": time.process_time() - cpu,
-        "iterations": found.summary["solver"]["iterations"],
+        "iterations": found.summary.solver.iterations,
         "peak_bytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024,
         "capture_bytes": sum(
             u.time.nbytes + u.accelerometer.nbytes + u.gyroscope.nbytes for u in capture.units.values()

@@ -10,6 +10,7 @@ import matplotlib.pyplot as plt
 import numpy as np
 import pytest
 from example_out import spread, walk
+from example_summary import summary
 from scipy.stats import norm
 
 from bodyfit.body.motion.joint_plots import LOOKS, POSITIVE
@@ -19,7 +20,7 @@ from bodyfit.fitting.result import Fit
 
 ROOT = Path(__file__).resolve().parents[2]
 POSES = walk(4.0)
-FIT = Fit(POSES, {}, spread(POSES))
+FIT = Fit(POSES, summary(POSES), spread(POSES))
 
 
 def test_curves_hold_the_angles_in_degrees():
@@ -47,7 +48,7 @@ def test_the_band_holds_95_percent_of_a_normal_distribution():
 
 
 def test_without_standard_deviations_there_is_no_band():
-    assert not any(axes.collections for axes in Fit(POSES, {}).plot_joint("r_knee").axes)
+    assert not any(axes.collections for axes in Fit(POSES, FIT.summary).plot_joint("r_knee").axes)
 
 
 def test_the_published_range_is_shaded():
@@ -88,7 +89,7 @@ def test_an_unknown_joint_is_refused_with_the_names():
 
 def test_gimbal_lock_does_not_set_the_scale():
     wild = {"r_knee": {"flexion": np.where(POSES.time < 1.0, np.pi, np.radians(2.0))}}
-    low, high = Fit(POSES, {}, wild).plot_joint("r_knee").axes[0].get_ylim()
+    low, high = Fit(POSES, FIT.summary, wild).plot_joint("r_knee").axes[0].get_ylim()
     angle = np.degrees(POSES.joint_angles["r_knee"]["flexion"][POSES.time >= 1.0])
     assert high - low < np.ptp(angle) * 1.2 + 2 * 4 + 1
 
@@ -99,7 +100,7 @@ def test_no_line_crosses_from_180_to_minus_180():
     from bodyfit.body.motion.poses import from_joint_angles
 
     turning = from_joint_angles(POSES.model, time, {joint.name: {"internal_rotation": 2.0 * time}})
-    (line,) = Fit(turning, {}).plot_joint(joint.name).axes[2].lines
+    (line,) = Fit(turning, summary(turning)).plot_joint(joint.name).axes[2].lines
     steps = np.diff(np.asarray(line.get_ydata(), float))
     assert np.nanmax(np.abs(steps)) < 180 and np.isnan(steps).any()
 

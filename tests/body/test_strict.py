@@ -14,7 +14,7 @@ from bodyfit.body.motion.joint_angles import rotation_from_angles
 from bodyfit.body.motion.joint_limits import enforce as strict
 from bodyfit.body.motion.joint_limits import nearest_motion as bounded_motion
 from bodyfit.body.motion.joint_limits.bounded_step import bounded_step
-from bodyfit.body.motion.joint_limits.enforce import range_bounds, strict_report, within_ranges
+from bodyfit.body.motion.joint_limits.enforce import range_bounds, within_ranges
 from bodyfit.body.motion.joint_limits.free_chain import (
     Bounds,
     axes_of,
@@ -24,6 +24,7 @@ from bodyfit.body.motion.joint_limits.free_chain import (
     moved,
 )
 from bodyfit.body.motion.joint_limits.nearest_motion import SETTLED, SETTLING_S
+from bodyfit.body.motion.joint_limits.report import strict_report
 from bodyfit.body.motion.joint_limits.stretches import Stretch, merged
 from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
 from bodyfit.body.parts import SEQUENCES, Joint, Segment
@@ -152,19 +153,17 @@ def test_a_motion_within_its_ranges_is_returned_itself(held):
 
 def test_the_report_says_what_was_exceeded_and_what_changed(too_far, held):
     report = strict_report(too_far, held)
-    found = {
-        (j, a): n["most_deg"] for j, named in report["ranges_exceeded"].items() for a, n in named.items()
-    }
+    found = {(j, a): n.most_deg for j, named in report.ranges_exceeded.items() for a, n in named.items()}
     assert found == pytest.approx({key: deg for key, (deg, _) in OVER.items()}, abs=0.1)
     changed = [~same_bits(held.rotations[n], too_far.rotations[n]) for n in BODY.segments]
-    assert report["frames_changed"] == np.any(changed, axis=0).sum()
-    assert report["stretches"] == 2
-    assert set(report["segments_changed"]) == CONCERNED
-    assert report["largest_change_segment"] in ("l_upperarm", "l_forearm")
-    assert report["largest_change_deg"] == pytest.approx(10.0, abs=0.5)
-    assert report["largest_change_s"] == pytest.approx(4.0, abs=0.1)
+    assert report.frames_changed == np.any(changed, axis=0).sum()
+    assert report.stretches == 2
+    assert set(report.segments_changed) == CONCERNED
+    assert report.largest_change_segment in ("l_upperarm", "l_forearm")
+    assert report.largest_change_deg == pytest.approx(10.0, abs=0.5)
+    assert report.largest_change_s == pytest.approx(4.0, abs=0.1)
     nothing = strict_report(held, held)
-    assert (nothing["stretches"], nothing["largest_change_deg"], nothing["ranges_exceeded"]) == (0, 0.0, {})
+    assert (nothing.stretches, nothing.largest_change_deg, nothing.ranges_exceeded) == (0, 0.0, {})
 
 
 def test_progress_counts_frames_to_the_end(too_far):
@@ -266,7 +265,7 @@ def test_a_neighbour_at_its_own_limit_is_taken_along_as_scipy_does():
         talocrural={"dorsiflexion": [24, 24.5, 24], "inversion": [34.5, 34.8, 34.5]},
     )
     ours = within_ranges(poses)
-    assert strict_report(poses, ours)["segments_changed"] == list(poses.model.segments)
+    assert strict_report(poses, ours).segments_changed == tuple(poses.model.segments)
     assert largest_excess(ours) <= 1e-6
     assert difference(ours, nearest_by_scipy(poses, ())) < 1e-5
 

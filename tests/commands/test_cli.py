@@ -15,7 +15,8 @@ from types import ModuleType, SimpleNamespace
 
 import numpy as np
 import pytest
-from example_fit import SUMMARY, chain, fit_of, poses_of
+from example_fit import chain, chain_summary, fit_of, poses_of
+from example_summary import unit
 from rich.console import Console
 
 import bodyfit
@@ -27,6 +28,8 @@ from bodyfit.core.findings import Finding
 from bodyfit.errors import CannotReconstructError, InputError
 from bodyfit.files.fit_folder import FILES
 from bodyfit.recording.capture import Capture, Unit
+from bodyfit.results.joints import JointHeadingFigures
+from bodyfit.results.summary import Summary
 
 HEAVY = ("numpy", "scipy", "pandas", "pyarrow", "pinocchio", "casadi", "trimesh", "vqf", "rich")
 
@@ -263,8 +266,11 @@ def test_an_unknown_public_name_is_an_attribute_error():
 # --- the printed table ---
 
 
+SUMMARY = chain_summary(poses_of(chain()))
+
+
 def printed(
-    summary: dict, width: int = 200, findings: tuple[Finding, ...] = (), everything: bool = False
+    summary: Summary, width: int = 200, findings: tuple[Finding, ...] = (), everything: bool = False
 ) -> str:
     text = io.StringIO()
     console = Console(file=text, width=width, highlight=False)
@@ -280,7 +286,7 @@ def test_table_shows_what_was_found_and_how_good_it_is():
     assert "hinge axis 0.00 0.00 1.00" in lines
     assert "second: it never moved" in lines
     assert "a_unit a acc, gyro 0.12 -0.35 1.00 given 83 2" in lines
-    assert "b_unit b fused – – – 0" in lines
+    assert "b_unit b fused – given – 0" in lines
     assert "solver 12 iterations, the last by 0.012°, 1.9 s" in lines
 
 
@@ -320,18 +326,18 @@ def test_a_finding_that_names_nobody_in_words_is_told_whose_it_is():
 
 
 def test_table_fits_a_hundred_columns():
-    summary = SUMMARY | {
-        "joints": {
-            name: SUMMARY["joints"]["first"] | {"note": "no turn " * 30}
-            for name in ("l_metatarsophalangeal", "vl5")
-        },
-    }
+    noted = dataclasses.replace(
+        SUMMARY.joints["first"], heading=JointHeadingFigures(1.5, True, "no turn " * 30)
+    )
+    summary = dataclasses.replace(SUMMARY, joints={"l_metatarsophalangeal": noted, "vl5": noted})
     long = dataclasses.replace(found("off", "u"), what="much " * 50)
     assert max(map(len, printed(summary, findings=(long,)).splitlines())) <= 100
 
 
-def test_a_summary_with_nothing_in_it_prints_dashes():
-    assert "capture –" in " ".join(printed({}).split())
+def test_what_is_not_known_is_printed_as_a_dash():
+    bare = dataclasses.replace(SUMMARY, capture="", units={"a_unit": unit("a")}, joints={})
+    text = " ".join(printed(bare).split())
+    assert "capture –" in text and "a_unit a acc, gyro – given – 0" in text
 
 
 # --- progress ---

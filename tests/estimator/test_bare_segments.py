@@ -218,8 +218,8 @@ def test_a_calf_without_unit_is_found_and_its_band_holds(leg):
 
 def test_an_inferred_joint_is_called_so(leg):
     _, found = leg
-    assert found.summary["joints"]["r_knee"]["determined"] is False
-    assert "inferred" in found.summary["joints"]["r_knee"]["note"]
+    assert found.summary.joints["r_knee"].heading.determined is False
+    assert "inferred" in found.summary.joints["r_knee"].heading.note
 
 
 # ---- recorded motion, and a real chain ----

@@ -104,9 +104,9 @@ def test_errors_lie_inside_the_bands_in_a_bent_field_and_out_of_it(reviewed):
     """95 % of ± 1.96 standard deviations, against the truth that came with the capture."""
     fit = bodyfit.read_fit(reviewed("steel_stairs"))
     truth = read_motion(DEMOS / "steel_stairs" / "truth" / "segments.csv.gz", fit.poses.model)
-    units = fit.summary["units"].values()
+    units = fit.summary.units.values()
     bent = np.any(
-        [(fit.time >= a) & (fit.time <= b) for unit in units for a, b in unit["field_untrusted_s"]], axis=0
+        [(fit.time >= a) & (fit.time <= b) for unit in units for a, b in unit.field_untrusted_s], axis=0
     )
     assert fit.joint_angle_sd is not None and 0.2 < bent.mean() < 0.6
     within, sizes = [], []

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from example_fit import SUMMARY, chain, fit_of, person, poses_of
+from example_fit import chain, fit_of, person, poses_of
 from scipy.spatial.transform import Rotation
 
 from bodyfit.errors import InputError, OutputError
@@ -25,7 +25,7 @@ from bodyfit.files.fit_folder import FILES, write_fit
 from bodyfit.files.motion import pose_tables
 from bodyfit.files.motion.pose_tables import continuous_quaternions, read_joints, read_segments
 from bodyfit.files.plain.atomic_file import check_folder
-from bodyfit.files.plain.json_text import summary_text
+from bodyfit.files.plain.json_text import json_text
 
 
 @pytest.fixture
@@ -136,14 +136,14 @@ def test_summary_is_strict_json_in_a_stable_order(fit, tmp_path):
     }
     assert read["units"]["a_unit"]["mounting_quat_xyzw"] == [0, 0, 0, 1]
     assert read["joints"]["second"]["angles"]["flexion"]["max_deg"] == 1.5
-    assert summary_text(dict(reversed(SUMMARY.items()))) == text
+    assert json_text(dict(reversed(read.items()))) == text
     assert '"hinge_axis_parent": [0.0, 0.0, 1.0]' in text
     assert '"warnings": [\n' in text  # numbers side by side, sentences below each other
 
 
 def test_summary_keeps_every_character_of_its_words():
     words = {"warnings": ["a [ 0, 1 ] b", "\n[\n 1\n ]"], "names": frozenset({"b", "a"}), "e": []}
-    assert json.loads(summary_text(words)) == {"warnings": words["warnings"], "names": ["a", "b"], "e": []}
+    assert json.loads(json_text(words)) == {"warnings": words["warnings"], "names": ["a", "b"], "e": []}
 
 
 # --- reading refuses what is wrong ---

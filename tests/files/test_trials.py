@@ -156,7 +156,7 @@ def test_a_fit_shares_mountings_and_starts_headings_anew(tmp_path: Path, swapped
             assert np.sqrt(np.mean(off**2)) < most
     kinds = {finding.kind for finding in result.findings}
     assert not kinds & {"capture-split", "gap-split", "segment-inferred", "clock-offset"}
-    assert len(result.summary["sampling"]["stretches_s"]) == 2
+    assert len(result.summary.sampling.stretches_s) == 2
 
     result.write(tmp_path)
     table = pd.read_csv(tmp_path / "trials.csv")

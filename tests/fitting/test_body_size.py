@@ -16,6 +16,7 @@ import pytest
 from capture_files import write_folder
 from scipy.spatial.transform import Rotation
 from scripted_motion import PERSON, simulated
+from told import warned
 
 import bodyfit
 from bodyfit.body.motion.poses import PoseSequence
@@ -27,6 +28,7 @@ from bodyfit.files.model.model_file import read_model
 from bodyfit.fitting.body_size.from_motion import _norm
 from bodyfit.fitting.body_size.fuse import body_size
 from bodyfit.fitting.body_size.length import MEASURED_SD, Length, fused
+from bodyfit.results.summary import SegmentFigures
 
 LIMBS = ("l_thigh", "r_thigh", "l_calf", "r_calf")
 TWO = frozenset({"accelerometer", "gyroscope"})
@@ -132,11 +134,11 @@ def test_standard_deviation_of_a_distance_is_what_drawing_arms_shows(monkeypatch
 
 def test_what_is_known_without_a_motion():
     person = Person(1.80, None, "male", {"r_thigh": 0.41})
-    size = body_size(read_model("right_leg").scaled(person), person).as_data()
-    assert size["r_thigh"] == {"length_m": 0.41, "length_sd_m": MEASURED_SD, "length_source": "measured"}
-    assert size["r_calf"]["length_m"] == pytest.approx(0.2529 * 1.80, abs=1e-4)  # de Leva's share
-    assert size["r_calf"]["length_source"] == "stature"
-    assert body_size(read_model("right_leg").scaled(), None).as_data() == {}
+    size = body_size(read_model("right_leg").scaled(person), person).figures()
+    assert size["r_thigh"] == SegmentFigures(0.41, MEASURED_SD, "measured")
+    assert size["r_calf"].length_m == pytest.approx(0.2529 * 1.80, abs=1e-4)  # de Leva's share
+    assert size["r_calf"].length_source == "stature"
+    assert body_size(read_model("right_leg").scaled(), None).figures() == {}
 
 
 def test_a_tape_measure_far_from_the_stature_is_reported():
@@ -163,13 +165,13 @@ def fitted(factor: float, measured: tuple[str, ...] = ()) -> bodyfit.Fit:
 @pytest.mark.parametrize("factor", [0.92, 1.08])
 def test_a_wrong_stature_is_pulled_towards_the_truth(factor):
     """Half of the 8 % or more is gone, the rest lies within the standard deviation that is stated."""
-    found, true = fitted(factor).summary["segments"], simulated("lower_body").truth.model.segments
+    found, true = fitted(factor).summary.segments, simulated("lower_body").truth.model.segments
     for name in LIMBS:
-        assert found[name]["length_source"] == "stature and motion"
-        off = abs(found[name]["length_m"] - true[name].length)
+        assert found[name].length_source == "stature and motion"
+        off = abs(found[name].length_m - true[name].length)
         assert off < 0.5 * abs(factor - 1) * true[name].length
-        assert off < 2 * found[name]["length_sd_m"]
-    assert found["r_hindfoot"]["length_source"] == "stature"
+        assert off < 2 * found[name].length_sd_m
+    assert found["r_hindfoot"].length_source == "stature"
 
 
 @pytest.mark.parametrize("factor", [0.92, 1.08])
@@ -190,28 +192,28 @@ def test_positions_come_nearer_with_the_lengths(factor):
 
 
 def test_a_measured_length_counts_more_than_a_stature():
-    found = fitted(0.92, LIMBS).summary["segments"]["r_thigh"]
+    found = fitted(0.92, LIMBS).summary.segments["r_thigh"]
     true = simulated("lower_body").truth.model.segments["r_thigh"].length
-    assert found["length_source"] == "measured and motion"
-    assert found["length_m"] == pytest.approx(true, abs=MEASURED_SD / 2)
-    assert found["length_sd_m"] < MEASURED_SD
+    assert found.length_source == "measured and motion"
+    assert found.length_m == pytest.approx(true, abs=MEASURED_SD / 2)
+    assert found.length_sd_m < MEASURED_SD
     levers = [
-        fit.summary["joints"]["r_knee"]["lever_arm_sd_m"] for fit in (fitted(0.92, LIMBS), fitted(0.92))
+        fit.summary.joints["r_knee"].centre.lever_arm_sd_m for fit in (fitted(0.92, LIMBS), fitted(0.92))
     ]
     assert np.linalg.norm(levers[0]) < np.linalg.norm(levers[1])
 
 
 def test_a_stature_of_another_person_is_reported():
-    warnings = fitted(0.7).summary["warnings"]
+    warnings = warned(fitted(0.7))
     (said,) = [text for text in warnings if "stature of 1.22 m" in text]
     assert "4 segments are on average" in said
-    assert not any("stature of" in text for text in fitted(1.0).summary["warnings"])
+    assert not any("stature of" in text for text in warned(fitted(1.0)))
 
 
 def test_each_unit_alone_keeps_the_stature(recordings):
     made = simulated("lower_body")
     fit = bodyfit.fit(made.capture, sensors=TWO, alone=True)
-    assert {"model", "stature"} >= {s["length_source"] for s in fit.summary["segments"].values()}
+    assert {"model", "stature"} >= {s.length_source for s in fit.summary.segments.values()}
 
 
 DEMOS = Path(__file__).resolve().parents[2] / "demo_captures"
@@ -223,20 +225,20 @@ def test_lengths_and_joint_centres_that_soft_tissue_feigns_are_not_believed():
     assert capture.person is not None
     summary = bodyfit.fit(capture, sensors=TWO).summary
     true = capture.model.scaled(capture.person).segments  # the invented person is like the model
-    assert summary["segments"]["l_calf"]["length_source"] == "stature"
-    for name, length in summary["segments"].items():
-        assert length["length_m"] == pytest.approx(true[name].length, abs=length["length_sd_m"])
+    assert summary.segments["l_calf"].length_source == "stature"
+    for name, length in summary.segments.items():
+        assert length.length_m == pytest.approx(true[name].length, abs=length.length_sd_m)
 
     truth = json.loads((DEMOS / "steel_stairs" / "truth" / "truth.json").read_text())
     worn = {unit["segment"]: unit for unit in truth["units"].values()}
     off = []
-    for name, joint in summary["joints"].items():
+    for name, joint in summary.joints.items():
         centres = truth["joint_centres_in_parent_m"][name], np.zeros(3)
-        found = joint["lever_arm_parent_m"], joint["lever_arm_child_m"]
-        for centre, arm, segment in zip(centres, found, (joint["parent"], joint["child"]), strict=True):
+        found = joint.centre.lever_arm_parent_m, joint.centre.lever_arm_child_m
+        for centre, arm, segment in zip(centres, found, (joint.parent, joint.child), strict=True):
             R = Rotation.from_quat(worn[segment]["segment_from_unit"])
             off.append(np.subtract(arm, R.inv().apply(np.subtract(centre, worn[segment]["position_m"]))))
-    sd = np.reshape([joint["lever_arm_sd_m"] for joint in summary["joints"].values()], (-1, 3))
+    sd = np.reshape([joint.centre.lever_arm_sd_m for joint in summary.joints.values()], (-1, 3))
     assert np.mean(np.abs(off) < 1.96 * sd) > 0.9
     assert np.max(np.abs(off) / sd) < 4
 
@@ -266,8 +268,8 @@ def test_lengths_of_the_chain_are_those_between_its_optical_markers(recordings):
     centres = [centres_by_markers(recordings / "chain_rigid", joint) for joint in (1, 2, 3, 4)]
     for i in (2, 3, 4):
         true = np.linalg.norm(centres[i - 1][0] - centres[i - 2][1])
-        found = fit.summary["segments"][f"segment_{i}"]
-        assert found["length_source"] == "motion"
-        assert found["length_m"] == pytest.approx(true, abs=0.015)
-        assert found["length_m"] == pytest.approx(true, abs=2 * found["length_sd_m"])
-    assert "segment_1" not in fit.summary["segments"]
+        found = fit.summary.segments[f"segment_{i}"]
+        assert found.length_source == "motion"
+        assert found.length_m == pytest.approx(true, abs=0.015)
+        assert found.length_m == pytest.approx(true, abs=2 * found.length_sd_m)
+    assert "segment_1" not in fit.summary.segments

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from example_summary import summary
 from pinocchio_poses import through_pinocchio
 from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
@@ -100,8 +101,7 @@ def fit_of(poses: PoseSequence, angle_sd: float, segment_sd: float) -> bodyfit.F
         for name, joint in poses.model.joints.items()
     }
     sd = SegmentSureness(np.full(count, segment_sd), np.full(count, segment_sd))
-    summary = {"heading": {"reference": "the pelvis faces +X at the first frame"}}
-    return bodyfit.Fit(poses, summary, angles, segment_sd=dict.fromkeys(poses.model.segments, sd))
+    return bodyfit.Fit(poses, summary(poses), angles, segment_sd=dict.fromkeys(poses.model.segments, sd))
 
 
 @pytest.mark.parametrize("sure", [1.0, 0.5])

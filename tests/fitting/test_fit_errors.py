@@ -7,6 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scripted_motion import simulated, with_units
+from told import warned
 
 import bodyfit
 from bodyfit.errors import BodyfitError, CannotReconstructError, InputError
@@ -132,19 +133,19 @@ def test_half_a_second_is_enough():
 def test_a_long_run_of_nan_is_left_open_and_told(first, count):
     """It used to be refused; now the segment is held by its neighbours there, and the summary says so."""
     found = bodyfit.fit(with_nan("gyroscope", first, count))
-    ((start, end),) = found.summary["sampling"]["inferred_s"]["r_hand"]
+    ((start, end),) = found.summary.sampling.inferred_s["r_hand"]
     time = capture().units["r_hand_unit"].time
     assert start == pytest.approx(time[first], abs=0.13)
     assert end == pytest.approx(time[min(first + count, len(time) - 1)], abs=0.13)
-    assert any("r_hand: its unit was not measured at" in w for w in found.summary["warnings"])
+    assert any("r_hand: its unit was not measured at" in w for w in warned(found))
 
 
 def test_rows_that_are_missing_are_a_gap_like_any_other():
     u = capture().units["r_hand_unit"]
     keep = np.r_[0:200, 240 : len(u.time)]
     found = bodyfit.fit(changed(time=u.time[keep], **{s: getattr(u, s)[keep] for s in u.sensors}))
-    assert list(found.summary["sampling"]["inferred_s"]) == ["r_hand"]
-    assert found.summary["units"]["r_hand_unit"]["gaps"] == [[4.0, 4.82]]
+    assert list(found.summary.sampling.inferred_s) == ["r_hand"]
+    assert found.summary.units["r_hand_unit"].gaps == ((4.0, 4.82),)
 
 
 def test_a_short_run_of_nan_is_bridged():
@@ -173,7 +174,7 @@ def test_an_orientation_with_a_long_gap_is_inferred_there():
     quat = simulated("right_arm").units["r_hand_unit"].rotation.as_quat()
     quat[100:150] = np.nan
     found = bodyfit.fit(changed(orientation=quat, gyroscope=None))
-    assert list(found.summary["sampling"]["inferred_s"]) == ["r_hand"]
+    assert list(found.summary.sampling.inferred_s) == ["r_hand"]
     assert all(np.isfinite(R.as_quat()).all() for R in found.rotations.values())
 
 
@@ -192,7 +193,7 @@ def test_time_that_does_not_increase():
 )
 def test_sensors_may_come_in_any_collection(sensors):
     found = bodyfit.fit(capture().between(2.0, 4.0), sensors=sensors)
-    assert found.summary["options"]["sensors"] == sorted(sensors)
+    assert found.summary.options.sensors == tuple(sorted(sensors))
 
 
 def test_progress_is_told_from_start_to_end():

@@ -33,16 +33,16 @@ def test_a_slip_of_30_degrees_is_found_within_a_second(kind, seed):
     A turn about the line from a unit to its only joint leaves the arm as it is, so the size is a lower bound.
     """
     made, unit, when = slipping(kind, seed, 30.0, across=True)
-    slips = bodyfit.fit(made.capture, sensors=TWO).summary["slips"]
-    assert [slip["unit"] for slip in slips][:1] == [unit]
-    assert abs(slips[0]["time_s"] - when) < 1.0
-    assert 10 <= slips[0]["angle_deg"] < 40
+    slips = bodyfit.fit(made.capture, sensors=TWO).summary.slips
+    assert [slip.unit for slip in slips][:1] == [unit]
+    assert abs(slips[0].time_s - when) < 1.0
+    assert 10 <= slips[0].angle_deg < 40
 
 
 @pytest.mark.parametrize(("kind", "seed"), [(kind, seed) for kind in KINDS for seed in (1, 2)])
 def test_nothing_slips_where_nothing_slipped(kind, seed):
     made, _, _ = slipping(kind, seed, 0.0)
-    assert bodyfit.fit(made.capture, sensors=TWO).summary["slips"] == []
+    assert bodyfit.fit(made.capture, sensors=TWO).summary.slips == ()
 
 
 @pytest.mark.parametrize("seed", [2, 7])
@@ -53,7 +53,7 @@ def test_soft_tissue_and_foot_strikes_on_stairs_are_no_slip(seed):
     settings = SimulationSettings(soft_tissue_deg_per_g=3.0, soft_tissue_mm_per_g=5.0)
     worn = WornSet(tuple((segment, SIX) for segment in motion.model.segments))
     _, capture = drawn(Question(motion, tolerances(["5"], motion), settings), worn, seed)
-    assert bodyfit.fit(capture).summary["slips"] == []
+    assert bodyfit.fit(capture).summary.slips == ()
 
 
 def one_joint(after: np.ndarray) -> Centre:

@@ -8,6 +8,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scripted_motion import relative_deg, simulated, with_units
+from told import warned
 
 import bodyfit
 from bodyfit.estimator.estimate import estimate
@@ -168,15 +169,15 @@ def test_one_unit_away_for_three_seconds_harms_only_that_stretch():
     found, broken = fitted_with(lambda u: without(u, 6.0, 9.0) if u.name == "r_forearm_unit" else u)
     for joint, error in broken.items():
         assert error < intact[joint] + 0.8  # degrees; there are 15 s of motion in all
-    ((start, end),) = found.summary["sampling"]["inferred_s"]["r_forearm"]
+    ((start, end),) = found.summary.sampling.inferred_s["r_forearm"]
     assert start == pytest.approx(6.0, abs=0.15) and end == pytest.approx(9.0, abs=0.15)
-    assert found.summary["sampling"]["stretches_s"] == [[found.time[0], found.time[-1]]]
+    assert found.summary.sampling.stretches_s == ((found.time[0], found.time[-1]),)
 
 
 def test_all_units_away_split_the_capture():
     found, broken = fitted_with(lambda u: without(u, 6.5, 8.5))
-    (_, first), (second, _) = found.summary["sampling"]["stretches_s"]
+    (_, first), (second, _) = found.summary.sampling.stretches_s
     assert first == pytest.approx(6.5, abs=0.03) and second == pytest.approx(8.5, abs=0.03)
     assert not np.any((found.time > 6.53) & (found.time < 8.47))
     assert max(broken.values()) < 2.0
-    assert any("split into" in w for w in found.summary["warnings"])
+    assert any("split into" in w for w in warned(found))

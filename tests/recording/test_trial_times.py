@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from bodyfit.files.plain.records import as_plain
 from bodyfit.recording.trials import PAUSE_S, Trial, between, start_after, within
+from bodyfit.results.summary import TrialFigures
 
 TWO = (Trial("a", 0.0, 10.0), Trial("b", 15.0, 30.0, datetime(2026, 3, 1, tzinfo=UTC)))
 
@@ -33,6 +35,6 @@ def test_the_next_one_begins_at_a_whole_second() -> None:
 
 def test_plain_data_comes_back() -> None:
     for trial in TWO:
-        assert Trial.from_data(trial.as_data()) == trial
-    with pytest.raises(KeyError):
-        Trial.from_data({"name": "a"})
+        assert TrialFigures.of(trial).trial == trial and as_plain(TrialFigures.of(trial)) == trial.as_data()
+    with pytest.raises(ValueError, match="Invalid isoformat"):
+        TrialFigures("a", 0.0, 1.0, "yesterday")

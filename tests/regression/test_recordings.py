@@ -19,6 +19,7 @@ import pandas as pd
 import pytest
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation, Slerp
+from told import warned
 
 import bodyfit
 from bodyfit.body.motion.chain_from_motion import person_from_legs
@@ -110,9 +111,9 @@ def test_soft_chain_mountings_from_arbitrary_motion(recordings):
     for unit in ("unit_3", "unit_4"):
         off = true[unit] * Rotation.from_matrix(found.mounting[unit][0]).inv()
         assert np.degrees(off.magnitude()) < 3.0
-        assert found.summary["units"][unit]["mounting_open"] == []
+        assert found.summary.units[unit].mounting_open == ()
     for unit in ("unit_1", "unit_2", "unit_5"):
-        assert found.summary["units"][unit]["mounting_open"]
+        assert found.summary.units[unit].mounting_open
         off = (true[unit] * Rotation.from_matrix(found.mounting[unit][0]).inv()).as_rotvec()
         assert off @ np.linalg.solve(found.mounting[unit][1], off) < 11.3  # χ², 3 d.o.f., 99 %
 
@@ -165,7 +166,7 @@ def test_single_units(recordings):
     "name", ["pendulum_a", "pendulum_b", "robot_arm_circle_150", "robot_arm_triangle_200"]
 )
 def test_recordings_with_unknown_mounting_run_and_say_what_they_assume(recordings, name):
-    warnings = " ".join(fitted(recordings / name).summary["warnings"])
+    warnings = " ".join(warned(fitted(recordings / name)))
     assert "no neutral pose declared" in warnings and "which way the body faced" in warnings
 
 
@@ -232,7 +233,7 @@ def test_clocks_in_step_are_left_alone(recordings):
         capture = bodyfit.read_capture(recordings / chain)
         units = list(capture.units.values())
         assert not unit_clocks(unaided(units), neighbours(units, capture.model)).apart.any()
-        assert not fitted(recordings / chain).summary["clocks"]
+        assert not fitted(recordings / chain).summary.clocks
 
 
 def outside(found: bodyfit.Fit, start: float, end: float) -> Any:
@@ -254,7 +255,7 @@ def test_a_gap_harms_only_its_own_stretch(recordings, away):
         mean_error(neighbours_of_chain(folder, outside(f, 30, 33), 0.015)) for f in (found, fitted(folder))
     )
     assert error <= 1.1 * intact
-    inferred = found.summary["sampling"]["inferred_s"]
+    inferred = found.summary.sampling.inferred_s
     assert list(inferred) == [f"segment_{i + 1}" for i in range(5) if away in (None, i)]
 
 

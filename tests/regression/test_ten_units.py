@@ -37,7 +37,7 @@ def test_angles_in_sagittal_plane_of_units_worn_anyhow(recordings, turned):
             assert np.corrcoef(mine, true)[0, 1] > 0.9
             errors.append(float(np.std(mine - true)))
         assert np.median(errors) <= most
-    assert found.summary["slips"] == []
+    assert found.summary.slips == ()
     said = [f for f in found.findings if "cannot tell which way" in f.what]
     assert {u for f in said for u in f.units} == {"left_wrist", "right_wrist"}
 

@@ -11,17 +11,19 @@ import numpy as np
 import pygltflib
 import pytest
 from click.testing import CliRunner
-from example_out import FINDINGS, TITLE, spread, summary_of, walk, write_out
+from example_out import FINDINGS, TITLE, spread, walk, write_out
 from scipy.spatial.transform import Rotation
 
 from bodyfit.commands.main import main
 from bodyfit.core.findings import Finding
 from bodyfit.errors import InputError, OutputError
 from bodyfit.files.scene.glb import read_glb
+from bodyfit.results.summary import FitOptions
 from bodyfit.study.report.curves import curves
 from bodyfit.study.report.files import read_fit_files
 from bodyfit.study.report.page import report_text, write_report
 from bodyfit.study.report.scene import light_scene, viewer_library
+from bodyfit.study.report.tables import _command
 from bodyfit.study.report.words import joint_label, number
 
 POSES = walk(seconds=4.0)
@@ -206,8 +208,8 @@ def test_findings_come_with_the_joints_of_their_units_and_segments(out):
     everything = curves(read_fit_files(out))
     told = everything["findings"]
     assert everything["stretches"] == [
-        {"label": "no samples", "spans": [[8.0, 8.4]]},
-        {"label": "field doubted", "spans": [[2.0, 3.5]]},
+        {"label": "no samples", "spans": [(8.0, 8.4)]},
+        {"label": "field doubted", "spans": [(2.0, 3.5)]},
     ]
     assert [found["joints"] for found in told] == [["r_knee"], ["l_talocrural"], ["l_hip"]]
 
@@ -308,19 +310,18 @@ def test_a_damaged_scene_is_refused(own):
 
 
 def test_files_of_two_fits_are_refused(own):
-    told = summary_of(POSES)
-    told["joints"]["r_knee"]["angles"]["twist"] = {}
-    (own / "summary.json").write_text(json.dumps(told))
-    with pytest.raises(InputError, match=r"no column 'r_knee_twist_deg'.*not of the same fit"):
+    other = (own / "joints.csv").read_text().replace("r_knee_flexion", "r_knee_twist", 2)
+    (own / "joints.csv").write_text(other)
+    with pytest.raises(InputError, match=r"no column 'r_knee_flexion_deg'.*not of the same fit"):
         read_fit_files(own)
 
 
 @pytest.mark.parametrize(
     ("content", "message"),
     [
-        ("{", r"summary\.json: not JSON"),
-        ("[1]", r"summary\.json: found a JSON list, expected an object"),
-        ("{}", r"summary\.json: joints: found None, expected an object"),
+        ("{", r"summary\.json: not valid JSON"),
+        ("[1]", r"summary\.json: found \[1\], expected an object"),
+        ("{}", r"summary\.json: body: this key is missing"),
     ],
 )
 def test_a_wrong_summary_is_refused(own, content, message):
@@ -335,12 +336,12 @@ GOOD = FINDINGS[0].as_data()
 @pytest.mark.parametrize(
     ("findings", "message"),
     [
-        (None, r"findings: found None, expected a list"),
-        (["text"], r"findings\[0\]: found 'text', expected an object"),
-        ([GOOD, GOOD | {"what": 3}], r"findings\[1\]\.what: found 3, expected text"),
-        ([GOOD | {"severity": "dire"}], r"findings\[0\]\.severity: found 'dire', expected one of note, warn"),
-        ([GOOD | {"start_s": "soon"}], r"findings\[0\]\.start_s: found 'soon', expected a number or null"),
-        ([GOOD | {"value": [1]}], r"findings\[0\]\.value: found \[1\], expected a number"),
+        (None, r"findings: found null; expected a list"),
+        (["text"], r"findings\[0\]: found 'text'; expected an object"),
+        ([GOOD, GOOD | {"what": 3}], r"findings\[1\]\.what: found 3; expected text"),
+        ([GOOD | {"severity": "dire"}], r"findings\[0\]\.severity: found 'dire'; expected one of note, warn"),
+        ([GOOD | {"start_s": "soon"}], r"findings\[0\]\.start_s: found 'soon'; expected a number"),
+        ([GOOD | {"value": [1]}], r"findings\[0\]\.value: found \[1\]; expected a number"),
     ],
 )
 def test_wrong_findings_are_refused(own, findings, message):
@@ -379,3 +380,17 @@ def test_letters_and_curves_stand_out_from_the_paper(text):
     for name in ("ink", "quiet", "plum", "serious", "warning", "note", "left", "right", "middle"):
         assert contrast(colours[name], colours["paper"]) > 4.5, name
         assert contrast(colours[name], colours["range"]) > 3, name
+
+
+def test_the_call_is_told_with_options_that_the_command_has():
+    from bodyfit.commands.fit import fit
+
+    named = {option for parameter in fit.params for option in parameter.opts}
+    every = FitOptions(("accelerometer", "gyroscope"), True, ("a b", "c"), True, "auto", False)
+    told = _command(every)
+    assert told == (
+        "bodyfit fit CAPTURE --out OUT --sensors accelerometer,gyroscope --alone --leave-out 'a b' "
+        "--leave-out c --strict-ranges --no-usual-postures --assign auto"
+    )
+    assert {word for word in told.split() if word.startswith("--")} <= named
+    assert _command(FitOptions(None, False, (), False, "given", True)) == "bodyfit fit CAPTURE --out OUT"

@@ -29,6 +29,7 @@ from scripted_motion import (
     swung,
     with_units,
 )
+from told import warned
 
 import bodyfit
 from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
@@ -327,7 +328,7 @@ def test_a_turned_world_turns_the_headings_and_nothing_else(heading):
     back = Rotation.from_rotvec([0.0, -heading, 0.0])
     turned = {n: back * R for n, R in b.rotations.items()}
     for joint, change in relative_deg(person("right_arm"), turned, a.rotations).items():
-        assert change < a.summary["joints"][joint]["relative_heading_sd_deg"]
+        assert change < a.summary.joints[joint].heading.relative_heading_sd_deg
     assert max(direction_deg(R, a.rotations[n]) for n, R in turned.items()) < 0.1
     seen_through = np.tan(MagneticField().dip) * 2 * 0.5
     assert max(rms_deg(off) for off in errors(turned, a.rotations).values()) < seen_through
@@ -369,7 +370,7 @@ def test_gyroscopes_that_lag_are_found_out_by_the_joints(lag_ms):
         late = CubicSpline(unit.time, unit.gyroscope)(np.maximum(unit.time - 1e-3 * lag_ms, unit.time[0]))
         units[name] = dataclasses.replace(unit, gyroscope=late)
     found = bodyfit.fit(with_units(made.capture, units), sensors={ACC, GYR})
-    assert 1e3 * found.summary["gyroscope_latency_s"] == pytest.approx(lag_ms, abs=2.0)
+    assert 1e3 * found.summary.gyroscope_latency_s == pytest.approx(lag_ms, abs=2.0)
     assert max(relative_deg(made.truth.model, found.rotations, made.truth.rotations).values()) < 1.0
 
 
@@ -397,7 +398,9 @@ def test_lever_arms_are_found_from_the_motion(body):
         ):
             unit = next(u for u in made.units.values() if u.segment == segment)
             true = unit.mounting.inv().apply(centre - unit.position)
-            off.append(np.linalg.norm(found.summary["joints"][name][f"lever_arm_{end}_m"] - true))
+            off.append(
+                np.linalg.norm(getattr(found.summary.joints[name].centre, f"lever_arm_{end}_m") - true)
+            )
     assert max(off) < 0.05 and np.median(off) < 0.02
 
 
@@ -429,9 +432,9 @@ def test_mountings_come_from_a_neutral_pose(body):
     found = bodyfit.fit(with_units(made.capture, units), sensors={ACC, GYR})
     assert max(relative_deg(made.truth.model, found.rotations, made.truth.rotations).values()) < 2.5
     for name in names[1:]:
-        mounting = Rotation.from_quat(found.summary["units"][name]["mounting_quat_xyzw"])
+        mounting = Rotation.from_quat(found.summary.units[name].mounting_quat_xyzw)
         assert np.degrees((mounting * made.units[name].mounting.inv()).magnitude()) < 2.5
-        assert found.summary["units"][name]["mounting_source"].startswith("still pose")
+        assert found.summary.units[name].mounting_source.startswith("still pose")
 
 
 # ---- saying so ----
@@ -452,8 +455,8 @@ def claims(made: Simulated, found: bodyfit.Fit) -> list[tuple[str, bool, float, 
     """(joint, whether it is said to be determined, stated deviation, true error) in degrees."""
     relative = relative_deg(made.truth.model, found.rotations, made.truth.rotations)
     return [
-        (joint, said["determined"], said["relative_heading_sd_deg"], relative[joint])
-        for joint, said in found.summary["joints"].items()
+        (joint, said.heading.determined, said.heading.relative_heading_sd_deg, relative[joint])
+        for joint, said in found.summary.joints.items()
     ]
 
 
@@ -474,7 +477,7 @@ def test_a_still_minute_does_not_determine_the_headings_and_says_so(body, bent):
     said = claims(made, found)
     free = [name for name, joint in made.truth.model.joints.items() if not joint.stiffness]
     assert free and not any(determined for joint, determined, _, _ in said if joint in free)
-    assert any("determined" in warning and free[0] in warning for warning in found.summary["warnings"])
+    assert any("determined" in warning and free[0] in warning for warning in warned(found))
     assert not wrong(said)
 
 

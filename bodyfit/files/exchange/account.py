@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+
+from ...core.findings import Finding
+from ...results.summary import Summary
 
 CAUTION = (
     "Not a medical device: no diagnosis, no advice on treatment, no decision on anyone's return to work or "
@@ -31,8 +33,6 @@ class Account:
     units : worn unit -> segment that it is on
     sensors : worn unit -> sensors used of it
     warnings : sentences, most harmful first
-    findings : severity -> how many
-    iterations, converged : of the solver; None where it isn't told
     start_time : moment from which time counts, ISO 8601; empty where it isn't known
     """
 
@@ -44,9 +44,6 @@ class Account:
     units: Mapping[str, str]
     sensors: Mapping[str, tuple[str, ...]]
     warnings: tuple[str, ...]
-    findings: Mapping[str, int]
-    iterations: int | None = None
-    converged: bool | None = None
     start_time: str = ""
 
     @property
@@ -58,7 +55,7 @@ class Account:
     @property
     def world(self) -> str:
         """Frames and signs in one sentence."""
-        return WORLD.format(heading=self.heading or "the heading of +X is not told")
+        return WORLD.format(heading=self.heading)
 
     def as_text(self) -> dict[str, str]:
         """Short word -> sentence, for a file's own attributes."""
@@ -75,26 +72,21 @@ class Account:
         }
 
 
-def account_of(summary: Mapping[str, Any]) -> Account:
-    """The account in a fit's summary; the one place here that reads it.
+def account_of(summary: Summary, findings: Sequence[Finding]) -> Account:
+    """The account that a fit gives of itself.
 
     Parameters
     ----------
-    summary : content of summary.json; keys that are missing count as not told
+    summary, findings : of the fit
     """
-    units, solver = summary.get("units") or {}, summary.get("solver") or {}
-    found = [finding.get("severity", "note") for finding in summary.get("findings") or ()]
     return Account(
-        version=str(summary.get("bodyfit_version") or "of unknown version"),
-        title=str(summary.get("capture") or ""),
-        model=str((summary.get("model") or {}).get("name") or ""),
-        heading=str((summary.get("heading") or {}).get("reference") or ""),
-        root=str(summary.get("root_position") or ""),
-        units={name: str(unit.get("segment") or "") for name, unit in units.items()},
-        sensors={name: tuple(unit.get("sensors") or ()) for name, unit in units.items()},
-        warnings=tuple(summary.get("warnings") or ()),
-        findings={word: found.count(word) for word in ("serious", "warning", "note")},
-        iterations=solver.get("iterations"),
-        converged=solver.get("converged"),
-        start_time=str((summary.get("sampling") or {}).get("start_time") or ""),
+        version=summary.bodyfit_version,
+        title=summary.capture,
+        model=summary.model.name,
+        heading=summary.heading.reference,
+        root=summary.root_position,
+        units={name: unit.segment for name, unit in summary.units.items()},
+        sensors={name: unit.sensors for name, unit in summary.units.items()},
+        warnings=tuple(f.sentence for f in findings if f.severity != "note"),
+        start_time=summary.sampling.start_time or "",
     )

@@ -10,10 +10,11 @@ from pathlib import Path
 
 from ...errors import InputError, OutputError, suggest
 from ...recording.capture import Capture
+from ...results.fit_like import FitLike
 from ..plain.atomic_file import check_file
 from .bids.writer import write_bids
 from .c3d.file import write_c3d
-from .handover import Fitted, Handover, handover
+from .handover import Handover, handover
 from .netcdf_file import write_netcdf
 from .parquet_file import write_parquet
 from .spreadsheet import write_spreadsheet
@@ -37,7 +38,7 @@ class Exported:
 
 
 def export(
-    fit: Fitted,
+    fit: FitLike,
     path: str | Path,
     format: str | None = None,
     *,

@@ -5,38 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
 from ...body.motion.poses import PoseSequence
 from ...body.parts import Joint
 from ...errors import InputError
-from ..fit_folder import inferred_joints
+from ...results.fit_like import FitLike
 from ..plain.tables import read_table
 from .account import Account, account_of
 
 EVENTS, STRIDES = "events.csv", "strides.csv"
 Rows = Mapping[str, Sequence[Any]]
-
-
-class Fitted(Protocol):
-    """What is needed of a fit."""
-
-    @property
-    def poses(self) -> PoseSequence:
-        """The motion."""
-        ...
-
-    @property
-    def joint_angle_sd(self) -> Mapping[str, Mapping[str, np.ndarray]] | None:
-        """Joint -> angle -> (T,) rad."""
-        ...
-
-    @property
-    def summary(self) -> Any:
-        """The account of the fit."""
-        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +47,7 @@ class Handover:
         return {n: joint for n, joint in self.poses.model.joints.items() if n not in self.inferred}
 
 
-def handover(fit: Fitted, beside: str | Path | None = None) -> Handover:
+def handover(fit: FitLike, beside: str | Path | None = None) -> Handover:
     """All that is handed over of a fit.
 
     Parameters
@@ -84,10 +65,10 @@ def handover(fit: Fitted, beside: str | Path | None = None) -> Handover:
     return Handover(
         fit.poses,
         fit.joint_angle_sd or {},
-        account_of(fit.summary),
+        account_of(fit.summary, fit.findings),
         events,
         strides,
-        inferred_joints(fit.summary),
+        fit.summary.inferred_joints,
     )
 
 

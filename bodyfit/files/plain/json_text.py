@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 
-def summary_text(summary: Mapping[str, Any]) -> str:
-    """summary.json's text: keys in order, short lists on one line, what is not finite as null."""
-    text = json.dumps(_plain(summary), indent=2, sort_keys=True, allow_nan=False, ensure_ascii=False)
+def json_text(data: Mapping[str, Any]) -> str:
+    """The text of a file: keys in order, short lists on one line, what is not finite as null."""
+    text = json.dumps(_plain(data), indent=2, sort_keys=True, allow_nan=False, ensure_ascii=False)
     # a list of numbers is easier to read on one line; no string holds a raw line break in JSON
     return re.sub(r'\[\n *([^\[\]{}"]*?)\n *\]', _on_one_line, text) + "\n"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
@@ -12,6 +11,7 @@ from ...body.chain import BodyModel
 from ...body.person import Person
 from ...core.findings import Finding
 from ...estimator.problem.estimate import Estimate
+from ...results.summary import SegmentFigures
 from .findings import length_findings
 from .from_motion import lengths_from_motion
 from .length import MEASURED_SD, Length, fused, length_from_stature
@@ -32,14 +32,14 @@ class BodySize:
     sources: Mapping[str, Mapping[str, Length]]
     findings: tuple[Finding, ...] = field(default=())
 
-    def as_data(self) -> dict[str, dict[str, Any]]:
-        """Segment -> length_m, length_sd_m, length_source, as in summary.json."""
+    def figures(self) -> dict[str, SegmentFigures]:
+        """Segment -> how long it is."""
         return {
-            name: {
-                "length_m": round(length.value, 4),
-                "length_sd_m": round(length.sd, 4),
-                "length_source": " and ".join(self.sources[name]),
-            }
+            name: SegmentFigures(
+                length_m=round(float(length.value), 4),
+                length_sd_m=round(float(length.sd), 4),
+                length_source=" and ".join(self.sources[name]),
+            )
             for name, length in self.lengths.items()
         }
 

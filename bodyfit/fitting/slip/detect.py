@@ -75,7 +75,7 @@ def find_slip(problem: Problem, body: Body, average: Averages, freed: np.ndarray
     """
     if not len(body.levers):
         return None
-    part = stretches(problem.signals.lost[:, problem.measured].all(1))
+    part = stretches(np.all(problem.signals.lost[:, problem.measured], axis=1))
     found = [_in_stretch(problem, body, average, freed, part == n) for n in range(part[-1] + 1)]
     return max((slip for slip in found if slip is not None), key=lambda slip: slip.gain, default=None)
 

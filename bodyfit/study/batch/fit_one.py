@@ -17,7 +17,6 @@ from ...core.fingerprints import fingerprint
 from ...core.workers.work import Tell
 from ...errors import BodyfitError, InputError
 from ...files.capture.folder import read_capture
-from ...files.exchange.account import account_of
 from ...files.findings_file import FILE, write_findings
 from ...files.fit_folder import write_fit
 from ...fitting.fit import fit
@@ -103,7 +102,6 @@ def _with_reason(row: Row, reason: str, started: float) -> Row:
 
 def _done(row: Row, found: Fit, findings: dict[str, int], started: float) -> Row:
     """The row of a capture that was fitted."""
-    account = account_of(found.summary)
     ranges = {
         joint: {angle: _range(values) for angle, values in angles.items()}
         for joint, angles in found.joint_angles.items()
@@ -114,8 +112,8 @@ def _done(row: Row, found: Fit, findings: dict[str, int], started: float) -> Row
         state=DONE,
         seconds=time.perf_counter() - started,
         findings=findings,
-        iterations=account.iterations,
-        converged=account.converged,
+        iterations=found.summary.solver.iterations,
+        converged=found.summary.solver.converged,
         ranges=ranges,
     )
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ...files.finished_work import read_kept, write_files, write_kept
-from ...files.plain.json_text import summary_text
+from ...files.plain.json_text import json_text
 from ..accuracy.scores import Score
 from .page import comparison_page
 from .result import CaseResult, ComparisonResult
@@ -55,7 +55,7 @@ def write_comparison(comparison: ComparisonResult, out: Path) -> tuple[Path, ...
     """
     content = {
         "comparison.csv": comparison_csv(comparison),
-        "comparison.json": summary_text(comparison.as_data()),
+        "comparison.json": json_text(comparison.as_data()),
         "comparison.html": comparison_page(comparison),
     }
     return write_files(out, content)

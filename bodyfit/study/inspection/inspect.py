@@ -81,7 +81,7 @@ def _mountings(intake: Intake) -> tuple[dict[str, tuple[str, np.ndarray]], tuple
     out = {}
     for name, (_, covariance) in found.mounting.items():
         sd = np.sqrt(np.diag(covariance))
-        out[name] = (found.summary["units"][name]["mounting_source"], sd)
+        out[name] = (found.summary.units[name].mounting_source, sd)
     return out, tuple(f for f in found.findings if f.kind.startswith(("mounting", "pose", "unit-slipped")))
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ...files.finished_work import read_kept, write_files, write_kept
-from ...files.plain.json_text import summary_text
+from ...files.plain.json_text import json_text
 from .page import plan_page
 from .result import PlanResult
 
@@ -50,7 +50,7 @@ def write_plan(plan: PlanResult, out: Path) -> tuple[Path, ...]:
     """
     content = {
         "plan.csv": plan_csv(plan),
-        "plan.json": summary_text(plan.as_data()),
+        "plan.json": json_text(plan.as_data()),
         "plan.html": plan_page(plan),
     }
     return write_files(out, content)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
 from ...body.anatomy import mirrored
+from ...results.joints import AngleFigures
+from ...results.kinds import Span
+from ...results.summary import Summary
 from .files import FitFiles
 from .findings import joints_of
 from .words import joint_label, side_of, spaced
@@ -44,11 +46,13 @@ def curves(files: FitFiles) -> dict[str, Any]:
     }
 
 
-def _stretches(summary: Mapping[str, Any]) -> dict[str, list[list[float]]]:
-    """[start, end] s where any unit lacks samples, or doubts the field."""
-    units = (summary.get("units") or {}).values()
-    named = {"no samples": "gaps", "field doubted": "field_untrusted_s"}
-    return {label: [span for unit in units for span in unit.get(key) or []] for label, key in named.items()}
+def _stretches(summary: Summary) -> dict[str, list[Span]]:
+    """(start, end) s where any unit lacks samples, or doubts the field."""
+    units = summary.units.values()
+    return {
+        "no samples": [span for unit in units for span in unit.gaps],
+        "field doubted": [span for unit in units for span in unit.field_untrusted_s or ()],
+    }
 
 
 def curves_per_second(time: np.ndarray) -> float:
@@ -72,7 +76,7 @@ def _frames_kept(time: np.ndarray) -> slice:
 
 
 def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
-    told, twin = files.summary["joints"][joint], mirrored(joint)
+    told, twin = files.summary.joints[joint], mirrored(joint)
     spread = files.angle_sd[joint]
     return {
         "name": joint,
@@ -80,21 +84,21 @@ def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
         "side": side_of(joint),
         "twin": twin if twin in files.angles else None,
         "angles": [
-            _angle(angle, values[keep], spread.get(angle), keep, told["angles"][angle])
+            _angle(angle, values[keep], spread.get(angle), keep, told.angles[angle])
             for angle, values in files.angles[joint].items()
         ],
     }
 
 
 def _angle(
-    name: str, values: np.ndarray, spread: np.ndarray | None, keep: slice, told: Mapping[str, Any] | None
+    name: str, values: np.ndarray, spread: np.ndarray | None, keep: slice, told: AngleFigures
 ) -> dict[str, Any]:
     return {
         "name": name,
         "label": spaced(name),
         "values": _packed(_whole(values)),
         "spread": None if spread is None else _packed(_whole(_widest(spread[keep]))),
-        "range": (told or {}).get("range_deg"),
+        "range": told.range_deg,
     }
 
 

@@ -10,13 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from ...core.findings import Finding, worst_first
+from ...core.findings import Finding
 from ...errors import InputError
 from ...files.findings_file import FILE, read_findings
-from ...files.fit_folder import FILES, read_summary
+from ...files.fit_folder import FILES
 from ...files.motion.pose_tables import JointTable, read_joints
 from ...files.plain.readable import is_file, is_folder
 from ...files.scene.glb import read_glb
+from ...files.summary_file import read_summary
+from ...results.summary import Summary
 
 Angles = Mapping[str, Mapping[str, np.ndarray]]
 
@@ -29,7 +31,7 @@ class FitFiles:
     ----------
     time : (T,) s
     angles, angle_sd : joint name -> angle name -> (T,) rad; an angle without standard deviation is left out
-    summary : summary.json
+    summary : what the fit tells of itself
     findings : of findings.json; of summary.json where nobody has reviewed the fit yet; most harmful first
     reviewed : there is a findings.json
     scene : pose.glb: the description, and the array of each accessor
@@ -39,7 +41,7 @@ class FitFiles:
     time: np.ndarray
     angles: Angles
     angle_sd: Angles
-    summary: Mapping[str, Any]
+    summary: Summary
     findings: tuple[Finding, ...]
     reviewed: bool
     scene: tuple[dict[str, Any], list[np.ndarray]]
@@ -55,9 +57,9 @@ def read_fit_files(folder: Path) -> FitFiles:
         A file is missing or damaged, or two of them are not of the same fit.
     """
     _check_there(folder)
-    summary = read_summary(folder / "summary.json")
+    told = read_summary(folder / "summary.json")
     table = read_joints(folder / "joints.csv")
-    names = _angle_names(folder, summary, table)
+    names = _angle_names(folder, told.summary, table)
     found = folder / FILE
     read = [*FILES, *([found.name] if found.is_file() else [])]
     return FitFiles(
@@ -67,16 +69,12 @@ def read_fit_files(folder: Path) -> FitFiles:
             joint: {a: table.angle_sd[f"{joint}_{a}"] for a in angles if f"{joint}_{a}" in table.angle_sd}
             for joint, angles in names.items()
         },
-        summary,
-        read_findings(found) if found.is_file() else _own_findings(summary),
+        told.summary,
+        read_findings(found) if found.is_file() else told.findings,
         found.is_file(),
         read_glb(folder / "pose.glb"),
         {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in read},
     )
-
-
-def _own_findings(summary: Mapping[str, Any]) -> tuple[Finding, ...]:
-    return worst_first(Finding.from_data(data) for data in summary.get("findings") or ())
 
 
 def _check_there(folder: Path) -> None:
@@ -90,15 +88,12 @@ def _check_there(folder: Path) -> None:
         )
 
 
-def _angle_names(folder: Path, summary: Mapping[str, Any], table: JointTable) -> dict[str, list[str]]:
+def _angle_names(folder: Path, summary: Summary, table: JointTable) -> dict[str, list[str]]:
     """Joint -> its angles, those that summary.json tells of, in the order of joints.csv."""
-    joints = summary.get("joints")
-    if not isinstance(joints, dict) or not all(isinstance(j, dict) for j in joints.values()):
-        raise InputError(f"{folder / 'summary.json'}: joints: found {joints!r:.60}, expected an object")
     place = {name: number for number, name in enumerate(table.angles)}
-    names = {joint: list(told.get("angles") or {}) for joint, told in joints.items()}
+    names = {joint: list(told.angles) for joint, told in summary.joints.items()}
     for joint, angles in names.items():
-        if joints[joint].get("inferred") and not any(f"{joint}_{angle}" in place for angle in angles):
+        if summary.joints[joint].inferred and not any(f"{joint}_{angle}" in place for angle in angles):
             angles.clear()  # no unit measured it, and nobody asked for it
         for angle in angles:
             if f"{joint}_{angle}" not in place:

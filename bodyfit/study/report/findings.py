@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from ...core.findings import Finding
+from ...results.summary import Summary
 from .files import FitFiles
 from .words import joint_label, number, safe, spaced
 
@@ -99,10 +99,10 @@ def _short(value: float) -> str:
     return text.replace("-", "−") if "e" not in text else f"{value:.6f}".rstrip("0")
 
 
-def joints_of(found: Finding, summary: Mapping[str, Any]) -> list[str]:
+def joints_of(found: Finding, summary: Summary) -> list[str]:
     """Joints that a finding is about: those it names, and those that carry its segments and units."""
-    joints, units = summary["joints"], summary.get("units") or {}
-    worn_on = [units[name].get("segment") for name in found.units if name in units]
+    joints, units = summary.joints, summary.units
+    worn_on = [units[name].segment for name in found.units if name in units]
     segments = {*found.segments, *worn_on}
-    carried = [name for name, joint in joints.items() if joint.get("child") in segments]
+    carried = [name for name, joint in joints.items() if joint.child in segments]
     return [*[name for name in found.joints if name in joints], *carried]

@@ -46,7 +46,7 @@ def write_report(out: Path, page: Path | None = None) -> Path:
 def report_text(files: FitFiles) -> str:
     """The whole page, styles, scripts, viewer library and data inside."""
     parts = package_files("bodyfit.study.report") / "browser"
-    title = files.summary.get("capture") or "Motion"
+    title = files.summary.capture or "Motion"
     return Template((parts / "page.html").read_text(encoding="utf-8")).substitute(
         title=safe(title),
         lead=_lead(files),
@@ -58,7 +58,7 @@ def report_text(files: FitFiles) -> str:
         reproduction=reproduction(files),
         layout=html.escape(str(files.scene[0]["asset"].get("extras", {}).get("layout") or "")),
         curve_rate=number(curves_per_second(files.time)),
-        version=safe(files.summary.get("bodyfit_version")),
+        version=safe(files.summary.bodyfit_version),
         style=(parts / "page.css").read_text(encoding="utf-8"),
         library=viewer_library(),
         scripts="\n".join((parts / name).read_text(encoding="utf-8") for name in SCRIPTS),
@@ -69,12 +69,11 @@ def report_text(files: FitFiles) -> str:
 
 def _lead(files: FitFiles) -> str:
     """One line: how long, how many units, which body."""
-    model, sampling = (files.summary.get(key) or {} for key in ("model", "sampling"))
-    units = files.summary.get("units") or {}
-    begun = f" · from {sampling['start_time']}" if sampling.get("start_time") else ""
+    told = files.summary
+    begun = f" · from {told.sampling.start_time}" if told.sampling.start_time else ""
     return safe(
-        f"{number(files.time[-1] - files.time[0])} s · {len(units)} worn units · body model "
-        f"{model.get('name')} · {number(sampling.get('frequency_hz'))} frames a second{begun}"
+        f"{number(files.time[-1] - files.time[0])} s · {len(told.units)} worn units · body model "
+        f"{told.model.name} · {number(told.sampling.frequency_hz)} frames a second{begun}"
     )
 
 

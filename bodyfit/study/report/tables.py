@@ -7,15 +7,19 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
 
 import numpy as np
 
+from ...results.joints import HingeFigures, JointCentreFigures, JointHeadingFigures
+from ...results.kinds import Range
+from ...results.summary import FitOptions, Summary
+from ...results.units import UnitFigures
 from .files import FitFiles
 from .words import NONE, joint_label, number, safe, spaced, vector
 
 HALF_TURN = np.pi
-MM = 1000.0
+MM = 1000.0  # in a metre
+MS = 1000.0  # in a second
 Row = Sequence[str]
 
 
@@ -52,7 +56,7 @@ def joint_table(files: FitFiles) -> str:
 
 def _joint_rows(files: FitFiles, joint: str) -> list[tuple[str, Row]]:
     """One row an angle; the joint's first row opens its group."""
-    told = files.summary["joints"][joint]
+    told = files.summary.joints[joint]
     name = (
         f'<button type="button" class="plain" data-joint="{safe(joint)}">{safe(joint_label(joint))}</button>'
         f" <code>{safe(joint)}</code>"
@@ -65,8 +69,8 @@ def _joint_rows(files: FitFiles, joint: str) -> list[tuple[str, Row]]:
             safe(spaced(angle)),
             *_extent(values),
             number(_mean_deg(files.angle_sd[joint].get(angle))),
-            *_published(values, (told["angles"][angle] or {}).get("range_deg")),
-            _determined(told) if first else "",
+            *_published(values, told.angles[angle].range_deg),
+            _determined(told.heading) if first else "",
         ]
         rows.append((' class="opens"' if first else "", cells))
     return rows
@@ -88,7 +92,7 @@ def _mean_deg(spread: np.ndarray | None) -> float | None:
     return float(np.degrees(known.mean())) if len(known) else None
 
 
-def _published(values: np.ndarray, limits: Any) -> tuple[str, str]:
+def _published(values: np.ndarray, limits: Range | None) -> tuple[str, str]:
     """The range, and the share of frames beyond it."""
     known = np.degrees(values[np.isfinite(values)])
     if not limits or not len(known):
@@ -97,22 +101,21 @@ def _published(values: np.ndarray, limits: Any) -> tuple[str, str]:
     return f"{number(limits[0])} to {number(limits[1])}", number(100 * float(beyond))
 
 
-def _determined(told: Mapping[str, Any]) -> str:
+def _determined(told: JointHeadingFigures | None) -> str:
     """Whether the motion determined the joint, with the spread of its heading and the note."""
-    if "determined" not in told:
+    if told is None:
         return "not asked (each unit by itself)"
-    word = "yes" if told["determined"] else "<strong>no</strong>"
-    spread = number(told.get("relative_heading_sd_deg"))
-    note = f"; {safe(told['note'])}" if told.get("note") else ""
-    return f"{word}, heading ± {spread}°{note}"
+    word = "yes" if told.determined else "<strong>no</strong>"
+    note = f"; {safe(told.note)}" if told.note else ""
+    return f"{word}, heading ± {number(told.relative_heading_sd_deg)}°{note}"
 
 
 def range_sources(files: FitFiles) -> str:
     """Where the published ranges come from, joints of one source together."""
     by_source: dict[str, list[str]] = {}
-    for joint, told in files.summary["joints"].items():
-        if told.get("range_source") and joint in files.angles:
-            by_source.setdefault(told["range_source"], []).append(joint_label(joint))
+    for joint, told in files.summary.joints.items():
+        if told.range_source and joint in files.angles:
+            by_source.setdefault(told.range_source, []).append(joint_label(joint))
     items = [f"<li>{safe(', '.join(names))}: {safe(source)}</li>" for source, names in by_source.items()]
     return f'<ul class="small">{"".join(items)}</ul>' if items else ""
 
@@ -132,24 +135,24 @@ def unit_table(files: FitFiles) -> str:
         ),
         *("Magnetometer trusted %", "Samples missing"),
     )
-    units = files.summary.get("units") or {}
-    clocks = files.summary.get("clocks") or {}
-    rows = [("", _unit_row(name, told, clocks.get(name) or {})) for name, told in units.items()]
+    told = files.summary
+    late = {name: clock.offset_s for name, clock in told.clocks.items()}
+    rows = [("", _unit_row(name, unit, late.get(name))) for name, unit in told.units.items()]
     return table("Worn units", header, rows)
 
 
-def _unit_row(name: str, told: Mapping[str, Any], clock: Mapping[str, Any]) -> Row:
-    share, gaps = told.get("magnetometer_trusted_share"), told.get("gaps") or []
+def _unit_row(name: str, told: UnitFigures, late: float | None) -> Row:
+    share, gaps = told.magnetometer_trusted_share, told.gaps
     lost = sum(end - start for start, end in gaps)
     return (
         safe(name),
-        safe(told.get("segment")),
-        safe(", ".join(told.get("sensors") or [])),
-        safe(told.get("mounting_source")) + _open(told.get("mounting_open")),
-        vector(told.get("mounting_sd_deg"), 0),
-        number(MM * clock["offset_s"]) if "offset_s" in clock else NONE,
-        vector(told.get("gyroscope_bias_deg_per_s"), 2),
-        number(told.get("heading_drift_removed_deg")),
+        safe(told.segment),
+        safe(", ".join(told.sensors)),
+        safe(told.mounting_source) + _open(told.mounting_open),
+        vector(told.mounting_sd_deg, 0),
+        NONE if late is None else number(MS * late),
+        vector(told.gyroscope_bias_deg_per_s, 2),
+        number(told.heading_drift_removed_deg),
         "not used" if share is None else number(100 * share, 0),
         f"{len(gaps)} {'stretch' if len(gaps) == 1 else 'stretches'}, {number(lost, 2)} s"
         if gaps
@@ -157,15 +160,15 @@ def _unit_row(name: str, told: Mapping[str, Any], clock: Mapping[str, Any]) -> R
     )
 
 
-def _open(directions: Any) -> str:
+def _open(directions: Sequence[str]) -> str:
     """Turns of a mounting that nothing shows."""
-    return f"; <strong>open</strong>: {safe('; '.join(map(str, directions)))}" if directions else ""
+    return f"; <strong>open</strong>: {safe('; '.join(directions))}" if directions else ""
 
 
 def estimated(files: FitFiles) -> str:
     """What the fit estimated beside the motion: joint centres, axes, mountings, latency."""
-    told, joints = files.summary, files.summary["joints"]
-    rows = [("", _arm_row(name, joint)) for name, joint in joints.items() if "lever_arm_parent_m" in joint]
+    told, joints = files.summary, files.summary.joints
+    rows = [("", _arm_row(name, joint.centre)) for name, joint in joints.items() if joint.centre]
     parts = [_whole_body_facts(told)]
     if rows:
         header = (
@@ -173,49 +176,50 @@ def estimated(files: FitFiles) -> str:
             *("Found from", "Disagreement m/s²"),
         )
         parts.append(table("Where the joint centres lie (X forward, Y to the head, Z right)", header, rows))
-    axes = [("", _axis_row(name, joint)) for name, joint in joints.items() if "hinge_axis_parent" in joint]
+    axes = [("", _axis_row(name, joint.hinge)) for name, joint in joints.items() if joint.hinge]
     if axes:
         header = ("Joint", "Axis in the parent segment", "Axis in the child segment", "SD °", "Play °")
         parts.append(table("Hinge axes", header, axes))
-    mounted = [("", _mounting_row(name, unit)) for name, unit in (told.get("units") or {}).items()]
+    mounted = [("", _mounting_row(name, unit)) for name, unit in told.units.items()]
     header = ("Unit", "Segment from unit, quaternion x, y, z, w", "Found from", "Accelerometer scale")
     parts.append(table("How each unit sits on its segment", header, mounted))
     return "\n".join(parts)
 
 
-def _arm_row(name: str, joint: Mapping[str, Any]) -> Row:
-    spread = joint.get("lever_arm_sd_m") or []
+def _arm_row(name: str, centre: JointCentreFigures) -> Row:
     return (
         safe(joint_label(name)),
-        vector(joint.get("lever_arm_parent_m"), 0, MM),
-        vector(spread[:3], 0, MM),
-        vector(joint.get("lever_arm_child_m"), 0, MM),
-        vector(spread[3:], 0, MM),
-        safe(joint.get("lever_arm_source")),
-        number(joint.get("residual_m_s2"), 2),
+        vector(centre.lever_arm_parent_m, 0, MM),
+        vector(centre.lever_arm_sd_m[:3], 0, MM),
+        vector(centre.lever_arm_child_m, 0, MM),
+        vector(centre.lever_arm_sd_m[3:], 0, MM),
+        safe(centre.lever_arm_source),
+        number(centre.residual_m_s2, 2),
     )
 
 
-def _axis_row(name: str, joint: Mapping[str, Any]) -> Row:
-    parent, child = (vector(joint.get(f"hinge_axis_{which}"), 3) for which in ("parent", "child"))
-    spread, play = (number(joint.get(key), 2) for key in ("hinge_axis_sd_deg", "hinge_play_deg"))
-    return safe(joint_label(name)), parent, child, spread, play
+def _axis_row(name: str, hinge: HingeFigures) -> Row:
+    return (
+        safe(joint_label(name)),
+        vector(hinge.hinge_axis_parent, 3),
+        vector(hinge.hinge_axis_child, 3),
+        number(hinge.hinge_axis_sd_deg, 2),
+        number(hinge.hinge_play_deg, 2),
+    )
 
 
-def _mounting_row(name: str, unit: Mapping[str, Any]) -> Row:
-    turn, scale = unit.get("mounting_quat_xyzw"), unit.get("accelerometer_scale")
-    return safe(name), vector(turn, 3), safe(unit.get("mounting_source")), number(scale, 4)
+def _mounting_row(name: str, unit: UnitFigures) -> Row:
+    turn, scale = vector(unit.mounting_quat_xyzw, 3), number(unit.accelerometer_scale, 4)
+    return safe(name), turn, safe(unit.mounting_source), scale
 
 
-def _whole_body_facts(told: Mapping[str, Any]) -> str:
-    latency = told.get("gyroscope_latency_s")
-    heading = told.get("heading") or {}
+def _whole_body_facts(told: Summary) -> str:
     return facts(
         {
-            "Heading": safe(heading.get("reference")),
-            "Facing found from": safe(heading.get("facing_from")),
-            "Place in the room": safe(told.get("root_position")),
-            "Gyroscopes behind accelerometers": f"{number(None if latency is None else 1000 * latency)} ms",
+            "Heading": safe(told.heading.reference),
+            "Facing found from": safe(told.heading.facing_from),
+            "Place in the room": safe(told.root_position),
+            "Gyroscopes behind accelerometers": f"{number(MS * told.gyroscope_latency_s)} ms",
         }
     )
 
@@ -227,34 +231,31 @@ def facts(told: Mapping[str, str]) -> str:
 
 def reproduction(files: FitFiles) -> str:
     """Version, options and file digests: what it takes to get the same figures again."""
-    told, sampling, solver = (files.summary.get(key) or {} for key in ("model", "sampling", "solver"))
+    told = files.summary
     digests = "".join(f"<li><code>{safe(d)}</code> {safe(name)}</li>" for name, d in files.digests.items())
     return facts(
         {
-            "Made by": f"bodyfit {safe(files.summary.get('bodyfit_version'))}",
-            "Command": f"<code>{safe(_command(files.summary.get('options') or {}))}</code>",
-            "Body model": f"{safe(told.get('name'))}, {safe(told.get('segments'))} segments",
-            "Samples": f"{safe(sampling.get('frames'))} frames at "
-            f"{number(sampling.get('frequency_hz'), 2)} Hz",
-            "Solver": f"{safe(solver.get('iterations'))} iterations, "
-            + ("converged" if solver.get("converged") else "<strong>not converged</strong>")
-            + f", last step {number(solver.get('last_step_deg'), 3)}°",
+            "Made by": f"bodyfit {safe(told.bodyfit_version)}",
+            "Command": f"<code>{safe(_command(told.options))}</code>",
+            "Body model": f"{safe(told.model.name)}, {told.model.segments} segments",
+            "Samples": f"{told.sampling.frames} frames at {number(told.sampling.frequency_hz, 2)} Hz",
+            "Solver": f"{told.solver.iterations} iterations, "
+            + ("converged" if told.solver.converged else "<strong>not converged</strong>")
+            + f", last step {number(told.solver.last_step_deg, 3)}°",
             "Files read, SHA-256": f'<ul class="digests">{digests}</ul>',
         }
     )
 
 
-def _command(options: Mapping[str, Any]) -> str:
+def _command(options: FitOptions) -> str:
     """The call that these options stand for; names of folders are left to the reader."""
     words = ["bodyfit", "fit", "CAPTURE", "--out", "OUT"]
-    for key, value in options.items():
-        flag = "--" + key.replace("_", "-")
-        if value is True:
-            words.append(flag)
-        elif key == "sensors" and value:
-            words += [flag, ",".join(value)]
-        elif isinstance(value, (list, tuple)):
-            words += [word for item in value for word in (flag, str(item))]
-        elif value not in (None, False):
-            words += [flag, str(value)]
+    if options.sensors:
+        words += ["--sensors", ",".join(options.sensors)]
+    words += ["--alone"] * options.alone
+    words += [word for unit in options.leave_out for word in ("--leave-out", unit)]
+    words += ["--strict-ranges"] * options.strict_ranges
+    words += ["--no-usual-postures"] * (not options.usual_postures)
+    if options.assign != "given":
+        words += ["--assign", options.assign]
     return shlex.join(words)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from ...core.findings import SEVERITIES, Finding, inferred_as_notes
 from ...errors import InputError
-from ...files.fit_folder import inferred_joints
 from .checks.asymmetry import asymmetry, swapped_sides
 from .checks.clipped_rates import clipped_rates
 from .checks.forces import forces
@@ -55,8 +54,8 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
 
     Notes
     -----
-    A check that lacks what it needs (masses, lengths, a summary) is left out without a word. Findings that
-    the summary holds already, from before the fit, are carried over, but for those of a kind and unit that
+    A check that lacks what it needs (masses, lengths, a fit) is left out without a word. Findings that the
+    fit holds already, from before it, are carried over, but for those of a kind and unit that
     the review tells of itself, knowing what the fit made of it.
     """
     poses: PoseSequence = getattr(result, "poses", result)  # type: ignore[assignment]
@@ -64,19 +63,19 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
         raise InputError(f"review: found {len(poses.time)} frames, expected {FEWEST} at least")
     reviewed = Reviewed(
         poses,
-        getattr(result, "summary", None) or {},
+        getattr(result, "summary", None),
         getattr(result, "joint_angle_sd", None) or {},
+        getattr(result, "findings", ()),
     )
     found = [finding for check in CHECKS for finding in check(reviewed)]
-    inferred = inferred_joints(reviewed.summary)
+    inferred = reviewed.summary.inferred_joints if reviewed.summary else ()
     return _ordered(inferred_as_notes([*found, *_from_before(reviewed, found)], inferred))
 
 
 def _from_before(reviewed: Reviewed, found: list[Finding]) -> list[Finding]:
-    """Findings of the intake, which the summary holds as data; not those that the review tells itself."""
+    """Findings of the fit; not those that the review tells itself."""
     told = {(finding.kind, name) for finding in found for name in (*finding.units, *finding.joints)}
-    before = [Finding.from_data(data) for data in reviewed.summary.get("findings") or ()]
-    names = [(f, (*f.units, *f.joints)) for f in before]
+    names = [(f, (*f.units, *f.joints)) for f in reviewed.findings]
     return [f for f, its in names if not its or any((f.kind, name) not in told for name in its)]
 
 

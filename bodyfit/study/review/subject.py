@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...body.motion.poses import PoseSequence
+from ...core.findings import Finding
+from ...results.joints import JointFigures
+from ...results.summary import Summary
+from ...results.units import UnitFigures
 from .limits import JUMP_DEG, JUMP_OVER_NEIGHBOURS
 
 PAUSE_S = 0.25  # s, a step beyond which a fit starts anew; as BRIDGED_S of recording/sampling.py
@@ -24,13 +27,15 @@ class Reviewed:
     Attributes
     ----------
     poses : the motion
-    summary : as in summary.json; empty for a motion that no fit made
+    summary : what its fit told of itself; None for a motion that no fit made
     joint_angle_sd : joint -> angle -> (T,) rad, or empty: not known
+    findings : of the fit
     """
 
     poses: PoseSequence
-    summary: Mapping[str, Any] = field(default_factory=dict)
+    summary: Summary | None = None
     joint_angle_sd: Mapping[str, Mapping[str, np.ndarray]] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
 
     @property
     def time(self) -> np.ndarray:
@@ -40,13 +45,22 @@ class Reviewed:
     @property
     def root_followed(self) -> bool:
         """Whether the path of the body was taken from its feet, not measured."""
-        return str(self.summary.get("root_position", "")).startswith("followed")
+        return self.summary is not None and self.summary.root_followed
+
+    @property
+    def joints(self) -> Mapping[str, JointFigures]:
+        """Joint -> what its fit found of it; empty for a motion that no fit made."""
+        return self.summary.joints if self.summary else {}
+
+    @property
+    def units(self) -> Mapping[str, UnitFigures]:
+        """Worn unit -> what its fit found of it; empty for a motion that no fit made."""
+        return self.summary.units if self.summary else {}
 
     def mended_slips(self, segment: str) -> list[float]:
         """Times, s, at which the unit on a segment slipped and the fit took the slip off."""
-        units = self.summary.get("units", {})
-        slips = self.summary.get("slips") or []
-        return [slip["time_s"] for slip in slips if units.get(slip["unit"], {}).get("segment") == segment]
+        slips = self.summary.slips if self.summary else ()
+        return [slip.time_s for slip in slips if self.units[slip.unit].segment == segment]
 
     @cached_property
     def step(self) -> float:

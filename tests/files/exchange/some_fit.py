@@ -7,11 +7,13 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+from example_summary import summary, unit
 from scipy.spatial.transform import Rotation
 
 import bodyfit
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.person import Person
+from bodyfit.core.findings import Finding
 
 DEMOS = Path(__file__).resolve().parents[3] / "demo_captures"
 NAMES = ("cello_arm", "parcel_lift", "steel_stairs")
@@ -28,19 +30,10 @@ right,1.8,,2.4,2.6,2.9,1.1,
 """
 
 
-def summary_of(title: str, model: str) -> dict[str, Any]:
-    """What a fit tells of itself."""
-    sensors = ["accelerometer", "gyroscope"]
-    return {
-        "bodyfit_version": bodyfit.__version__,
-        "capture": title,
-        "model": {"name": model},
-        "heading": {"reference": "the root segment faces +X at the first frame"},
-        "units": {"first_unit": {"segment": "r_hand", "sensors": sensors}},
-        "warnings": ["one unit sat loosely"],
-        "findings": [{"severity": "warning"}, {"severity": "note"}],
-        "solver": {"iterations": 7, "converged": True},
-    }
+FINDINGS = (
+    Finding("mounting-open", "warning", "one unit sat loosely", "fasten it"),
+    Finding("gap-bridged", "note", "a gap", "nothing"),
+)
 
 
 def demo_fit(name: str, frames: int = 400, gap: bool = False) -> Any:
@@ -58,9 +51,8 @@ def demo_fit(name: str, frames: int = 400, gap: bool = False) -> Any:
         joint: {angle: np.full(len(kept), np.radians(1.5 + k)) for k, angle in enumerate(angles)}
         for joint, angles in poses.joint_angles.items()
     }
-    return SimpleNamespace(
-        poses=poses, joint_angle_sd=sd, summary=summary_of(capture.title, poses.model.name)
-    )
+    told = summary(poses, capture=capture.title, units={"first_unit": unit("r_hand")})
+    return SimpleNamespace(poses=poses, joint_angle_sd=sd, summary=told, findings=FINDINGS, trials=())
 
 
 def beside(folder: Path) -> Path:

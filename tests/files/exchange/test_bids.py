@@ -129,7 +129,7 @@ def test_a_data_set_after_the_specification_reads(tmp_path):
 def test_it_fits(tmp_path):
     capture = bodyfit.read_capture(write_handmade(tmp_path / "set", frame="local", seconds=8.0))
     fit = bodyfit.fit(capture, alone=True)
-    assert set(fit.summary["units"]) == {"LeftFoot", "RightWrist"} and len(fit.time) > 400
+    assert set(fit.summary.units) == {"LeftFoot", "RightWrist"} and len(fit.time) > 400
 
 
 def test_samples_in_a_frame_of_the_room_are_a_serious_finding(tmp_path):

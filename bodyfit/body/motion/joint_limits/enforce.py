@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -143,7 +142,7 @@ def _check_range(joint: Joint, angle: str, given: tuple[float, float], can_be: t
         )
 
 
-def _excess(poses: PoseSequence, joint: Joint, bounds: Bounds) -> np.ndarray:
+def range_excess(poses: PoseSequence, joint: Joint, bounds: Bounds) -> np.ndarray:
     """(T, 3) rad, how far the joint's angles are beyond their ranges."""
     return bounds.beyond(np.stack([*poses.joint_angles[joint.name].values()], -1))
 
@@ -154,7 +153,7 @@ def _stretches(poses: PoseSequence, bounds: Mapping[str, Bounds]) -> list[Stretc
     found = []
     for name, limits in bounds.items():
         joint = poses.model.joints[name]
-        beyond = np.any(_excess(poses, joint, limits) > ROUNDING, axis=-1)
+        beyond = np.any(range_excess(poses, joint, limits) > ROUNDING, axis=-1)
         ends = tied(poses.model, frozenset((joint.parent, joint.child)))
         found += [Stretch(max(a - margin, 0), min(b + margin, count), ends) for a, b in runs(beyond).tolist()]
     return merged(poses.model, found)
@@ -206,7 +205,7 @@ def _worst(poses: PoseSequence, bounds: Mapping[str, Bounds], frames: slice) -> 
     worst, words = 0.0, "no range is exceeded"
     for name, limits in bounds.items():
         joint = poses.model.joints[name]
-        excess = _excess(poses, joint, limits)[frames]
+        excess = range_excess(poses, joint, limits)[frames]
         if excess.max() > worst:
             frame, angle = np.unravel_index(excess.argmax(), excess.shape)
             worst, at = float(excess.max()), poses.time[frames][frame]
@@ -234,48 +233,3 @@ def _failed(poses: PoseSequence, bounds: Mapping[str, Bounds], stretch: Stretch,
 
 
 _ADVICE = "check the mounting of the units there, widen range_deg in the model, or fit without strict ranges"
-
-
-def strict_report(before: PoseSequence, after: PoseSequence) -> dict[str, Any]:
-    """What holding the ranges changed, as plain data.
-
-    Parameters
-    ----------
-    before, after : the argument and the result of `within_ranges`
-
-    Returns
-    -------
-    dict with stretches, frames_changed, segments_changed, largest_change_deg (of a segment's orientation in
-    the world), largest_change_segment, largest_change_s, and ranges_exceeded: joint -> angle -> frames,
-    most_deg, both of the motion before
-    """
-    turned, changed = {}, np.zeros(len(before.time), bool)
-    for name in before.model.segments:
-        old, new = before.rotations[name], after.rotations[name]
-        differs = (old.as_quat() != new.as_quat()).any(-1)
-        if differs.any():
-            turned[name] = (new * old.inv()).magnitude() * differs
-            changed |= differs
-    largest = max(turned, key=lambda name: turned[name].max(), default=None)
-    return {
-        "stretches": len(runs(changed)),
-        "frames_changed": int(changed.sum()),
-        "segments_changed": list(turned),
-        "largest_change_deg": float(np.degrees(turned[largest].max())) if largest else 0.0,
-        "largest_change_segment": largest,
-        "largest_change_s": float(before.time[turned[largest].argmax()]) if largest else None,
-        "ranges_exceeded": _exceeded(before),
-    }
-
-
-def _exceeded(poses: PoseSequence) -> dict[str, dict[str, dict[str, float]]]:
-    """Joint -> angle -> number of frames beyond the range, and by how much at most."""
-    found: dict[str, dict[str, dict[str, float]]] = {}
-    for name, limits in range_bounds(poses.model).items():
-        joint = poses.model.joints[name]
-        excess = _excess(poses, joint, limits)
-        for angle, beyond in zip(joint.angles, excess.T, strict=True):
-            if (beyond > HOLDS).any():
-                numbers = {"frames": int((beyond > HOLDS).sum()), "most_deg": float(np.degrees(beyond.max()))}
-                found.setdefault(name, {})[angle] = numbers
-    return found

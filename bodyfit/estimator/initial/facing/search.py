@@ -94,7 +94,7 @@ def _inside(problem: Problem, pose: Held) -> np.ndarray:
     """(K + 1,) bool, keyframes of the pose outside long gaps of all units."""
     time = problem.signals.key_time
     inside = (time >= pose.start) & (time <= pose.end)
-    watched = problem.watched(np.flatnonzero(problem.measured))
+    watched = problem.watched(np.flatnonzero(problem.measured).tolist())
     return inside & watched if (inside & watched).any() else inside
 
 

@@ -29,12 +29,12 @@ def clipped_rates(reviewed: Reviewed) -> Iterator[Finding]:
     A smooth top, ω ≈ Ω (1 − (t/τ)²), is within 1 % of its height for a third of the time that it is within
     10 % (√(0.01/0.1) = 0.32); a clipped one nearly as long.
     """
-    worn = {unit.get("segment"): (n, unit) for n, unit in reviewed.summary.get("units", {}).items()}
+    worn = {unit.segment: (name, unit.mounting_quat_xyzw) for name, unit in reviewed.units.items()}
     for segment in reviewed.poses.model.segments:
-        name, unit = worn.get(segment, ("", {}))
-        if worn and not name:
+        if worn and segment not in worn:
             continue
-        mounting = Rotation.from_quat(unit.get("mounting_quat_xyzw") or [0.0, 0.0, 0.0, 1.0])
+        name, quat = worn[segment] if worn else ("", (0.0, 0.0, 0.0, 1.0))
+        mounting = Rotation.from_quat(quat)
         rate = mounting.inv().apply(reviewed.turns[segment]) / np.diff(reviewed.time)[:, None]
         rate[reviewed.jumps[segment]] = 0.0
         for axis in range(3):

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 from ....core.filters import low_passed
 from ....core.findings import Finding
+from ....results.units import UnitFigures
 from ..limits import DRIFT_TOLD_DEG, GAP, HEADING, SOFT_TISSUE, ZERO_RATE
 from ..subject import Reviewed
 
@@ -27,8 +28,8 @@ def joint_centres(reviewed: Reviewed) -> Iterator[Finding]:
     A gap that swings as the joint does, d = a / (2πf)², with 2πf the ratio of the root mean squares of the
     child's angular acceleration and rate (Rice's mean frequency).
     """
-    for name, joint in reviewed.summary.get("joints", {}).items():
-        residual = joint.get("residual_m_s2")
+    for name, joint in reviewed.joints.items():
+        residual = joint.centre and joint.centre.residual_m_s2
         frequency = _frequency(reviewed, reviewed.poses.model.joints[name].child)
         if residual is None or frequency is None:
             continue
@@ -72,8 +73,8 @@ def headings(reviewed: Reviewed) -> Iterator[Finding]:
     ------
     Finding of kind heading-undetermined
     """
-    for name, joint in reviewed.summary.get("joints", {}).items():
-        sd = joint.get("relative_heading_sd_deg")
+    for name, joint in reviewed.joints.items():
+        sd = joint.heading and joint.heading.relative_heading_sd_deg
         if sd is None or sd <= HEADING.value:
             continue
         yield Finding(
@@ -99,8 +100,8 @@ def drift(reviewed: Reviewed) -> Iterator[Finding]:
     ------
     Finding of kind heading-drift
     """
-    for name, unit in reviewed.summary.get("units", {}).items():
-        removed, bias = unit.get("heading_drift_removed_deg"), unit.get("gyroscope_bias_deg_per_s")
+    for name, unit in reviewed.units.items():
+        removed, bias = unit.heading_drift_removed_deg, unit.gyroscope_bias_deg_per_s
         if removed is None or abs(removed) < DRIFT_TOLD_DEG:
             continue
         rate = float(np.linalg.norm(bias)) if bias else 0.0
@@ -122,9 +123,8 @@ def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
     ------
     Finding of kind soft-tissue
     """
-    for name, unit in reviewed.summary.get("units", {}).items():
-        elastic = unit.get("elastic_deg_per_g")
-        level = float(np.linalg.norm(elastic, 2)) if elastic is not None else 0.0
+    for name, unit in reviewed.units.items():
+        level = float(np.linalg.norm(unit.elastic_deg_per_g, 2))
         if level <= SOFT_TISSUE.value:
             continue
         yield Finding(
@@ -138,12 +138,12 @@ def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
 
 
 def _about(
-    name: str, unit: Mapping[str, Any], number: tuple[float, float, str], source: str
+    name: str, unit: UnitFigures, number: tuple[float, float, str], source: str
 ) -> dict[str, Any]:
     """Fields of a finding about a unit and its segment; number is value, threshold and measure."""
     return {
         "units": (name,),
-        "segments": (str(unit["segment"]),) if unit.get("segment") else (),
+        "segments": (unit.segment,),
         "value": float(number[0]),
         "threshold": float(number[1]),
         "measure": number[2],

@@ -1,0 +1,1 @@
+"""Figures of a finished fit, taken from what was estimated."""
