@@ -37,13 +37,13 @@ def test_stairs_are_as_high_as_they_are(made):
     climbed = np.ptp(made.truth.root_position[:, 1])
     assert climbed > 1.0
     assert np.sqrt(np.mean(height_error(fit, made.truth) ** 2)) < 0.08
-    told = fit.summary["root_path"]
-    assert fit.summary["root_position"] == "followed from the paths of both feet"
-    assert 0.01 < told["height_sd_m"][-1] < 0.2 and told["time_s"][-1] > CLIMB - 2
+    told = fit.summary.root_path
+    assert fit.summary.root_position == "followed from the paths of both feet"
+    assert 0.01 < told.height_sd_m[-1] < 0.2 and told.time_s[-1] > CLIMB - 2
 
 
 def test_without_units_on_feet_the_standing_foot_is_followed(made):
     bare = made.capture.without("l_hindfoot_unit", "r_hindfoot_unit")
     fit = bodyfit.fit(bare.between(0, 12), sensors={"accelerometer", "gyroscope"})
-    assert fit.summary["root_position"] == "followed from the standing foot"
-    assert "root_path" not in fit.summary
+    assert fit.summary.root_position == "followed from the standing foot"
+    assert fit.summary.root_path is None
