@@ -137,9 +137,7 @@ def soft_tissue(reviewed: Reviewed) -> Iterator[Finding]:
         )
 
 
-def _about(
-    name: str, unit: UnitFigures, number: tuple[float, float, str], source: str
-) -> dict[str, Any]:
+def _about(name: str, unit: UnitFigures, number: tuple[float, float, str], source: str) -> dict[str, Any]:
     """Fields of a finding about a unit and its segment; number is value, threshold and measure."""
     return {
         "units": (name,),
