@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from .fitting.fit import fit as fit
     from .fitting.result import Fit as Fit
     from .fitting.result import read_fit as read_fit
+    from .movement.activities.chain.timeline import ActivityStretch as ActivityStretch
+    from .movement.activities.chain.timeline import Share as Share
     from .movement.activities.result import Activities as Activities
     from .movement.activities.tell import activities as activities
     from .movement.cycles.curves import Cycles as Cycles
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from .movement.cycles.sides import Symmetry as Symmetry
     from .movement.cycles.sides import stride_cycles as stride_cycles
     from .movement.cycles.sides import symmetries as symmetries
+    from .movement.repetitions.convolutions import Convolutions as Convolutions
     from .movement.repetitions.find import repetitions as repetitions
     from .movement.repetitions.naming import KnownMovements as KnownMovements
     from .movement.repetitions.naming import known_movements as known_movements
@@ -99,6 +102,7 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "Activities": ".movement.activities.result",
+    "ActivityStretch": ".movement.activities.chain.timeline",
     "AngleFigures": ".results.joints",
     "BodyModel": ".body.chain",
     "Calibration": ".recording.capture",
@@ -108,6 +112,7 @@ _HOMES = {
     "Circumstances": ".study.accuracy.recording_conditions",
     "ClockFigures": ".results.units",
     "Comparison": ".study.comparison.compare",
+    "Convolutions": ".movement.repetitions.convolutions",
     "Cycles": ".movement.cycles.curves",
     "Dipole": ".simulation.room_field",
     "EarthFieldFigures": ".results.summary",
@@ -145,6 +150,7 @@ _HOMES = {
     "SegmentSureness": ".estimator.uncertainty.segments",
     "SensorError": ".simulation.sensor_errors",
     "SetResult": ".study.planning.set_result",
+    "Share": ".movement.activities.chain.timeline",
     "Simulated": ".simulation.simulate",
     "SimulationSettings": ".simulation.settings",
     "SlipFigures": ".results.units",
@@ -186,6 +192,7 @@ _HOMES = {
 
 __all__ = [
     "Activities",
+    "ActivityStretch",
     "AngleFigures",
     "BodyModel",
     "Calibration",
@@ -195,6 +202,7 @@ __all__ = [
     "Circumstances",
     "ClockFigures",
     "Comparison",
+    "Convolutions",
     "Cycles",
     "Dipole",
     "EarthFieldFigures",
@@ -232,6 +240,7 @@ __all__ = [
     "SegmentSureness",
     "SensorError",
     "SetResult",
+    "Share",
     "Simulated",
     "SimulationSettings",
     "SlipFigures",

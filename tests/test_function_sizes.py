@@ -14,7 +14,6 @@ LONG = {
     "estimator/estimate.py estimate": "one loop: what follows what within a step is the method",
     "estimator/initial/headings.py _headed": "one walk from the root outwards, each joint on the last",
     "fitting/fit.py fit": "the stages of the method in their order",
-    "fitting/summary.py summarise": "one mapping, a key a line",
 }
 EQUATION = "its arguments are the symbols of its equation"
 CALLERS = "for those who import bodyfit; each has its name in the call and a default"
@@ -28,7 +27,6 @@ MANY = {
     "fitting/fit.py fit": CALLERS,
     "simulation/simulate.py simulate": CALLERS,
     "study/comparison/compare.py compare": CALLERS,
-    "fitting/summary.py summarise": "one for each part of the mapping",
 }
 OPTIONS = "commands/"  # a command's parameters are its options
 

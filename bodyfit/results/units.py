@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 from ..errors import InputError
 from .kinds import BESIDE, Figure, FigureMatrix, Figures, Matrix, Sensor, Span, Vector
 
-UNIT_TOLERANCE = 1e-3  # of a quaternion's length; six decimals are written; as `files.motion.pose_tables`
+UNIT_TOLERANCE = (
+    1e-3  # of a quaternion's length; six decimals are written; by reasoning: more than that rounds off
+)
 
 
 @dataclass(frozen=True)

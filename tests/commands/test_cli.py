@@ -280,8 +280,8 @@ def printed(
 
 def test_table_shows_what_was_found_and_how_good_it_is():
     lines = [" ".join(line.split()) for line in printed(SUMMARY).splitlines()]
-    assert "first flexion -12.3 56.8 parent 10 -280 4 0.41 1.3" in lines
-    assert "ball child 0 123 0" in lines
+    assert "first flexion -12.3 56.8 parent 10 -280 4 ± 3 0.41 1.3" in lines
+    assert "ball child 0 123 0 ± 6" in lines
     assert "second flexion 0.0 1.5 – – unknown" in lines
     assert "hinge axis 0.00 0.00 1.00" in lines
     assert "second: it never moved" in lines

@@ -137,5 +137,5 @@ def test_a_file_that_is_no_object_is_refused(tmp_path, content, said):
         read_json_object(tmp_path / "x.json", "Do it")
     with pytest.raises(InputError, match=r"y\.json: no such file. Do it"):
         read_json_object(tmp_path / "y.json", "Do it")
-    with pytest.raises(InputError, match=r"cannot be read: Is a directory. Do it"):
+    with pytest.raises(InputError, match=r"found a folder, expected a file. Do it"):
         read_json_object(tmp_path, "Do it")

@@ -45,7 +45,7 @@ def head(fit: bodyfit.Fit) -> str:
 
 
 def test_the_head_says_it(capture, stopped):
-    assert stopped.summary["solver"]["converged"] is False
+    assert not stopped.summary.solver.converged
     assert "NOT CONVERGED" in head(stopped)
     assert "NOT CONVERGED" not in head(bodyfit.fit(capture))
     assert "not-converged" in [f.kind for f in stopped.findings]
@@ -53,7 +53,7 @@ def test_the_head_says_it(capture, stopped):
 
 def test_bands_hold_the_way_that_was_left(capture, stopped):
     whole, narrow = bodyfit.fit(capture), stopped_early(capture, STEPS_LEFT=0.0)
-    last = np.radians(stopped.summary["solver"]["last_step_deg"])
+    last = np.radians(stopped.summary.solver.last_step_deg)
     for joint, angles in whole.joint_angles.items():
         for angle, values in angles.items():
             spread = stopped.joint_angle_sd[joint][angle]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from example_summary import summary
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body.chain import BodyModel
@@ -48,7 +49,8 @@ def fit_of(done: Sequence[Done], seconds: float, **how) -> Fit:
     )
     root = Rotation.from_euler("Y", 0.1 * time[:, None])
     turn = Rotation.from_euler("ZX", both)
-    return Fit(PoseSequence(time, {"pelvis": root, "thigh": root * turn}, model), {})
+    poses = PoseSequence(time, {"pelvis": root, "thigh": root * turn}, model)
+    return Fit(poses, summary(poses))
 
 
 def capture_of(done: Sequence[Done], seconds: float, turned: Rotation | None = None, **how) -> Capture:

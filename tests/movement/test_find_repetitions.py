@@ -88,7 +88,8 @@ def test_mean_curves_are_those_of_the_movement():
 
 def test_joints_that_nothing_measured_are_neither_compared_nor_drawn():
     whole = fit_of(MIXED, SECONDS)
-    blind = replace(whole, summary={"joints": {"hip": {"inferred": True}}})
+    hip = replace(whole.summary.joints["hip"], inferred=True)
+    blind = replace(whole, summary=replace(whole.summary, joints={"hip": hip}))
     assert bodyfit.repetitions(whole, (2.0, 4.4)).curves["movement"].mean
     assert not any(one.mean for one in bodyfit.repetitions(blind, (2.0, 4.4)).curves.values())
     assert stream_of(blind).blocks[0].names == ("pelvis",)

@@ -277,7 +277,7 @@ SETUP_FAULTS = {
         "setup.toml: body.model: no body model 'legs.toml'",
         "did you mean 'leg.toml'?",
     ),
-    "no model": ('model = "leg.toml"', "", "body.model: this key is missing; expected one of left_arm"),
+    "no model": ('model = "leg.toml"', "", "body.model: this key is missing; expected one of left_ankle"),
     "no body": (
         '[body]\nmodel = "leg.toml"',
         "",

@@ -11,7 +11,7 @@ from ...core.findings import Finding
 from ...recording.capture import Unit
 from ...recording.single_units import Unaided
 from ...recording.trials import Trial
-from .unit_clocks import Clocks, clock_findings, on_one_clock, unit_clocks
+from .unit_clocks import Clocks, clock_findings, on_one_clock, true_stamps, unit_clocks
 
 
 def clocks_by_trial(
@@ -53,7 +53,7 @@ def in_each_trial(
         time = unit.time.copy()
         for trial, of in zip(trials, clocks, strict=True):
             inside = (time >= trial.start) & (time <= trial.end)
-            time[inside] = on_one_clock({name: dataclasses.replace(unit, time=time[inside])}, of)[name].time
+            time[inside] = true_stamps(time[inside], name, of)
         out[name] = dataclasses.replace(unit, time=time) if np.any(time != unit.time) else unit
     return out
 

@@ -183,10 +183,16 @@ def on_one_clock(units: Mapping[str, Unit], clocks: Clocks) -> dict[str, Unit]:
     out = dict(units)
     for u, name in enumerate(clocks.units):
         if name in out and clocks.apart[u]:
-            time = out[name].time
-            late = clocks.offset[u] + clocks.rate[u] * (time - clocks.at)
-            out[name] = dataclasses.replace(out[name], time=time - late)
+            out[name] = dataclasses.replace(out[name], time=true_stamps(out[name].time, name, clocks))
     return out
+
+
+def true_stamps(time: np.ndarray, name: str, clocks: Clocks) -> np.ndarray:
+    """(N,) s: stamps of a unit with offset and rate of its clock taken off, where it is apart."""
+    u = clocks.units.index(name) if name in clocks.units else None
+    if u is None or not clocks.apart[u]:
+        return time
+    return time - clocks.offset[u] - clocks.rate[u] * (time - clocks.at)
 
 
 def clock_findings(clocks: Clocks, usual_rate: float = 2.0) -> tuple[Finding, ...]:

@@ -74,7 +74,7 @@ def _print_heading(console: Console, summary: Summary) -> None:
         "solver": f"{solver.iterations} iterations, the last by {number(solver.last_step_deg, 3)}°, "
         f"{number(summary.wall_time_s, 1)} s",
     }
-    if solver.get("converged") is False:
+    if not solver.converged:
         lines["solver"] += "; NOT CONVERGED, bands widened by what it was still moving"
     console.print()
     for name, line in lines.items():

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...results.kinds import Figure
 
-DECIMALS = 6  # a millionth of a radian, metre or degree: far below what any figure is known to; chosen
+DECIMALS = 6  # a millionth of a radian, metre or degree: far below what any figure is known to; by reasoning
 
 
 def rounded(values: np.ndarray) -> Any:
