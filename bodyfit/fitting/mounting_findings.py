@@ -176,7 +176,7 @@ def _given_against_pose(unit: str, pose: Held, angle: float) -> Finding:
         "mounting-disagrees",
         "serious",
         f"{unit}: the given mounting is {value:.0f}° from how the unit stood in the pose {pose.pose!r}",
-        "Check the mounting, the segment and the axes of the unit, and that it was held so; leave out what is unsure",
+        "Check the mounting, the segment, the axes and that the pose was held; leave out what is unsure",
         (unit,),
         start=pose.start,
         end=pose.end,
@@ -237,7 +237,7 @@ def _disagreeing(problem: Problem, mounting: Mounting) -> list[Finding]:
             f"what {mounting.sources[e.unit].removeprefix('given, ') or 'the rest'} shows, about "
             f"({off[0] / angle:.1f}, {off[1] / angle:.1f}, {off[2] / angle:.1f}) of the segment"
         )
-        advice = "Check the mounting, the segment and the axes of the unit, and that it was held so; leave out what is unsure"
+        advice = "Check the mounting, the segment and the axes of the unit; leave the mounting out if unsure"
         out.append(
             Finding(
                 *("mounting-disagrees", "serious" if far else "warning", what, advice),

@@ -188,7 +188,18 @@ def on_one_clock(units: Mapping[str, Unit], clocks: Clocks) -> dict[str, Unit]:
 
 
 def true_stamps(time: np.ndarray, name: str, clocks: Clocks) -> np.ndarray:
-    """(N,) s: stamps of a unit with offset and rate of its clock taken off, where it is apart."""
+    """Stamps of a unit with offset and rate of its clock taken off, where it is apart.
+
+    Parameters
+    ----------
+    time : (N,) s
+    name : of the unit
+    clocks : of some or all units
+
+    Returns
+    -------
+    (N,) s
+    """
     u = clocks.units.index(name) if name in clocks.units else None
     if u is None or not clocks.apart[u]:
         return time
