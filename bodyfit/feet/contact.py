@@ -141,4 +141,4 @@ def stances(energies: np.ndarray) -> list[tuple[int, int]]:
 def _calmest(calm: np.ndarray, quiet: np.ndarray) -> np.ndarray:
     """(S,) bool: instants (S,) in keyframes with nothing clearly calmer nearer than a stride."""
     apart = np.abs(calm[:, None] - calm) * PER_KEY / HZ
-    return ~((apart < CLOSEST_S) & (quiet[:, None] > quiet + CALMER)).any(1)
+    return ~np.any((apart < CLOSEST_S) & (quiet[:, None] > quiet + CALMER), axis=1)

@@ -58,7 +58,7 @@ def with_path(
         limbs.append(found)
     first, last = (f(at[end] for at, *_ in limbs) for f, end in ((max, 0), (min, -1)))
     time = first + 0.02 * np.arange(int((last - first) / 0.02))
-    common = [Limb(*(CubicSpline(at, x)(time) for x in points), slip) for at, *points, slip in limbs]
+    common = [Limb(CubicSpline(at, a)(time), CubicSpline(at, b)(time), slip) for at, a, b, slip in limbs]
     path = root_path(time, common)
     inside = np.clip(poses.time, time[0], time[-1])
     still = dataclasses.replace(poses, root_position=None)

@@ -71,7 +71,7 @@ def _stretches(time: np.ndarray, code: np.ndarray) -> tuple[ActivityStretch, ...
 
 def _leaning(fit: Fit, segment: str, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(T,) inclination of a segment's long axis and (T,) angle by which it leans forward, rad."""
-    R = fit.rotations[segment][at].as_matrix()
+    R = fit.rotations[segment].as_matrix()[at]
     up = np.einsum("tij,i->tj", R, UP)  # of the world, in the segment: X forward, Y along, Z right
     return np.arccos(np.clip(up[:, 1], -1, 1)), np.arctan2(-up[:, 0], up[:, 1])
 
@@ -117,7 +117,7 @@ def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
     places = fit.poses.positions
     assert places is not None
     apart = (places["l_hindfoot"] - places["r_hindfoot"])[at]
-    heading = heading_of(fit.rotations["pelvis"][at].as_matrix())
+    heading = heading_of(fit.rotations["pelvis"].as_matrix()[at])
     along = apart[:, 0] * np.cos(heading) - apart[:, 2] * np.sin(heading)
     peaks = _furthest(along)
     if len(peaks) < 2:

@@ -76,7 +76,7 @@ def _maps(pieces: np.ndarray, dilation: int, channels: tuple[np.ndarray, ...]) -
     samples, reach = pieces.shape[2], TAPS // 2 * dilation
     padded = np.pad(pieces, ((0, 0), (0, 0), (reach, reach)))
     shifted = [padded[:, :, i * dilation : i * dilation + samples] for i in range(TAPS)]
-    total = np.sum(shifted, axis=0)
+    total = np.sum(np.stack(shifted), axis=0)
     for (a, b, c), own in zip(KERNELS, channels, strict=True):
         three = shifted[a][:, own] + shifted[b][:, own] + shifted[c][:, own]
         yield (3 * three - total[:, own]).sum(1)

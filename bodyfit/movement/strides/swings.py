@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -168,7 +169,7 @@ class _Curves:
         return self.motion.gap[at] / np.sqrt(12)
 
 
-def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float | np.floating) -> float:
+def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: Any) -> float:
     """Time at which a curve first lies above a level, between samples; NaN where it never does.
 
     Parameters
@@ -190,7 +191,7 @@ def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: flo
     return float(t[k] - (t[k] - t[k - 1]) * (y[k] - level) / (y[k] - y[k - 1]))
 
 
-def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float | np.floating) -> float:
+def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: Any) -> float:
     """Time at which a curve last lies above a level, between samples; NaN where it never does.
 
     Parameters

@@ -109,7 +109,7 @@ def drift(reviewed: Reviewed) -> Iterator[Finding]:
             "heading-drift",
             "warning" if rate > ZERO_RATE.value else "note",
             f"{name}: the gyroscope's offset of {rate:.2f} deg/s would have turned the heading by "
-            f"{removed:.0f}° (positive: to the left, seen from above); taken off",
+            f"{removed:.0f}° (positive: to the left, seen from above)",
             "Nothing, when the offset is usual; else let the unit warm up, or calibrate it at rest",
             **_about(name, unit, (rate, ZERO_RATE.value, "deg/s"), ZERO_RATE.source),
             handled="taken off",
