@@ -5,6 +5,8 @@ from __future__ import annotations
 import base64
 import time
 
+import example_out
+import numpy as np
 import pytest
 from example_out import FINDINGS, TITLE, write_out
 
@@ -239,3 +241,21 @@ def test_without_3d_the_page_says_so_and_the_rest_works(browser, page):
     finally:
         browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", handle)
         browser.get_log("browser")
+
+
+def test_an_angle_whose_band_is_wider_than_a_turn_is_not_told(browser, tmp_path, monkeypatch):
+    plain = example_out.spread
+    monkeypatch.setattr(example_out, "spread", lambda poses: _wide(plain(poses)))
+    browser.get(write_report(write_out(tmp_path)).as_uri())
+    until(lambda: figure_state(browser) == "yes", "the figure is drawn")
+    browser.execute_script(
+        "bodyfitReport.play(false); bodyfitReport.choose('r_knee'); bodyfitReport.goTo(6.5)"
+    )
+    flexion, adduction, _ = browser.find_elements(By.CSS_SELECTOR, "#plots .plot .value")
+    assert flexion.text.startswith("not known here") and "±" not in flexion.text
+    assert "±" in adduction.text
+
+
+def _wide(spread):
+    spread["r_knee"] = {**spread["r_knee"], "flexion": 0 * spread["r_knee"]["flexion"] + np.radians(95.0)}
+    return spread

@@ -35,6 +35,7 @@ function scrub(svg, time) {
   svg.addEventListener("pointermove", event => { if (svg.hasPointerCapture(event.pointerId)) goTo(time(event)); });
 }
 
+const TURN = 180;  // degrees of half band from which an angle may be any
 const VAGUE = 90;  // degrees of half band from which an angle says nothing: next to gimbal lock
 
 // Lowest and highest of the curves where they say something, with as much of the band as does not flatten them
@@ -156,7 +157,8 @@ function markTime(plot, time) {
   plot.dot.setAttribute("cx", across);
   plot.dot.setAttribute("cy", Number.isNaN(value) ? -20 : plot.y(value));
   const band = Number.isNaN(spread) ? "" : ` ± ${said(spread)}°`;
-  plot.value.textContent = Number.isNaN(value) ? "unknown here" : `${said(value)}°${band}` + rangeWord(plot.angle.range, value);
+  const told = spread > TURN ? "not known here: its 95 % band is wider than a turn" : `${said(value)}°${band}`;
+  plot.value.textContent = Number.isNaN(value) ? "unknown here" : told + rangeWord(plot.angle.range, value);
 }
 
 function rangeWord(range, value) {
