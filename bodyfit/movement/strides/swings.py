@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
@@ -99,7 +98,7 @@ class _Curves:
             return None
         top = calm + int(np.argmax(self.speed[calm:next_calm]))
         ball_top = calm + int(np.argmax(self.ball[calm:next_calm]))
-        off = first_above(t, self.ball, (calm, ball_top + 1), LEAVING * self.ball[ball_top])
+        off = first_above(t, self.ball, (calm, ball_top + 1), float(LEAVING * self.ball[ball_top]))
         falls = [last_above(t, self.speed, (top, next_calm), share * self.speed[top]) for share in LANDING]
         strike = falls[0] + STRIKE * (falls[1] - falls[0])
         if not off < strike:
@@ -136,13 +135,13 @@ class _Curves:
             return np.nan
         far = round(2 * sum(reach) / (t[1] - t[0]))
         if way > 0:
-            return first_above(t, self.pitch, (least, min(least + far, len(t))), level)
-        return last_above(t, self.pitch, (max(0, least - far), least + 1), level)
+            return first_above(t, self.pitch, (least, min(least + far, len(t))), float(level))
+        return last_above(t, self.pitch, (max(0, least - far), least + 1), float(level))
 
     def _half_way(self, calm: int, next_calm: int, way: np.ndarray) -> float:
         """Time at which half of the way from stance to stance is done."""
         gone = (self.motion.place[calm:next_calm] - self.motion.place[calm])[:, [0, 2]] @ way
-        return first_above(self.motion.time[calm:next_calm], gone, (0, len(gone)), 0.5 * way @ way)
+        return first_above(self.motion.time[calm:next_calm], gone, (0, len(gone)), float(0.5 * way @ way))
 
     def _flat(self, strike: float, last: int) -> float:
         """Time at which the ball's speed has fallen after heel strike."""
@@ -169,7 +168,7 @@ class _Curves:
         return self.motion.gap[at] / np.sqrt(12)
 
 
-def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: Any) -> float:
+def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
     """Time at which a curve first lies above a level, between samples; NaN where it never does.
 
     Parameters
@@ -191,7 +190,7 @@ def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: Any
     return float(t[k] - (t[k] - t[k - 1]) * (y[k] - level) / (y[k] - y[k - 1]))
 
 
-def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: Any) -> float:
+def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
     """Time at which a curve last lies above a level, between samples; NaN where it never does.
 
     Parameters
