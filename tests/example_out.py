@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.person import Person
 from bodyfit.core.findings import Finding
+from bodyfit.files.account import account_of
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.pose_tables import write_joints, write_segments
 from bodyfit.files.scene.gltf import write_pose
@@ -126,7 +127,7 @@ def write_out(folder: Path, poses: PoseSequence | None = None, findings=FINDINGS
     with (folder / "joints.csv").open("wb") as file:
         write_joints(file, poses.time, poses.joint_angles, spread(poses) if sd else None)
     with (folder / "pose.glb").open("wb") as file:
-        write_pose(file, poses)
+        write_pose(file, poses, account_of(summary_of(poses), FINDINGS).as_text())
     told = summary_text(summary_of(poses), poses.model, FINDINGS)
     (folder / "summary.json").write_text(told, encoding="utf-8")
     if findings is not None:

@@ -24,6 +24,7 @@ from ..errors import OutputError
 from ..recording.trials import Trial
 from ..results.fit_like import FitLike
 from ..results.summary import Summary
+from .account import account_of
 from .motion.pose_tables import JointTable, write_joints, write_segments
 from .plain.atomic_file import check_folder
 from .scene.gltf import write_pose
@@ -121,7 +122,9 @@ def _writers(fit: FitLike, untold: Collection[str]) -> dict[str, Writer]:
             write_segments, time=fit.poses.time, rotations=fit.poses.rotations, positions=positions
         ),
         "joints.csv": partial(write_joints, time=fit.poses.time, angles=angles, angle_sd=spread),
-        "pose.glb": partial(write_pose, poses=fit.poses),
+        "pose.glb": partial(
+            write_pose, poses=fit.poses, told=account_of(fit.summary, fit.findings).as_text()
+        ),
         "summary.json": lambda file: file.write(
             summary_text(fit.summary, fit.poses.model, fit.findings).encode()
         ),

@@ -29,12 +29,13 @@ from bodyfit.files.scene.gltf import COLOURS, write_pose
 ISB_FROM_GLTF = np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]])
 COMPONENTS = {"SCALAR": 1, "VEC3": 3, "VEC4": 4}  # section 3.6.2.2
 DTYPES = {5125: "<u4", 5126: "<f4"}  # section 3.6.2.2
+TOLD = {"software": "bodyfit 9.9", "sensors": "wrist on hand (gyroscope)", "caution": "not a medical device"}
 SINGLE = 2e-6  # what single-precision floats leave over half a dozen joints and a few metres
 
 
 def written(poses: PoseSequence) -> bytes:
     file = io.BytesIO()
-    write_pose(file, poses)
+    write_pose(file, poses, TOLD)
     return file.getvalue()
 
 
@@ -337,3 +338,9 @@ def test_a_mesh_file_that_is_none_is_named(tmp_path, content):
     path.write_bytes(content)
     with pytest.raises(InputError, match=r"segments\..*\.mesh: .*ball\.stl"):
         written(with_mesh(path))
+
+
+def test_the_scene_says_what_made_it_and_what_it_must_not_be_used_for():
+    extras = parsed(written(poses_of(chain()))).asset.extras
+    assert {key: extras[key] for key in TOLD} == TOLD
+    assert "+Z forward" in extras["frames"]  # glTF's axes, not those of the tables

@@ -21,11 +21,13 @@ from scipy.spatial.transform import Rotation
 
 from bodyfit.errors import InputError, OutputError
 from bodyfit.files import fit_folder as outputs
+from bodyfit.files.account import account_of
 from bodyfit.files.fit_folder import FILES, write_fit
 from bodyfit.files.motion import pose_tables
 from bodyfit.files.motion.pose_tables import continuous_quaternions, read_joints, read_segments
 from bodyfit.files.plain.atomic_file import check_folder
 from bodyfit.files.plain.json_text import json_text
+from bodyfit.files.scene.glb import read_glb
 
 
 @pytest.fixture
@@ -211,6 +213,15 @@ def test_other_files_in_the_folder_are_left_alone_and_earlier_results_replaced(f
     assert os.stat(tmp_path / "notes.txt").st_mtime_ns == before.st_mtime_ns
     assert set(contents(tmp_path)) == {*FILES, "notes.txt"}
     assert (tmp_path / "segments.csv").read_text().startswith("time_s,a_qx")
+
+
+def test_the_scene_gives_the_account_of_its_fit(fit, tmp_path):
+    write_fit(fit, tmp_path)
+    told = read_glb(tmp_path / "pose.glb")[0]["asset"]["extras"]
+    assert told["software"] == f"bodyfit {fit.summary.bodyfit_version}"
+    assert told["body_model"] == fit.summary.model.name
+    assert "Not a medical device" in told["caution"]
+    assert told["sensors"] == account_of(fit.summary, fit.findings).worn
 
 
 def fail_in(monkeypatch, writer: str, number: int) -> None:

@@ -13,8 +13,8 @@ from ...body.motion.poses import PoseSequence
 from ...body.parts import Joint
 from ...errors import InputError
 from ...results.fit_like import FitLike
+from ..account import Account, account_of
 from ..plain.tables import read_table
-from .account import Account, account_of
 
 EVENTS, STRIDES = "events.csv", "strides.csv"
 Rows = Mapping[str, Sequence[Any]]

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from ..account import CAUTION
 from ..motion.pose_tables import continuous_quaternions
-from .account import CAUTION
 from .columns import angle_meaning
 from .handover import Handover, Rows
 from .optional import optional

@@ -30,6 +30,7 @@ from .viewing_layout import laid_out
 if TYPE_CHECKING:
     import trimesh
 
+AXES = "glTF: +X to the left, +Y up, +Z forward, metres; a node's rotation is parent_from_node"
 FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz; by reasoning
 SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light; chosen; not tried
 # sRGB, our own: light jade, grey and dark plum differ in lightness first, so that left and right stay apart
@@ -37,13 +38,14 @@ SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under t
 COLOURS = {"left": "#79c7b3", "middle": "#8f99a3", "right": "#4b2a66"}
 
 
-def write_pose(file: IO[bytes], poses: PoseSequence) -> None:
+def write_pose(file: IO[bytes], poses: PoseSequence, told: Mapping[str, str]) -> None:
     """pose.glb: skeleton, meshes and motion of a pose sequence.
 
     Parameters
     ----------
     file : open for bytes
     poses : (T,) times; frames are thinned to at most 30 a second, those that stay are kept as they are
+    told : short word -> sentence, what the file says of itself: `Account.as_text`; kept in `asset.extras`
 
     Notes
     -----
@@ -55,7 +57,8 @@ def write_pose(file: IO[bytes], poses: PoseSequence) -> None:
     sides = [side for side in COLOURS if side in map(_side, model.segments)]
     meshes = [_mesh(buffer, model, segment, sides) for segment in model.segments]
     nodes, turning = _nodes(model)
-    extras = {"start_time_s": float(poses.time[0])} | ({"layout": note} if note else {})
+    extras: dict[str, Any] = {**told, "frames": AXES}
+    extras |= {"start_time_s": float(poses.time[0])} | ({"layout": note} if note else {})
     tree = {
         "asset": {"version": "2.0", "generator": "bodyfit", "extras": extras},
         "scene": 0,

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from some_fit import NAMES, demo_fit
 
+from bodyfit.files.account import account_of
 from bodyfit.files.scene.gltf import write_pose
 
 MODULES = Path(sys.prefix) / "node" / "node_modules"  # where .ci/run installs it
@@ -25,7 +26,8 @@ validator.validateBytes(new Uint8Array(require('fs').readFileSync(0)))
 
 def written(name: str) -> bytes:
     file = io.BytesIO()
-    write_pose(file, demo_fit(name).poses)
+    fit = demo_fit(name)
+    write_pose(file, fit.poses, account_of(fit.summary, fit.findings).as_text())
     return file.getvalue()
 
 

@@ -9,9 +9,9 @@ from typing import Any
 
 from ....errors import OutputError
 from ....recording.capture import Capture
+from ...account import CAUTION
 from ...capture.bids.words import BIDS_VERSION, label
 from ...plain.atomic_file import check_file
-from ..account import CAUTION
 from ..handover import Handover
 from .derivative import write_derivative
 from .raw import write_raw

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from ...core.findings import Finding
-from ...results.summary import Summary
+from ..core.findings import Finding
+from ..results.summary import Summary
 
 CAUTION = (
     "Not a medical device: no diagnosis, no advice on treatment, no decision on anyone's return to work or "
