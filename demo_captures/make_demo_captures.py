@@ -1,4 +1,4 @@
-"""Writes the three demo captures: motion scripted here, units simulated by bodyfit. Nothing was recorded.
+"""Writes the four demo captures: motion scripted here, units simulated by bodyfit. Nothing was recorded.
 
 Run it where bodyfit is installed: `python demo_captures/make_demo_captures.py [NAME ...]`. It writes the same
 bytes each time.
@@ -44,6 +44,7 @@ STRAIGHT = 0.9999  # share of a limb's length at which it counts as straight
 
 CELLIST = Person(stature_m=1.68, mass_kg=61, sex="female")
 CLIMBER = Person(stature_m=1.78, mass_kg=74, sex="male")
+READER = Person(stature_m=1.66, mass_kg=63, sex="female")
 PORTER = Person(stature_m=1.85, mass_kg=83, sex="male")
 
 # ---- smooth pieces ----
@@ -418,6 +419,66 @@ def shake(rng: np.random.Generator, time: np.ndarray, alive: np.ndarray, sd: flo
     return Rotation.from_rotvec(np.stack([alive * wander(rng, time, sd, 0.35) for _ in range(3)], -1))
 
 
+# m: first riser, tread, riser, and where the bench stands on the landing
+LIBRARY_STAIRS, TREAD, LIBRARY_RISER, LIBRARY_RISERS, BENCH = 4.3, 0.29, 0.16, 7, 8.3
+SEAT_BACK, SEAT_DOWN = 0.40, 0.26  # m that the pelvis goes behind the feet and down to sit
+
+
+def library_bench(rng: np.random.Generator) -> PoseSequence:
+    """Walks to a stair, climbs it, sits down on a bench, gets up and sits four times, and goes back."""
+    time = np.arange(0, 70, 1 / RATE)
+    model = read_model("lower_body").scaled(READER)
+    walker = Walker(0.08, 4.6)
+    up_to_the_bench(walker)
+    sits = seated(time, rng, walker)
+    back_from_the_bench(walker)
+    moving = np.clip(rise(time, 4.0, 5.0) - rise(time, walker.now, walker.now + 1), 0.1, 1)
+    changes = 4 * sits * (1 - sits)  # 1 halfway between standing and sitting
+    lean = (moving * (5 + wander(rng, time, 1.5)) + 34 * changes - 14 * sits) * DEG
+    rotations, position, _ = legs(time, model, walker, SEAT_DOWN * sits, lean, SEAT_BACK * sits * (2 - sits))
+    for name in rotations:
+        rotations[name] = rotations[name] * shake(rng, time, moving, 0.8 * DEG)
+    return PoseSequence(time, rotations, model, position)
+
+
+def up_to_the_bench(walker: Walker) -> None:
+    """Ahead to the stairs, up, on to the bench, and round, with the back to it."""
+    top = LIBRARY_RISERS * LIBRARY_RISER
+    walker.walk(0.0, LIBRARY_STAIRS - 0.25, 7, 0.0, 0.0)
+    for riser in range(LIBRARY_RISERS - 1):
+        x, floor = LIBRARY_STAIRS + riser * TREAD + 0.1, (riser + 1) * LIBRARY_RISER
+        walker.step(x, 0.0, floor, 0.0, 0.52, -45, -2)
+    for x in (*np.linspace(LIBRARY_STAIRS + LIBRARY_RISERS * TREAD - 0.08, BENCH, 6), BENCH):
+        walker.step(float(x), 0.0, top, 0.0, 0.48, -45, 4)
+    walker.turn(BENCH, 0.0, top, 0.0, math.pi, 5)
+
+
+def seated(time: np.ndarray, rng: np.random.Generator, walker: Walker) -> np.ndarray:
+    """How far somebody sits, (T,) 0 to 1: once for a while, then down again at once three times."""
+    walker.wait(0.6)
+    sits = np.zeros_like(time)
+    for rest in (5.5, 1.0, 1.1, 1.0):
+        down, up = rng.uniform(1.5, 1.8), rng.uniform(1.3, 1.5)
+        sits += rise(time, walker.now, walker.now + down)
+        walker.wait(down + rest)
+        sits -= rise(time, walker.now, walker.now + up)
+        walker.wait(up + rng.uniform(0.7, 0.9))
+    return sits
+
+
+def back_from_the_bench(walker: Walker) -> None:
+    """To the stairs, down, and back to the start."""
+    top, away = LIBRARY_STAIRS + (LIBRARY_RISERS - 1) * TREAD, LIBRARY_STAIRS - 0.75
+    for x in np.linspace(BENCH, top + 0.17, 6)[1:]:
+        walker.step(float(x), 0.0, LIBRARY_RISERS * LIBRARY_RISER, math.pi, 0.46, -45, 4)
+    for riser in reversed(range(LIBRARY_RISERS - 1)):
+        x = LIBRARY_STAIRS + riser * TREAD + 0.19
+        walker.step(x, 0.0, (riser + 1) * LIBRARY_RISER, math.pi, 0.5, -50, -16, 0.45)
+    walker.step(LIBRARY_STAIRS - 0.2, 0.0, 0.0, math.pi, 0.5, -50, -10, 0.45)
+    walker.step(away, 0.0, 0.0, math.pi, 0.47, -58, 10, 0.55)
+    walker.walk(away, -0.6, 8, 0.0, math.pi)
+
+
 STACK, SHELF = 0.42, 0.45  # m from the feet to the parcels on the floor, and to the shelf
 
 
@@ -616,6 +677,23 @@ DEMOS = {
         "A fitter on the way to a machine: stands still, walks to a steel staircase, climbs its twelve "
         "steps, turns on the landing, comes down, walks back, turns; twice. The steel bends the magnetic "
         "field around the stairs, so a compass heading is wrong there by tens of degrees.",
+    ),
+    "library_bench": Demo(
+        "Up a stair to a bench, and back",
+        library_bench,
+        "lower_body",
+        READER,
+        Place(52.4, 4.9, 2.0),
+        MagneticField(49.4e-6, 67.4 * DEG, 0.4, (Dipole((LIBRARY_STAIRS, -0.3, 0.9), (6.0, 4.0, -5.0)),)),
+        {f"{segment}_unit": segment for segment in TRUNK_AND_LEGS},
+        60.0,
+        ".csv.gz",
+        60.0,
+        (0.5, 3.5),
+        14,
+        "A reader in a library: stands still, walks to a stair of seven steps, climbs it, turns round in "
+        "front of a bench and sits down for a while; gets up and sits down again three times, gets up a "
+        "fourth time, goes down the stair and walks back.",
     ),
     "parcel_lift": Demo(
         "Lifting parcels onto a shelf",

@@ -16,6 +16,7 @@ FOLDER = Path(__file__).resolve().parents[2] / "demo_captures"
 DEMOS = {
     "cello_arm": (4, 60, "right_arm"),
     "steel_stairs": (7, 90, "lower_body"),
+    "library_bench": (7, 60, "lower_body"),
     "parcel_lift": (15, 60, "whole_body"),
 }
 
@@ -63,7 +64,7 @@ def test_demo_stays_within_the_published_ranges(name):
             assert value.max() < np.degrees(high) + 5, (joint.name, angle)
 
 
-@pytest.mark.parametrize("name", ["steel_stairs", "parcel_lift"])
+@pytest.mark.parametrize("name", ["steel_stairs", "library_bench", "parcel_lift"])
 def test_feet_alternate_and_stay_above_the_floor(name):
     poses = truth(name)
     heights, speeds = {}, {}
@@ -87,18 +88,18 @@ def test_stairs_bend_the_field():
     assert np.ptp(norm) > 0.2 * told["magnetic_field"]["norm"]
 
 
-def test_script_makes_the_committed_capture(tmp_path, monkeypatch):
+@pytest.mark.parametrize("name", ["cello_arm", "library_bench"])
+def test_script_makes_the_committed_capture(tmp_path, monkeypatch, name):
     spec = importlib.util.spec_from_file_location("make_demo_captures", FOLDER / "make_demo_captures.py")
     assert spec is not None and spec.loader is not None
     script = importlib.util.module_from_spec(spec)
     monkeypatch.setitem(sys.modules, "make_demo_captures", script)
     spec.loader.exec_module(script)
     monkeypatch.setattr(script, "HERE", tmp_path)
-    script.make("cello_arm")
-    made, kept = read_capture(tmp_path / "cello_arm"), read_capture(FOLDER / "cello_arm")
-    for name, unit in kept.units.items():
-        assert made.units[name].gyroscope == pytest.approx(unit.gyroscope, abs=1e-4)
-        assert made.units[name].accelerometer == pytest.approx(unit.accelerometer, abs=1e-2)
-    assert (tmp_path / "cello_arm" / "setup.toml").read_text() == (
-        FOLDER / "cello_arm" / "setup.toml"
-    ).read_text()
+    script.make(name)
+    made, kept = read_capture(tmp_path / name), read_capture(FOLDER / name)
+    for worn, unit in kept.units.items():
+        assert made.units[worn].gyroscope == pytest.approx(unit.gyroscope, abs=1e-4)
+        assert made.units[worn].accelerometer == pytest.approx(unit.accelerometer, abs=1e-2)
+    setups = [(folder / name / "setup.toml").read_text() for folder in (tmp_path, FOLDER)]
+    assert setups[0] == setups[1]
