@@ -5,13 +5,14 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
+from scipy.integrate import cumulative_trapezoid
 from scipy.interpolate import CubicSpline
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
 from ..body.anatomy import FEET
 from ..body.motion.poses import PoseSequence
-from ..body.motion.root_trajectory import SOLE, soles, with_root_path
+from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_root_path
 from ..feet.root_path import Limb, RootPath, root_path
 from ..feet.samples import FootSamples, foot_samples
 from ..feet.smoother import FootPath, LimbStart, foot_path
@@ -26,7 +27,11 @@ LONGEST_PAUSE_S = 0.5  # s without any frame, over which no foot can be followed
 STEP_S = (
     0.5  # s, over which the foot that stands is believed more than the feet's paths (by reasoning: a step)
 )
+KEY_S = 0.02  # s from keyframe to keyframe of the root's path (as PER_KEY of the feet's)
 STEP_M = 0.3  # m from stance to stance of a foot that walks (by reasoning: half a stride of a slow walker)
+FLIES = (
+    0.02  # weight of the feet's paths where no foot stands: next to none against one that does (by reasoning)
+)
 SHORTEST_S = 3.0  # s of a capture that a foot's path is worth (by reasoning: two strides)
 NEEDED = frozenset({"accelerometer", "gyroscope"})
 
@@ -50,35 +55,44 @@ def with_path(
     units = _foot_units(capture, tracks, poses)
     if not units:
         return with_root_path(poses), None
-    limbs, time = [], None
-    for foot, unit in units.items():
-        found = _limb(capture, tracks[0], poses, foot, unit)
-        if found is None:
-            return with_root_path(poses), None
-        limbs.append(found)
-    first, last = (f(at[end] for at, *_ in limbs) for f, end in ((max, 0), (min, -1)))
-    time = first + 0.02 * np.arange(int((last - first) / 0.02))
-    common = [Limb(CubicSpline(at, a)(time), CubicSpline(at, b)(time), slip) for at, a, b, slip in limbs]
-    path = root_path(time, common)
-    inside = np.clip(poses.time, time[0], time[-1])
+    paths = {foot: _path(capture, tracks[0], poses, foot, unit) for foot, unit in units.items()}
+    if any(len(path.stances) < 2 for path in paths.values()):
+        return with_root_path(poses), None
+    first = max(path.time[0] for path in paths.values())
+    last = min(path.time[-1] for path in paths.values())
+    time = first + KEY_S * np.arange(int((last - first) / KEY_S))
+    path = root_path(time, [_limb(poses, foot, found, time) for foot, found in paths.items()])
     still = dataclasses.replace(poses, root_position=None)
-    moved = _standing(still, CubicSpline(time, path.place)(inside))
+    far = CubicSpline(time, path.place)(np.clip(poses.time, time[0], time[-1]))
+    moved = _standing(still, paths, far)
     moved = moved - moved[0]
     moved[:, 1] -= soles(still)[0, :, 1].min()
     return dataclasses.replace(poses, root_position=moved), path
 
 
-def _standing(poses: PoseSequence, far: np.ndarray) -> np.ndarray:
-    """(T, 3) m, a root path that far away is `far`, while within a step the standing foot of the body stands.
+def _standing(poses: PoseSequence, paths: dict[str, FootPath], far: np.ndarray) -> np.ndarray:
+    """(T, 3) m, a root path that far away is `far`, while within a step the standing foot keeps still.
 
     The foot's path and the body's leg differ by soft tissue and lengths: by centimetres, which would look
-    like sliding. q the path by the standing foot minus `far`; its Gaussian average over half a second is
-    taken off.
+    like sliding. A foot stands when its own unit's path says so, on a step as on the floor; where none does,
+    the body moves as `far`. q the path by the standing feet minus `far`; its Gaussian average over half a
+    second is taken off. A foot without a unit is not asked.
     """
-    near = with_root_path(poses).root_position
-    assert near is not None
-    q = near - far
+    points = soles(poses)
+    velocity = np.gradient(points, poses.time, axis=0)
+    weight = np.zeros(points.shape[:2])
+    for number, foot in enumerate(FEET):
+        if foot in paths:
+            pair = slice(2 * number, 2 * number + 2)
+            height = points[:, pair, 1] - points[:, pair, 1].min(1, keepdims=True)
+            stands = np.interp(poses.time, paths[foot].time, paths[foot].weight)
+            weight[:, pair] = np.exp(-height / LOWEST) * stands[:, None]
     step = float(np.median(np.diff(poses.time)))
+    weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
+    moved = FLIES * np.gradient(far, poses.time, axis=0) - np.einsum("tp,tpi->ti", weight, velocity)
+    moved /= FLIES + weight.sum(1, keepdims=True)
+    near = cumulative_trapezoid(moved, poses.time, axis=0, initial=0)
+    q = near - far
     return far + q - gaussian_filter1d(q, STEP_S / step, axis=0, mode="nearest")
 
 
@@ -93,23 +107,22 @@ def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> d
     return {foot: worn[foot].between(time[0], time[-1]) for foot in FEET if foot in worn}
 
 
-def _limb(
-    capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, float] | None:
-    """Keyframes (K,), ball of the foot by its own path and against the root (K, 3) m, and how much its
-    stances slip against its way; None: never stands.
-    """
-    assert poses.positions is not None
+def _path(capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit) -> FootPath:
+    """The path of a foot's unit, from where the body has it."""
     samples = foot_samples(unit, capture.gravity)
-    path = foot_path(samples, _start(track, poses, foot, unit, samples))
-    if len(path.stances) < 2:
-        return None
+    return foot_path(samples, _start(track, poses, foot, unit, samples))
+
+
+def _limb(poses: PoseSequence, foot: str, path: FootPath, time: np.ndarray) -> Limb:
+    """Ball of the foot by its own path and against the root, at common times (K,) s."""
+    assert poses.positions is not None
     length = poses.model.segments[foot].length
     assert length is not None
     ball = poses.positions[foot] + poses.rotations[foot].apply(SOLE[1] * length)
-    root = poses.positions[poses.model.root]
-    relative = np.stack([np.interp(path.time, poses.time, x) for x in (ball - root).T], 1)
-    return path.time, path.state.place + path.state.R @ path.state.ball, relative, _slip_share(path)
+    relative = ball - poses.positions[poses.model.root]
+    relative = np.stack([np.interp(path.time, poses.time, x) for x in relative.T], 1)
+    own = path.state.place + path.state.R @ path.state.ball
+    return Limb(CubicSpline(path.time, own)(time), CubicSpline(path.time, relative)(time), _slip_share(path))
 
 
 def _slip_share(path: FootPath) -> float:

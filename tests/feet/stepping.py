@@ -38,10 +38,11 @@ def stepping(
     period: float = 1.1,
     segment: str = "hindfoot",
     seed: int = 0,
+    tips: float = 0.7,
 ) -> Stepping:
     """A walk of `count` strides: 60 % stance, 40 % swing, in which it tips down, then up.
 
-    Place x = length (u − sin 2πu / 2π), height 6 cm (1 − cos 2πu), pitch −0.7 sin 2πu for u from 0 to 1 in
+    Place x = length (u − sin 2πu / 2π), height 6 cm (1 − cos 2πu), pitch −`tips` sin 2πu for u from 0 to 1 in
     the swing; the unit sits 5 cm above the ball, about which the foot tips.
     """
     swing = 0.4 * period
@@ -51,7 +52,7 @@ def stepping(
     x = length * (done - np.sin(2 * np.pi * done) / (2 * np.pi)).sum(1)
     y = 0.03 * (1 - np.cos(2 * np.pi * done)).sum(1) + rise / length * x
     tip = np.sin(2 * np.pi * done) * (1 - np.cos(2 * np.pi * done)) / 1.3
-    pitch = -0.7 * tip.sum(1)  # + is toes up
+    pitch = -tips * tip.sum(1)  # + is toes up
     arm = np.array([-0.08, 0.05])
     c, s = np.cos(pitch), np.sin(pitch)
     px, py = x + c * arm[0] - s * arm[1], y + s * arm[0] + c * arm[1]

@@ -53,6 +53,18 @@ def test_mid_swing_is_half_way(walked):
     np.testing.assert_allclose(times, 0.5 * (made.off + made.strike), atol=0.01)
 
 
+def test_a_foot_that_lands_flat_strikes_when_its_speed_has_gone():
+    made = stepping(segment="r_hindfoot", tips=0.0)
+    found = bodyfit.strides(one_foot(made))
+    strikes = np.array([event.time for event in found.events if event.event == "heel_strike"])
+    assert np.abs(strikes - made.strike).max() < 0.07
+
+
+def test_a_foot_that_turns_on_the_spot_makes_no_stride():
+    with pytest.raises(CannotReconstructError, match="no foot swings"):
+        bodyfit.strides(one_foot(stepping(0.08, segment="r_hindfoot", tips=0.1, period=1.6)))
+
+
 def test_one_foot_does_not_tell_when_both_stand(walked):
     assert all(stride.double_support_share is None for stride in walked[1].strides)
 

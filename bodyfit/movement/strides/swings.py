@@ -24,8 +24,9 @@ FLAT_M_S = 0.25
 LIFTED = np.radians(
     3.0
 )  # rad, by which the foot has tipped at heel off: 1 cm of heel over 20 cm (by reasoning)
-# m and rad/s: swings that do neither are movements on the spot; chosen; not tried
-LEAST = ((0.12, 1.2), (0.05, 2.0))
+# m/s, top speed of a foot below which it turns on the spot or fidgets: 0.1 m in 0.4 s (by reasoning;
+# tried: on open walks with turns)
+LEAST_TOP = 0.5
 # standard deviations in s; tried: spread against hand-checked events of open walks; mid-swing and foot
 # flat, optical
 SD = {"heel_off": 0.04, "toe_off": 0.01, "mid_swing": 0.01, "heel_strike": 0.011, "foot_flat": 0.011}
@@ -67,7 +68,7 @@ def swings(motion: FootMotion) -> Swings:
     curves = _Curves(motion)
     rows = []
     for number in range(len(motion.stances) - 1):
-        row = curves.swing(*motion.stances[number], *motion.stances[number + 1])
+        row = curves.swing(motion.stances[number, 1], *motion.stances[number + 1, 1:])
         if row is not None:
             rows.append((number, *row))
     table = np.array(rows, float).reshape(-1, 1 + 2 * len(EVENTS))
@@ -88,15 +89,13 @@ class _Curves:
         step = motion.rate_time[1] - motion.rate_time[0]
         self.pitch = gaussian_filter1d(motion.rate @ motion.axes[2], SMOOTH_S / step)
 
-    def swing(self, first, calm, last, next_first, next_calm, next_last) -> tuple | None:
+    def swing(self, calm: int, next_calm: int, next_last: int) -> tuple | None:
         """Times and standard deviations of the events between two stances, or None: no swing."""
         t = self.motion.time
         way = (self.motion.place[next_calm] - self.motion.place[calm])[[0, 2]]
-        between = np.searchsorted(self.motion.rate_time, [t[last], t[next_first]])
-        turned = self.pitch[slice(*between)].max(initial=0.0)
-        if any(np.linalg.norm(way) < far and turned < fast for far, fast in LEAST):
-            return None
         top = calm + int(np.argmax(self.speed[calm:next_calm]))
+        if self.speed[top] < LEAST_TOP:
+            return None
         ball_top = calm + int(np.argmax(self.ball[calm:next_calm]))
         off = first_above(t, self.ball, (calm, ball_top + 1), float(LEAVING * self.ball[ball_top]))
         falls = [last_above(t, self.speed, (top, next_calm), share * self.speed[top]) for share in LANDING]
@@ -107,6 +106,8 @@ class _Curves:
         rolled = self._pitch_time(off, (1.3 * near, near), RISEN, 1)
         slapped = self._pitch_time(strike, (near, 1.5 * near), FALLEN, -1)
         to = rolled if abs(rolled - off) < near else off
+        if np.isnan(slapped):  # a foot that lands flat stands at once: its unit moves on with no slap
+            strike = falls[1]
         hs = slapped if abs(slapped - strike) < near else strike
         times = (
             self._heel_off(calm, to),

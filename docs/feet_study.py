@@ -1,0 +1,121 @@
+"""Measures `bodyfit strides` on recordings with references: `python docs/feet_study.py [events lengths …]`.
+
+Every part prints lines for the tables of movement.md. Constants were chosen on these recordings.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections import defaultdict
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+from feet_recordings import SIDES, G, faster, marked_feet, unit
+from recordings import DATA
+
+from bodyfit.feet.samples import foot_samples
+from bodyfit.feet.smoother import foot_path, lengths
+from bodyfit.movement.strides.foot_motion import motion_of_path
+from bodyfit.movement.strides.swings import swings
+
+NEAR_S = 0.05  # s, within which an event counts as found
+WALKS_ON_M = 0.1  # m that a foot goes on after a marked heel strike which can't have been one
+
+
+def matched(found: np.ndarray, marked: np.ndarray) -> list[tuple[int, int]]:
+    """Pairs of found and marked times, nearest first, each once, within `NEAR_S`."""
+    apart, pairs = np.abs(found[:, None] - marked[None]), []
+    for f, m in zip(*np.unravel_index(np.argsort(apart, axis=None), apart.shape), strict=True):
+        if apart[f, m] > NEAR_S:
+            break
+        if all(f != pair[0] and m != pair[1] for pair in pairs):
+            pairs.append((int(f), int(m)))
+    return pairs
+
+
+def events() -> None:
+    """`foot_events_walk`: F1 within 50 ms by kind of step, and marks that cannot be."""
+    counts: dict[tuple[str, str], list[int]] = defaultdict(lambda: [0, 0, 0])
+    errors: dict[tuple[str, str], list[float]] = defaultdict(list)
+    flying = {"heel_strike": 0, "toe_off": 0}
+    for foot in marked_feet():
+        motion = motion_of_path(foot_path(foot_samples(foot.unit, G)), foot.side)
+        times = swings(motion).times
+        for event, marked in foot.times.items():
+            found = times[event][np.isfinite(times[event])]
+            pairs, kinds = matched(found, marked), foot.kinds[event]
+            for f, m in pairs:
+                counts[event, kinds[m]][0] += 1
+                errors[event, kinds[m]].append(found[f] - marked[m])
+            for f in set(range(len(found))) - {f for f, _ in pairs}:
+                counts[event, kinds[np.abs(marked - found[f]).argmin()]][1] += 1
+            for m in set(range(len(marked))) - {m for _, m in pairs}:
+                counts[event, kinds[m]][2] += 1
+                flying[event] += kinds[m] == "turn" and impossible(motion, event, marked[m])
+    for key in sorted(counts):
+        hit, false, missed = counts[key]
+        off = 1000 * np.array(errors[key])
+        print(
+            f"{key[0]:12s} {key[1]:9s} F1 {2 * hit / (2 * hit + false + missed):.3f}, hit {hit}, "
+            f"false {false}, missed {missed}; median |error| {np.median(np.abs(off)):.1f} ms, "
+            f"{off.mean():+.1f} ± {off.std():.1f}"
+        )
+    print("missed in turns, marked while the foot flies on or already stands:", flying)
+
+
+def impossible(motion, event: str, at: float) -> bool:
+    """Whether no foot can have struck or left then: it goes on over 0.1 m, or has gone as far before."""
+    t = motion.time
+    speed = np.linalg.norm(motion.velocity, axis=1)
+    k = int(np.searchsorted(t, at))
+    stands = np.zeros(len(t), bool)
+    for first, _, last in motion.stances:
+        stands[first : last + 1] = True
+    if event == "heel_strike":
+        later = np.flatnonzero(stands[k:])
+        return bool(len(later)) and float(speed[k : k + later[0]].sum() * (t[1] - t[0])) > WALKS_ON_M
+    before = np.flatnonzero(stands[: k + 1])
+    return bool(len(before)) and float(speed[before[-1] : k].sum() * (t[1] - t[0])) > WALKS_ON_M
+
+
+def path_lengths() -> None:
+    """Stride lengths between given marks: `foot_path_optical`, also played faster, and `foot_optical`."""
+    for factor in (1.0, 1.5, 2.0):
+        rows = []
+        for folder in sorted((DATA / "foot_path_optical").glob("2*")):
+            read, marks = unit(folder / "foot.parquet"), pd.read_csv(folder / "strides.csv")
+            path = foot_path(foot_samples(read, G))
+            if factor != 1:
+                path = foot_path(foot_samples(faster(read, path, factor), G))
+            at = marks.t_from.to_numpy() / factor, marks.t_to.to_numpy() / factor
+            rows.append((*lengths(path, *at), marks.stride_length_m.to_numpy()))
+        tell(f"foot_path_optical x {factor:g}", rows)
+    rows = []
+    for folder in sorted((DATA / "foot_optical").glob("C*")):
+        marks = pd.read_csv(folder / "strides.csv")
+        for letter, side in SIDES.items():
+            mine = marks[marks.foot == letter]
+            path = foot_path(foot_samples(unit(folder / f"{side}_foot.parquet"), G))
+            found = lengths(path, mine.t_from.to_numpy(), mine.t_to.to_numpy())
+            rows.append((*found, mine.stride_length_m.to_numpy()))
+    tell("foot_optical", rows)
+
+
+def tell(name: str, rows: list) -> None:
+    """Error of lengths with standard deviations against true ones."""
+    found, sd, true = (np.concatenate(column) for column in zip(*rows, strict=True))
+    off = found - true
+    inside = np.mean(np.abs(off) < 1.96 * sd)
+    print(
+        f"{name}: {len(off)} strides, {100 * off.mean():+.1f} ± {100 * off.std():.1f} cm, "
+        f"{100 * np.sqrt(np.mean(off**2)):.2f} cm RMS, {100 * off.sum() / true.sum():+.1f} %, "
+        f"{100 * inside:.0f} % in their bands"
+    )
+
+
+PARTS: dict[str, Callable[[], None]] = {"events": events, "lengths": path_lengths}
+
+if __name__ == "__main__":
+    for part in sys.argv[1:] or PARTS:
+        PARTS[part]()
