@@ -6,15 +6,19 @@ from itertools import pairwise
 from math import radians
 from pathlib import Path
 
+import example_inspection
 import numpy as np
 import pytest
+from injected import assert_nothing_came_of_it, with_injected
 
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.recording.capture import Unit
 from bodyfit.study.accuracy.scores import Score
 from bodyfit.study.comparison.cases import Case
 from bodyfit.study.comparison.compare import Comparison
 from bodyfit.study.comparison.result import CaseResult
+from bodyfit.study.inspection.page import write_inspection_page
 from bodyfit.study.planning.question import Question
 from bodyfit.study.planning.search import search
 
@@ -30,11 +34,17 @@ SIX = ("accelerometer", "gyroscope")
 
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory) -> dict[str, str]:
-    """Addresses of a plan for seven segments, its errors invented, and of an invented comparison."""
+    """Addresses of a plan for seven segments, its errors invented, of an invented comparison, of what is seen
+    in invented signals.
+    """
     out = tmp_path_factory.mktemp("pages")
     _plan().write(out)
     _comparison().write(out)
-    return {name: (out / f"{name}.html").as_uri() for name in ("plan", "comparison")}
+    time = np.arange(0.0, 60.0, 0.05)
+    signals = [np.column_stack([np.sin(time), np.cos(time), time * 0 + k]) for k in (9, 1)]
+    units = {name: Unit(name, name[:-5], time, *signals) for name in ("l_calf_unit", "r_calf_unit")}
+    write_inspection_page(example_inspection.example(units), out / "inspection.html")
+    return {name: (out / f"{name}.html").as_uri() for name in ("plan", "comparison", "inspection")}
 
 
 def _plan():
@@ -140,3 +150,30 @@ def test_left_out_units_are_told_with_their_sensors(browser, pages):
     browser.get(pages["comparison"])
     row = browser.find_element(By.CSS_SELECTOR, "#left-out tbody tr").text
     assert row.startswith("l_calf_unit acc+gyro 1.50")
+
+
+def test_what_an_inspection_places_stands_where_it_is_placed(browser, pages):
+    """Against the page's own numbers, read from its classes; places were style attributes once."""
+    browser.get(pages["inspection"])
+    assert browser.get_log("browser") == []
+    for css, style in (("bar", "width"), ("line", "left"), ("lane", "top")):
+        found = browser.find_elements(By.CSS_SELECTOR, f".{css}")
+        assert found
+        for element in found:
+            name = next(n for n in element.get_attribute("class").split() if n.startswith(f"{style}-"))
+            value = float(name[len(style) + 1 : -2].replace("_", "."))
+            around = element.find_element(By.XPATH, "..").rect
+            size = around["height" if style == "top" else "width"] / 100 if name.endswith("pc") else 1.0
+            measured = float(element.value_of_css_property(style).removesuffix("px"))
+            padding = 0.06 * around["width"] if css == "bar" else 0.0  # of the table's cell
+            assert measured == pytest.approx(value * size, abs=1.0 + padding)
+
+
+@pytest.mark.parametrize("name", ["plan", "comparison", "inspection"])
+def test_what_got_into_a_page_does_not_run(browser, pages, name):
+    browser.get(with_injected(pages[name]))
+    assert_nothing_came_of_it(browser)
+    assert browser.find_element(By.TAG_NAME, "h1").is_displayed()
+    if name == "comparison":
+        browser.find_element(By.ID, "clock").send_keys(Keys.END)
+        assert browser.find_element(By.ID, "shown").text == "10.0 s"

@@ -9,6 +9,7 @@ import example_out
 import numpy as np
 import pytest
 from example_out import FINDINGS, TITLE, write_out
+from injected import assert_nothing_came_of_it, with_injected
 
 from bodyfit.study.report.page import write_report
 
@@ -259,3 +260,11 @@ def test_an_angle_whose_band_is_wider_than_a_turn_is_not_told(browser, tmp_path,
 def _wide(spread):
     spread["r_knee"] = {**spread["r_knee"], "flexion": 0 * spread["r_knee"]["flexion"] + np.radians(95.0)}
     return spread
+
+
+def test_what_got_into_the_page_does_not_run_and_the_page_still_does(browser, page):
+    browser.get(with_injected(page))
+    until(lambda: figure_state(browser) == "yes", "the figure is drawn")
+    assert_nothing_came_of_it(browser)
+    browser.execute_script("bodyfitReport.goTo(1)")
+    assert now(browser) == pytest.approx(1.0, abs=0.1)

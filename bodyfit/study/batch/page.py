@@ -9,7 +9,7 @@ from urllib.parse import quote
 import numpy as np
 
 from ..pages.parts import CAUTION, NONE, decimal, section, table_of
-from ..pages.style import STYLE
+from ..pages.whole_page import whole_page
 from .result import DONE, FAILED, Row, first_to_look_at
 
 FENCE = 1.5  # × the middle half's width beyond it: Tukey, Exploratory Data Analysis (1977), outer values
@@ -25,12 +25,9 @@ def page_of(rows: Sequence[Row], total: int) -> str:
     total : captures of the batch
     """
     body = _lead(rows, total) + _captures(rows) + _ranges(rows)
-    return (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>Batch of {total} captures</title><style>{STYLE}</style></head><body>"
-        f'<h1>Batch of {total} captures</h1><main>{body}</main><p class="caution">{escape(CAUTION)}</p>'
-        "</body></html>\n"
+    title = f"Batch of {total} captures"
+    return whole_page(
+        title, "", f'<h1>{title}</h1><main>{body}</main><p class="caution">{escape(CAUTION)}</p>'
     )
 
 
@@ -75,7 +72,7 @@ def _capture(row: Row) -> tuple[str, ...]:
 
 def _wrapped(text: str) -> str:
     """Text that may break, in a table whose cells do not."""
-    return f'<span style="white-space:normal;display:inline-block;min-width:18rem">{escape(text)}</span>'
+    return f'<span class="text">{escape(text)}</span>'
 
 
 def _ranges(rows: Sequence[Row]) -> str:

@@ -21,7 +21,7 @@ def motions(comparison: ComparisonResult) -> str:
 
     Returns
     -------
-    HTML with a script; what the script is given is numbers only
+    HTML; what the script is given is numbers only
     """
     shown = [result for result in comparison.results if result.figure]
     if not shown:
@@ -41,13 +41,18 @@ def motions(comparison: ComparisonResult) -> str:
         f"{controls}<noscript><p>Playing needs JavaScript; the tables do not.</p></noscript>"
         f'<div class="figures">{places}</div>'
         f'<script type="application/json" id="motions">{text}</script>'
-        f"<script>{SCRIPT.read_text(encoding='utf-8')}</script>"
     )
     note = (
         f"Grey: {escape(comparison.against)}. Every figure stands as its root does there, so that what "
         "differs is what joints do."
     )
     return section("motion", "Next to each other", note, content)
+
+
+def scripts_of(comparison: ComparisonResult) -> list[str]:
+    """Sources of the scripts that play the section; none where there is no section."""
+    drawn = any(result.figure for result in comparison.results)
+    return [SCRIPT.read_text(encoding="utf-8")] if drawn else []
 
 
 def _place(result: CaseResult) -> str:

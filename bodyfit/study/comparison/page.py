@@ -7,9 +7,9 @@ from html import escape
 
 from ..accuracy.scores import Score
 from ..pages.parts import CAUTION, NONE, axis_labels, decimal, section, table_of
-from ..pages.style import STYLE
 from ..pages.ticks import ticks
-from .motions import motions
+from ..pages.whole_page import placed, whole_page
+from .motions import motions, scripts_of
 from .plots import GRID_DEG, HEIGHT, error_lane, height_of
 from .result import CaseResult, ComparisonResult
 
@@ -58,25 +58,21 @@ def comparison_page(comparison: ComparisonResult) -> str:
     -------
     HTML that loads nothing; names that come from files are escaped
     """
-    title = escape(comparison.title or "a capture")
+    title = comparison.title or "a capture"
     sets = [result for result in comparison.results if not result.case.leave_out]
     left = [result for result in comparison.results if result.case.leave_out]
     parts = [
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta http-equiv="Content-Security-Policy" '
-        "content=\"default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'\">",
-        f"<title>{title}: which sensors</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
-        f'<a class="skip" href="#sets">To the table</a><header><h1>{title}</h1>{_about(comparison)}</header>',
+        '<a class="skip" href="#sets">To the table</a>',
+        f"<header><h1>{escape(title)}</h1>{_about(comparison)}</header>",
         f"<main>{_sets(sets, comparison.to_truth)}{_ways(sets)}{_joints(sets)}",
         _left_out(left),
         _times(sets),
         motions(comparison),
         _refused(comparison.results),
         f'</main><footer><p class="caution">{escape(CAUTION)}</p>',
-        f'<p class="soft">Made with bodyfit {escape(comparison.version)}.</p></footer></body></html>\n',
+        f'<p class="soft">Made with bodyfit {escape(comparison.version)}.</p></footer>',
     ]
-    return "\n".join(parts)
+    return whole_page(f"{title}: which sensors", MORE_STYLE, "\n".join(parts), scripts_of(comparison))
 
 
 def _about(comparison: ComparisonResult) -> str:
@@ -195,7 +191,8 @@ def _lane(sensors: tuple[str, ...], results: Sequence[CaseResult], start: float,
         if r.case.sensors == sensors
     ]
     marks = "".join(
-        f'<span style="top:{min(max(height_of(d), 5), HEIGHT - 5):.0f}px">{d:g}°</span>' for d in GRID_DEG
+        f'<span class="{placed("px", top=min(max(height_of(d), 5), HEIGHT - 5))}">{d:g}°</span>'
+        for d in GRID_DEG
     )
     return (
         f'<h3>{name}</h3><div class="plot" role="img" aria-label="Error over time of {name}; the table above '
@@ -209,4 +206,4 @@ def _refused(results: Sequence[CaseResult]) -> str:
     rows = [(escape(r.case.name), escape(r.refused)) for r in results if r.refused]
     return (
         section("refused", "No solution", "", table_of("Refused", ("case", "why"), rows)) if rows else ""
-    ).replace("<td>", '<td style="white-space:normal">')
+    ).replace("<td>", '<td class="text">')

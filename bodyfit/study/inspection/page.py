@@ -10,8 +10,8 @@ from pathlib import Path
 from ...core.findings import Finding
 from ...files.plain.toml_writer import write_text
 from ..pages.parts import CAUTION, NONE, axis_labels, bar, decimal, section, table_of
-from ..pages.style import STYLE
 from ..pages.ticks import ticks
+from ..pages.whole_page import placed, whole_page
 from .plots import GAP, LANE, ROW, Drawing, offsets, timeline
 from .result import Inspection, UnitInspection
 
@@ -47,15 +47,10 @@ def inspection_page(inspection: Inspection) -> str:
     -------
     HTML that loads nothing; names that come from files are escaped
     """
-    title = escape(inspection.title or inspection.source or "a capture")
+    title = inspection.title or inspection.source or "a capture"
     parts = [
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta http-equiv="Content-Security-Policy" '
-        "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\">",
-        f"<title>{title}: what bodyfit sees in it</title><style>{STYLE}</style></head><body>",
         '<a class="skip" href="#findings">To the findings</a>',
-        f"<header><h1>{title}</h1>{_about(inspection)}</header><main>",
+        f"<header><h1>{escape(title)}</h1>{_about(inspection)}</header><main>",
         _findings(inspection),
         _overview(inspection.units),
         _clocks(inspection.units),
@@ -63,9 +58,8 @@ def inspection_page(inspection: Inspection) -> str:
         _mounting(inspection.units),
         _timelines(inspection),
         f'</main><footer><p class="caution">{escape(CAUTION)}</p>{_versions(inspection)}</footer>',
-        "</body></html>\n",
     ]
-    return "\n".join(parts)
+    return whole_page(f"{title}: what bodyfit sees in it", "", "\n".join(parts))
 
 
 def _about(inspection: Inspection) -> str:
@@ -190,7 +184,8 @@ def _offsets(units: Sequence[UnitInspection]) -> str:
         return ""
     drawing, reach = offsets([u.clock_offset for u in units], [u.clock_offset_sd for u in units])
     names = "".join(
-        f'<span style="top:{(k + 0.5) * ROW:g}px">{escape(unit.name)}</span>' for k, unit in enumerate(units)
+        f'<span class="{placed("px", top=(k + 0.5) * ROW)}">{escape(unit.name)}</span>'
+        for k, unit in enumerate(units)
     )
     picture = _picture(drawing, "Clock offset of each unit with one standard deviation; the numbers follow")
     axis = axis_labels(ticks(-1000 * reach, 1000 * reach, 4), "ms")
@@ -264,7 +259,7 @@ def _plot(
     signals = ", ".join(name.split(",")[0] for name, _ in drawing.lanes)
     alt = f"Timeline of {unit.name}, {start:.0f} to {end:.0f} s: {signals}; {', '.join(drawing.rows)}"
     places = [((f.start or 0.0) - start) / (end - start) for _, f in flags]
-    lines = "".join(f'<span class="line" style="left:{100 * p:.2f}%"></span>' for p in places)
+    lines = "".join(f'<span class="line {placed("pc", left=100 * p)}"></span>' for p in places)
     return (
         f'<div class="plot">{_flags(flags, places)}<div class="gutter">{_gutter(drawing)}</div>'
         f'<div class="field">{_picture(drawing, alt)}{lines}</div>'
@@ -279,35 +274,37 @@ def _flags(flags: Sequence[tuple[int, Finding]], places: Sequence[float]) -> str
     for (number, finding), place in sorted(zip(flags, places, strict=True), key=lambda pair: pair[1]):
         row = next((k for k, taken in enumerate(ends) if place >= taken), len(ends))
         ends[row : row + 1] = [place + FLAG_SPACE]
-        link = _flag_link(number, finding, f"left:{100 * place:.2f}%;top:{row * FLAG_ROW}px")
+        link = _flag_link(
+            number, finding, f"{placed('pc', left=100 * place)} {placed('px', top=row * FLAG_ROW)}"
+        )
         out.append(link)
-    return f'<div class="flags" style="height:{len(ends) * FLAG_ROW}px">{"".join(out)}</div>' if out else ""
+    height = placed("px", height=len(ends) * FLAG_ROW)
+    return f'<div class="flags {height}">{"".join(out)}</div>' if out else ""
 
 
-def _flag_link(number: int, finding: Finding, style: str = "") -> str:
+def _flag_link(number: int, finding: Finding, where: str = "") -> str:
     """A link to a finding: its number, in full for those who hear it."""
     said = escape(f"Finding {number}, {finding.severity}: {finding.what}")
-    placed = f' style="{style}"' if style else ""
-    label = f'title="{said}" aria-label="{said}"{placed}'
-    return f'<a class="{finding.severity}" href="#finding-{number}" {label}>{number}</a>'
+    label = f'title="{said}" aria-label="{said}"'
+    return f'<a class="{finding.severity} {where}" href="#finding-{number}" {label}>{number}</a>'
 
 
 def _gutter(drawing: Drawing) -> str:
     """Names of lanes and rows and the y ticks, beside the picture."""
     out, top = [], 0.0
     for name, found in drawing.lanes:
-        out.append(f'<span class="lane" style="top:{top:g}px">{escape(name)}</span>')
-        out += [f'<span style="top:{top + LANE * (1 - t.at):.1f}px">{t.text}</span>' for t in found]
+        out.append(f'<span class="lane {placed("px", top=top)}">{escape(name)}</span>')
+        out += [f'<span class="{placed("px", top=top + LANE * (1 - t.at))}">{t.text}</span>' for t in found]
         top += LANE + GAP
     for name in drawing.rows:
-        out.append(f'<span style="top:{top + ROW / 2:g}px">{escape(name)}</span>')
+        out.append(f'<span class="{placed("px", top=top + ROW / 2)}">{escape(name)}</span>')
         top += ROW
     return "".join(out)
 
 
 def _picture(drawing: Drawing, alt: str) -> str:
     source, height = escape(drawing.address), drawing.height
-    return f'<img src="{source}" alt="{escape(alt)}" height="{height}" style="height:{height}px">'
+    return f'<img src="{source}" alt="{escape(alt)}" height="{height}" class="{placed("px", height=height)}">'
 
 
 def _versions(inspection: Inspection) -> str:

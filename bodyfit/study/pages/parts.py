@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from .ticks import Tick
+from .whole_page import placed
 
 NONE = "–"
 CAUTION = (
@@ -23,7 +24,7 @@ def section(name: str, heading: str, note: str, content: str) -> str:
 
 def bar(share: float) -> str:
     """A bar beside a number."""
-    return f'<span class="bar" style="width:{100 * share:.1f}%"></span>' if share > 0 else ""
+    return f'<span class="bar {placed("pc", width=100 * share)}"></span>' if share > 0 else ""
 
 
 def table_of(caption: str, headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
@@ -52,8 +53,8 @@ def decimal(value: float | None, decimals: int, factor: float = 1.0) -> str:
 def axis_labels(found: Iterable[Tick], unit: str) -> str:
     """Labels below a picture; the outermost ones stay within it."""
     labels = [
-        f'<span class="{"first" if t.at < 0.03 else "last" if t.at > 0.97 else ""}" '
-        f'style="left:{100 * t.at:.2f}%">{t.text} {unit}</span>'
+        f'<span class="{"first " if t.at < 0.03 else "last " if t.at > 0.97 else ""}'
+        f'{placed("pc", left=100 * t.at)}">{t.text} {unit}</span>'
         for t in found
     ]
     return f'<div class="axis">{"".join(labels)}</div>'

@@ -22,6 +22,8 @@ th, td { padding: 0.2rem 0.9rem 0.2rem 0; text-align: left; vertical-align: top;
   border-bottom: 1px solid var(--line); }
 th { font-weight: 600; font-size: 0.85rem; color: var(--soft); }
 tbody th { color: var(--ink); font-size: 1rem; position: sticky; left: 0; background: #fff; }
+td.text { white-space: normal; }
+span.text { white-space: normal; display: inline-block; min-width: 18rem; }
 td.n, th.n { text-align: right; white-space: nowrap; }
 ol.findings { padding: 0; list-style: none; max-width: 60rem; }
 ol.findings > li { border-left: 4px solid var(--line); padding: 0.3rem 0 0.3rem 0.8rem; margin: 0.7rem 0; }

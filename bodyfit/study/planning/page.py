@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping, Sequence
 from html import escape
 
 from ..pages.parts import CAUTION, axis_labels, decimal, section, table_of
-from ..pages.style import STYLE
 from ..pages.ticks import Tick
+from ..pages.whole_page import placed, whole_page
 from .question import WornSet
 from .result import PlanResult
 from .set_result import SetResult
@@ -45,20 +45,15 @@ def plan_page(plan: PlanResult) -> str:
     -------
     HTML that loads nothing; names that come from files are escaped
     """
-    motion = escape(str(plan.about.get("motion", "a motion")))
+    motion = str(plan.about.get("motion", "a motion"))
     parts = [
-        '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
-        '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        '<meta http-equiv="Content-Security-Policy" '
-        "content=\"default-src 'none'; style-src 'unsafe-inline'\">",
-        f"<title>Which units to wear: {motion}</title><style>{STYLE}{MORE_STYLE}</style></head><body>",
         '<a class="skip" href="#sets">To the table</a><header><h1>Which units to wear</h1>',
-        f"<p>Motion: {motion}</p>{_answer(plan)}</header>",
+        f"<p>Motion: {escape(motion)}</p>{_answer(plan)}</header>",
         f"<main>{_angles(plan)}{_curves(plan)}{_limits(plan)}{_sets(plan)}{_assumed(plan.about)}</main>",
         f'<footer><p class="caution">{escape(NOT_CLINICAL)} {escape(CAUTION)}</p>',
-        f'<p class="soft">Made with bodyfit {escape(plan.version)}.</p></footer></body></html>\n',
+        f'<p class="soft">Made with bodyfit {escape(plan.version)}.</p></footer>',
     ]
-    return "\n".join(parts)
+    return whole_page(f"Which units to wear: {motion}", MORE_STYLE, "\n".join(parts))
 
 
 def _answer(plan: PlanResult) -> str:
@@ -101,7 +96,7 @@ def _curve(plan: PlanResult, size: Callable[[WornSet], int], unit: str) -> str:
     lines += [_line("bound", place, {n: r.bound_mean_deg for n, r in best.items()})]
     lines += [_line("error", place, {n: r.error_mean_deg for n, r in best.items()})]
     marks = "".join(
-        f'<span style="top:{min(max(_height(d), 5), HEIGHT - 5):.0f}px">{d:g}°</span>' for d in GRID
+        f'<span class="{placed("px", top=min(max(_height(d), 5), HEIGHT - 5))}">{d:g}°</span>' for d in GRID
     )
     said = ", ".join(f"{n} {unit}: {r.bound_mean_deg:.1f}°" for n, r in best.items())
     some = list(place.items())[:: -(-len(place) // LABELS)]

@@ -5,12 +5,15 @@ from __future__ import annotations
 import base64
 import html
 import json
+from collections.abc import Iterable
 from importlib.resources import files as package_files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from string import Template
 from typing import Any
 
 from ...files.plain.atomic_file import whole_file
+from ..pages.whole_page import policy
 from .curves import curves, curves_per_second
 from .files import FitFiles, read_fit_files
 from .findings import findings_list
@@ -47,6 +50,8 @@ def report_text(files: FitFiles) -> str:
     """The whole page, styles, scripts, viewer library and data inside."""
     parts = package_files("bodyfit.study.report") / "browser"
     title = files.summary.capture or "Motion"
+    style = (parts / "page.css").read_text(encoding="utf-8")
+    library, own = viewer_library(), _as_one(parts / name for name in SCRIPTS)
     return Template((parts / "page.html").read_text(encoding="utf-8")).substitute(
         title=safe(title),
         lead=_lead(files),
@@ -59,12 +64,19 @@ def report_text(files: FitFiles) -> str:
         layout=html.escape(str(files.scene[0]["asset"].get("extras", {}).get("layout") or "")),
         curve_rate=number(curves_per_second(files.time)),
         version=safe(files.summary.bodyfit_version),
-        style=(parts / "page.css").read_text(encoding="utf-8"),
-        library=viewer_library(),
-        scripts="\n".join((parts / name).read_text(encoding="utf-8") for name in SCRIPTS),
+        policy=policy([style], [library, own]),
+        style=style,
+        library=library,
+        own=own,
         curves=_inside_script(curves(files)),
         scene=base64.b64encode(light_scene(files.scene)).decode(),
     )
+
+
+def _as_one(scripts: Iterable[Traversable]) -> str:
+    """Scripts in one scope that nothing outside it reaches."""
+    text = "\n".join(script.read_text(encoding="utf-8") for script in scripts)
+    return f'(() => {{\n"use strict";\n{text}\n}})();'
 
 
 def _lead(files: FitFiles) -> str:
