@@ -10,8 +10,8 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
 
 from bodyfit.body.motion.poses import PoseSequence
-from bodyfit.body.shapes import segment_shape
 from bodyfit.files.scene.gltf import COLOURS
+from bodyfit.files.scene.segment_mesh import segment_mesh
 
 INK = "#23272e"
 LIGHT = np.array([-0.4, 0.6, 0.69])  # right, up, towards the viewer
@@ -39,7 +39,7 @@ def triangles(poses: PoseSequence, frame: int) -> tuple[np.ndarray, list[str]]:
     assert poses.positions is not None
     corners, colours = [], []
     for segment in poses.model.segments:
-        shape = segment_shape(segment, poses.model)
+        shape = segment_mesh(segment, poses.model)
         R, p = poses.matrices[segment][frame], poses.positions[segment][frame]
         corners.append((shape.vertices @ R.T + p)[shape.faces])
         colours += [colour_of(segment)] * len(shape.faces)

@@ -77,7 +77,7 @@ HOMES = {
     ),
     "coal": ("study.review.checks.interpenetration",),
     "casadi": ("body.motion.joint_limits.",),
-    "trimesh": ("body.shapes", "files.", "study.report."),
+    "trimesh": ("files.", "study.report."),
     "vqf": ("recording.attitude",),
     "pygeomag": ("recording.earth_field",),
     "pandas": ("files.",),

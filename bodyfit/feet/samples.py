@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 
 from ..calibration.sensors.clipping import clipping, redrawn
+from ..core.cubic_spline import CubicSpline
 from ..core.rotations import UP, apply, exp, products, smallest_rotation
 from ..errors import InputError
 from ..recording.capture import Unit

@@ -5,14 +5,13 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
-from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
 from ..body.anatomy import FEET
 from ..body.motion.poses import PoseSequence
 from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_root_path
+from ..core.cubic_spline import CubicSpline
 from ..feet.root_path import Limb, RootPath, root_path
 from ..feet.samples import FootSamples, foot_samples
 from ..feet.smoother import FootPath, LimbStart, foot_path
@@ -91,7 +90,9 @@ def _standing(poses: PoseSequence, paths: dict[str, FootPath], far: np.ndarray) 
     weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
     moved = FLIES * np.gradient(far, poses.time, axis=0) - np.einsum("tp,tpi->ti", weight, velocity)
     moved /= FLIES + weight.sum(1, keepdims=True)
-    near = cumulative_trapezoid(moved, poses.time, axis=0, initial=0)
+    near = np.zeros_like(moved)
+    steps = np.diff(poses.time)[:, None]
+    np.cumsum(steps * (moved[1:] + moved[:-1]) / 2, axis=0, out=near[1:])  # by the trapezoidal rule
     q = near - far
     return far + q - gaussian_filter1d(q, STEP_S / step, axis=0, mode="nearest")
 

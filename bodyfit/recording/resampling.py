@@ -7,9 +7,9 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.ndimage import uniform_filter1d
 
+from ..core.cubic_spline import CubicSpline
 from ..core.rotations import log
 from ..errors import CannotReconstructError, InputError
 from .capture import Unit
@@ -199,9 +199,7 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
         gone = known.lost(frames)
         rate[gone] = change[gone] = 0.0
         # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
-        turns = np.diff(spline.antiderivative()(frames), axis=0) + step**2 / 12 * np.cross(
-            rate[:-1], rate[1:]
-        )
+        turns = np.diff(spline.integral(frames), axis=0) + step**2 / 12 * np.cross(rate[:-1], rate[1:])
         lost = gone[:-1] | gone[1:]
         turns[lost] = 0.0
         unknown = INTERPOLATED * np.minimum(1.0, known.step(frames[:-1]) / BRIDGED_S) ** 4

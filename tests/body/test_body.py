@@ -15,7 +15,6 @@ from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.poses import from_joint_angles
 from bodyfit.body.parts import Joint, Segment
 from bodyfit.body.person import Person
-from bodyfit.body.shapes import segment_shape
 from bodyfit.errors import InputError
 from bodyfit.files.model.model_file import model_names, read_model
 
@@ -236,50 +235,6 @@ def test_pinocchio_needs_joint_centres_and_axes():
         chain(("a", "b")).pinocchio()
     with pytest.raises(InputError, match=r"joints.ab.axis: unknown"):
         chain(("a", "b"), type="hinge", centre_in_parent=np.zeros(3)).pinocchio()
-
-
-@every_model
-@pytest.mark.parametrize("person", [None, PERSON])
-def test_shapes_are_small_closed_and_face_outwards(name, person):
-    model = read_model(name).scaled(person)
-    for segment in model.segments:
-        shape = segment_shape(segment, model)
-        assert len(shape.faces) < 200
-        assert shape.is_watertight
-        assert shape.volume > 0  # negative when faces look inwards
-
-
-def test_shapes_have_the_size_of_the_segment():
-    model = read_model("whole_body").scaled(PERSON)
-    for name in ("r_thigh", "l_calf", "r_upperarm", "l_forearm", "r_hand"):
-        low, high = segment_shape(name, model).bounds
-        length = model.segments[name].length
-        assert low[1] == pytest.approx(-length, abs=0.1 * length)
-        assert abs(high[1]) < 0.2 * length
-    low, high = segment_shape("r_hindfoot", model).bounds
-    assert high[0] - low[0] == pytest.approx(model.segments["r_hindfoot"].length)
-    assert low[1] == pytest.approx(-0.039 * 1.75, rel=0.01)  # the sole, Drillis & Contini's ankle height
-    assert high[0] > -2 * low[0]  # the toes point forward
-
-
-def test_a_bar_joins_the_joint_centres_of_a_plain_segment():
-    model = BodyModel(
-        "chain",
-        {name: Segment(name) for name in "abc"},
-        {
-            "ab": Joint(
-                "ab", "a", "b", centre_in_parent=np.array([0.1, 0, 0]), centre_in_child=np.array([-0.1, 0, 0])
-            ),
-            "bc": Joint("bc", "b", "c", centre_in_parent=np.array([0.1, 0, 0.3])),
-        },
-    )
-    shape = segment_shape("b", model)
-    start, end = np.array([-0.1, 0, 0]), np.array([0.1, 0, 0.3])
-    along = (shape.vertices - start) @ (end - start) / np.linalg.norm(end - start) ** 2
-    radius = shape.vertices - start - along[:, None] * (end - start)
-    assert np.linalg.norm(radius, axis=1).max() == pytest.approx(0.1 * np.linalg.norm(end - start), rel=0.1)
-    assert along.min() == pytest.approx(-0.1, abs=0.02)  # round ends, a tenth of the length
-    np.testing.assert_allclose(shape.bounds.mean(axis=0), [0, 0, 0.15], atol=1e-9)
 
 
 def test_the_body_is_at_hand_without_the_heavy_libraries():

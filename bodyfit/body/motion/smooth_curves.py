@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import BSpline, make_interp_spline
 from scipy.spatial.transform import Rotation
 
 from ...core.filters import low_passed
@@ -14,6 +14,9 @@ from ...core.rotations import continuous
 from ...errors import InputError
 from ..chain import BodyModel
 from .poses import PoseSequence
+
+if TYPE_CHECKING:
+    from scipy.interpolate import BSpline
 
 SPLINE_DEGREE = 5  # quintic: the second derivative is still smooth; by reasoning
 
@@ -27,6 +30,8 @@ class RotationCurve:
     @classmethod
     def through(cls, time: np.ndarray, rotation: Rotation) -> RotationCurve:
         """The curve through `rotation` (length T) at `time` (T,) s."""
+        from scipy.interpolate import make_interp_spline
+
         return cls(make_interp_spline(time, continuous(rotation.as_quat()), SPLINE_DEGREE))
 
     def __call__(self, time: np.ndarray) -> Rotation:
@@ -90,6 +95,8 @@ def smooth_motion(poses: PoseSequence, cutoff: float | None = 10.0) -> SmoothMot
     count = len(time)
     even = np.linspace(time[0], time[-1], count)
     frequency = (count - 1) / (time[-1] - time[0])
+
+    from scipy.interpolate import make_interp_spline
 
     def curve(values: np.ndarray) -> BSpline:
         values = low_passed(make_interp_spline(time, values, 3)(even), frequency, cutoff)

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
+from ...core.cubic_spline import CubicSpline
 from ...core.findings import Finding
 from ...core.intervals import runs
 from ...errors import CannotReconstructError

@@ -52,11 +52,13 @@ def found_dialect(path: Path, given: Dialect) -> Dialect:
     usual = "\t" if ".tsv" in path.name.lower() else ","
     separator = given.separator or _separator(lines[given.skip_rows or 0 :], usual)
     rows = [_cells(line, separator) for line in lines]
-    first = _first_row(rows, _usual_count(rows))
+    numeric = [_is_data(row) for row in rows]
+    first = _first_row(rows, numeric, _usual_count(rows))
     skip = given.skip_rows
     if skip is None:
-        skip = _header(rows, first)
-    data = [row for row in rows[max(first, skip + 1) :] if _is_data(row)]
+        skip = _header(rows, numeric, first)
+    below = max(first, skip + 1)
+    data = [row for row, good in zip(rows[below:], numeric[below:], strict=True) if good]
     columns = max(map(len, rows), default=0)
     return Dialect(separator, given.decimal or _decimal(data, separator), skip, columns)
 
@@ -72,6 +74,8 @@ def first_lines(path: Path) -> list[str]:
 
 
 def _cells(line: str, separator: str) -> list[str]:
+    if line and '"' not in line:  # most lines, for which a reader of quoted cells is slow
+        return [cell.strip() for cell in line.split(separator)]
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [""])]
     except csv.Error:  # a cell beyond the reader's limit, a null byte
@@ -82,6 +86,8 @@ def _separator(lines: list[str], usual: str) -> str:
     """The first separator that parts the later half of the lines into equally many numbers, two or more."""
     later = [line for line in lines[len(lines) // 2 :] if line.strip()]
     for separator in (usual, *SEPARATORS) if usual == "\t" else SEPARATORS:
+        if not all(separator in line for line in later):
+            continue
         rows = [_cells(line, separator) for line in later]
         counts = {len(row) for row in rows}
         if len(counts) == 1 and min(counts) > 1 and all(map(_is_data, rows)):
@@ -97,25 +103,23 @@ def _usual_count(rows: list[list[str]]) -> int:
 def _is_data(row: list[str]) -> bool:
     """Whether most cells are numbers, moments or empty, and one is a number."""
     filled = [cell for cell in row if cell]
-    good = sum(bool(NUMBER.fullmatch(cell) or MOMENT.fullmatch(cell)) for cell in filled)
+    good = len([cell for cell in filled if NUMBER.fullmatch(cell) or MOMENT.fullmatch(cell)])
     return good > 0 and 2 * good > len(filled)
 
 
-def _first_row(rows: list[list[str]], count: int) -> int:
+def _first_row(rows: list[list[str]], numeric: list[bool], count: int) -> int:
     """Index of the first line from which on every line holds as many cells as a row, and numbers."""
     first = len(rows)
-    while first > 0 and (
-        rows[first - 1] == [""] or (len(rows[first - 1]) == count and _is_data(rows[first - 1]))
-    ):
+    while first > 0 and (rows[first - 1] == [""] or (len(rows[first - 1]) == count and numeric[first - 1])):
         first -= 1
     return first
 
 
-def _header(rows: list[list[str]], first: int) -> int:
+def _header(rows: list[list[str]], numeric: list[bool], first: int) -> int:
     """Index of the header: the last line before the rows that holds words; 0 where there is no row."""
     if first >= len(rows):
         return 0
-    return next((k for k in range(first - 1, -1, -1) if rows[k] != [""] and not _is_data(rows[k])), 0)
+    return next((k for k in range(first - 1, -1, -1) if rows[k] != [""] and not numeric[k]), 0)
 
 
 def _decimal(data: list[list[str]], separator: str) -> str:

@@ -86,6 +86,8 @@ class Table:
         import pyarrow as pa
 
         kind = column.type
+        if kind == pa.float64():  # most columns; to cast loads all that pyarrow computes
+            return column_numbers(column, float)
         if pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
             return column_numbers(column.cast(pa.float64()), float)
         return np.array([self._cell(name, row, cell) for row, cell in enumerate(column.to_pylist())], float)

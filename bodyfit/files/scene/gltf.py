@@ -11,8 +11,7 @@ mesh and the joints further out. The top node is `humanoid_root` where the root 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -20,19 +19,13 @@ from scipy.spatial.transform import Rotation
 from ...body.anatomy import side_and_part
 from ...body.chain import BodyModel
 from ...body.motion.poses import PoseSequence
-from ...body.shapes import segment_shape
-from ...errors import InputError
 from ..motion.pose_tables import continuous_quaternions
 from .glb import INDICES, VERTICES, Buffer, write_glb
-from .mesh_file import check_mesh_file
+from .segment_mesh import segment_mesh
 from .viewing_layout import laid_out
-
-if TYPE_CHECKING:
-    import trimesh
 
 AXES = "glTF: +X to the left, +Y up, +Z forward, metres; a node's rotation is parent_from_node"
 FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz; by reasoning
-SHARP_EDGE = np.radians(40)  # edges sharper than this keep their crease under the light; chosen; not tried
 # sRGB, our own: light jade, grey and dark plum differ in lightness first, so that left and right stay apart
 # for every kind of colour vision and on a grey print
 COLOURS = {"left": "#79c7b3", "middle": "#8f99a3", "right": "#4b2a66"}
@@ -126,39 +119,14 @@ def _moved(offset) -> dict[str, list[float]]:
 
 
 def _mesh(buffer: Buffer, model: BodyModel, segment: str, sides: Sequence[str]) -> dict[str, Any]:
-    from trimesh.graph import smooth_shade
-
-    shape = smooth_shade(_shape(model, segment), angle=SHARP_EDGE)
+    shape = segment_mesh(segment, model)
     attributes = {
         "POSITION": buffer.add(to_gltf(shape.vertices), VERTICES, bounds=True),
-        "NORMAL": buffer.add(to_gltf(shape.vertex_normals), VERTICES),
+        "NORMAL": buffer.add(to_gltf(shape.normals), VERTICES),
     }
     indices = buffer.add(np.asarray(shape.faces, np.uint32).ravel(), INDICES)
     primitive = {"attributes": attributes, "indices": indices, "material": sides.index(_side(segment))}
     return {"name": segment, "primitives": [primitive]}
-
-
-def _shape(model: BodyModel, segment: str) -> trimesh.Trimesh:
-    """The segment's own mesh file (m, segment frame) where the model names one, else a simple shape."""
-    import trimesh
-
-    path = model.segments[segment].mesh
-    if path is None:
-        return segment_shape(segment, model)
-    where = f"segments.{segment}.mesh"
-    check_mesh_file(where, Path(path))
-    try:
-        shape = trimesh.load(path, force="mesh")
-    except ImportError as error:  # a reader that fails falls back on guessing the text's encoding
-        raise InputError(f"{where}: {path} is damaged: neither a binary nor a text mesh") from error
-    except Exception as error:  # trimesh raises whatever its many readers do
-        raise InputError(f"{where}: {path} can't be read as a mesh ({str(error)[:200]})") from error
-    if not isinstance(shape, trimesh.Trimesh) or not len(shape.faces):
-        raise InputError(
-            f"segments.{segment}.mesh: {path} holds no triangles, expected a surface mesh in metres, in the "
-            "segment's frame"
-        )
-    return shape
 
 
 def _side(segment: str) -> str:

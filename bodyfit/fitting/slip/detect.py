@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.spatial.transform import Rotation
 
 from ...core.findings import Finding
@@ -113,6 +112,7 @@ def _best_turn(joints: Sequence[Centre | Hinge], k: int, unit: int) -> tuple[Rot
 
     Looked for from the one that carries each direction onto its like as well as may be, and from none.
     """
+    from scipy.optimize import minimize
 
     def cost(turn: np.ndarray) -> float:
         R = Rotation.from_rotvec(turn).as_matrix()

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.spatial.transform import Slerp
 
 from ...body.motion.poses import PoseSequence
 from ...body.motion.root_trajectory import SOLE
+from ...core.cubic_spline import CubicSpline
 from ...core.rotations import UP, apply, log
 from ...feet.contact import log_energies, stances
 from ...feet.samples import HZ, PER_KEY

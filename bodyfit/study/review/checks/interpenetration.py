@@ -26,7 +26,7 @@ LOOKED_AT_HZ = 25.0  # frames a second that are measured; by reasoning: three fr
 MOST_FRAMES = 6000
 HELD_S = 0.1  # s; chosen; not tried
 # Capsules in the segment's frame, shares of its length: (from, to, radius). Narrower than the outlines that
-# are drawn (body/shapes.py), by eye (chosen; not tried): what flesh yields is no fault.
+# are drawn (docs/make_shapes.py), by eye (chosen; not tried): what flesh yields is no fault.
 _TRUNK = [((0.0, 0.02, z), (0.0, 0.6, z), 0.16) for z in (-0.1, 0.0, 0.1)]
 # likewise by eye, chosen; not tried
 CAPSULES = {
