@@ -13,21 +13,25 @@ import numpy as np
 import pandas as pd
 from feet_recordings import SIDES, G, faster, marked_feet, unit
 from recordings import DATA
+from scipy.ndimage import gaussian_filter1d
 
 from bodyfit.feet.samples import foot_samples
 from bodyfit.feet.smoother import foot_path, lengths
 from bodyfit.movement.strides.foot_motion import motion_of_path
+from bodyfit.movement.strides.shank import calf_swings
+from bodyfit.movement.strides.steps import step_times
 from bodyfit.movement.strides.swings import swings
+from bodyfit.recording.capture import Unit
 
 NEAR_S = 0.05  # s, within which an event counts as found
 WALKS_ON_M = 0.1  # m that a foot goes on after a marked heel strike which can't have been one
 
 
-def matched(found: np.ndarray, marked: np.ndarray) -> list[tuple[int, int]]:
-    """Pairs of found and marked times, nearest first, each once, within `NEAR_S`."""
+def matched(found: np.ndarray, marked: np.ndarray, near: float = NEAR_S) -> list[tuple[int, int]]:
+    """Pairs of found and marked times, nearest first, each once, within `near` s."""
     apart, pairs = np.abs(found[:, None] - marked[None]), []
     for f, m in zip(*np.unravel_index(np.argsort(apart, axis=None), apart.shape), strict=True):
-        if apart[f, m] > NEAR_S:
+        if apart[f, m] > near:
             break
         if all(f != pair[0] and m != pair[1] for pair in pairs):
             pairs.append((int(f), int(m)))
@@ -102,6 +106,76 @@ def path_lengths() -> None:
     tell("foot_optical", rows)
 
 
+def found_strides() -> None:
+    """`foot_optical`, nothing given: strides with one swing found in them, and their own lengths."""
+    count, found, own = 0, 0, []
+    for folder in sorted((DATA / "foot_optical").glob("C*")):
+        marks = pd.read_csv(folder / "strides.csv")
+        for letter, side in SIDES.items():
+            motion = motion_of_path(foot_path(foot_samples(unit(folder / f"{side}_foot.parquet"), G)), side)
+            swung = swings(motion)
+            off, strike = swung.times["toe_off"], swung.times["heel_strike"]
+            for mark in marks[marks.foot == letter].itertuples():
+                inside = np.flatnonzero((off > mark.t_from) & (strike < mark.t_to))
+                count += 1
+                if len(inside) == 1:
+                    found += 1
+                    ends = motion.stances[[swung.before[inside[0]], swung.after[inside[0]]], 1]
+                    own.append((*motion.lengths(ends[:1], ends[1:]), np.array([mark.stride_length_m])))
+    print(f"foot_optical: {found} of {count} strides found")
+    tell("foot_optical, between own marks", own)
+
+
+def pocket_steps() -> None:
+    """`steps_phone`: steps counted, and within 0.2 s of those of another device."""
+    for pocket in ("user1_backpocket", "user1_frontpocket"):
+        table = pd.read_parquet(DATA / "steps_phone" / f"{pocket}.parquet").astype(float)
+        table = table[np.r_[True, np.diff(table.t) > 1e-4]]
+        worn = Unit(
+            "phone", "l_thigh", table.t.to_numpy(), table[["acc_x", "acc_y", "acc_z"]].to_numpy(), None
+        )
+        told_steps(
+            pocket, worn, pd.read_csv(DATA / "steps_phone" / f"{pocket}_steps.csv").iloc[:, 0].to_numpy()
+        )
+
+
+def told_steps(name: str, worn: Unit, marked: np.ndarray) -> None:
+    """Steps of a unit against marked ones, within 0.2 s."""
+    found = np.concatenate(step_times(worn))
+    hit = len(matched(found, marked, 0.2))
+    print(f"{name}: {len(found)} steps for {len(marked)}, F1 {2 * hit / (len(found) + len(marked)):.3f}")
+
+
+def calf_events() -> None:
+    """`foot_optical`: rates of the line from knee to ankle, against the middle of both optical methods."""
+    off: dict[str, list[float]] = {"heel_strike": [], "toe_off": []}
+    for folder in sorted((DATA / "foot_optical").glob("C*")):
+        markers, told = (
+            pd.read_parquet(folder / "optical_markers.parquet"),
+            pd.read_csv(folder / "events.csv"),
+        )
+        for letter in SIDES:
+            along = [markers[f"{letter.lower()}kne_{a}"] - markers[f"{letter.lower()}ank_{a}"] for a in "xz"]
+            angle = pd.Series(np.arctan2(*along)).interpolate(limit_direction="both").to_numpy()
+            rate, t = gaussian_filter1d(np.gradient(angle, markers.t), 1.0), markers.t.to_numpy()
+            turning = np.stack([0 * t, rate, 0 * t], 1)
+            worn = Unit("calf", "l_calf", t, np.tile([0.0, 0.0, G], (len(t), 1)), turning)
+            times = calf_swings(foot_samples(worn, G)).times
+            for event, errors in off.items():
+                one, two = (
+                    told[(told.foot == letter) & (told.event == event + ending)].t.to_numpy()
+                    for ending in ("", "_fv")
+                )
+                both = [(a + two[np.abs(two - a).argmin()]) / 2 for a in one if np.abs(two - a).min() < 0.15]
+                errors += [
+                    min((x - b for b in both), key=abs)
+                    for x in times[event]
+                    if both and min(abs(x - b) for b in both) < 0.2
+                ]
+    for event, errors in off.items():
+        print(f"calf {event}: {len(errors)}, {1000 * np.mean(errors):+.0f} ± {1000 * np.std(errors):.0f} ms")
+
+
 def tell(name: str, rows: list) -> None:
     """Error of lengths with standard deviations against true ones."""
     found, sd, true = (np.concatenate(column) for column in zip(*rows, strict=True))
@@ -114,7 +188,13 @@ def tell(name: str, rows: list) -> None:
     )
 
 
-PARTS: dict[str, Callable[[], None]] = {"events": events, "lengths": path_lengths}
+PARTS: dict[str, Callable[[], None]] = {
+    "events": events,
+    "lengths": path_lengths,
+    "found": found_strides,
+    "pocket": pocket_steps,
+    "calf": calf_events,
+}
 
 if __name__ == "__main__":
     for part in sys.argv[1:] or PARTS:

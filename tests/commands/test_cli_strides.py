@@ -30,6 +30,8 @@ def test_without_out_nothing_is_written_beside_a_capture(tmp_path):
 
 
 def test_a_capture_without_foot_exits_with_two(tmp_path):
-    write_capture(Capture({"foot": stepping(segment="r_calf").unit}, read_model("right_leg")), tmp_path / "c")
+    write_capture(
+        Capture({"foot": stepping(segment="r_forearm").unit}, read_model("whole_body")), tmp_path / "c"
+    )
     run = CliRunner().invoke(main, ["strides", str(tmp_path / "c")])
     assert run.exit_code == 2 and "no unit is worn on a foot" in run.output

@@ -104,8 +104,8 @@ def standing():
 
 
 def test_a_capture_without_foot_unit_is_refused():
-    made = stepping(segment="r_calf")
-    with pytest.raises(InputError, match=r"no unit is worn on a foot \(found foot on r_calf\)"):
+    made = stepping(segment="r_forearm")
+    with pytest.raises(InputError, match=r"no unit is worn on a foot \(found foot on r_forearm\)"):
         bodyfit.strides(one_foot(made))
 
 

@@ -16,8 +16,7 @@ from .foot_motion import SIDES, FootMotion, motion_of_body, motion_of_path
 from .result import FootTrack, Strides
 from .swings import swings
 from .table import events_of, in_order, strides_of
-
-OTHER = {"left": "right", "right": "left"}
+from .without_feet import CALVES, OTHER, POCKETS, strides_without_feet
 
 
 def strides(recorded: Capture | Fit) -> Strides:
@@ -26,7 +25,8 @@ def strides(recorded: Capture | Fit) -> Strides:
     Parameters
     ----------
     recorded : a capture with a unit on a foot (segment `l_hindfoot`, `r_hindfoot`, or `hindfoot` where the
-        side is not known), or a fit of a body with feet
+        side is not known), or a fit of a body with feet; of a capture with units on calves only, a thigh or
+        the pelvis, times of steps are told and nothing else
 
     Returns
     -------
@@ -47,6 +47,8 @@ def strides(recorded: Capture | Fit) -> Strides:
         motions = {SIDES[foot]: motion_of_body(recorded.poses, foot) for foot in feet}
         return strides_of_feet(motions, f"a fitted body: {', '.join(feet)}")
     units = feet_of(recorded)
+    if not units:
+        return _without_feet(recorded)
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         motions = {
             side: motion_of_path(foot_path(foot_samples(unit, recorded.gravity)), side)
@@ -56,25 +58,25 @@ def strides(recorded: Capture | Fit) -> Strides:
 
 
 def feet_of(capture: Capture) -> dict[str, Unit]:
-    """Side -> unit worn on that foot, with both sensors.
+    """Side -> unit worn on that foot; empty: there is none.
 
     Parameters
     ----------
     capture : any
-
-    Raises
-    ------
-    InputError
-        There is none.
     """
-    out = {SIDES[unit.segment]: unit for unit in capture.units.values() if unit.segment in SIDES}
-    if not out:
+    return {SIDES[unit.segment]: unit for unit in capture.units.values() if unit.segment in SIDES}
+
+
+def _without_feet(capture: Capture) -> Strides:
+    found = strides_without_feet(capture)
+    if found is None:
         worn = ", ".join(f"{unit.name} on {unit.segment}" for unit in capture.units.values())
         raise InputError(
             f"strides: no unit is worn on a foot (found {worn or 'no unit'}); expected segment "
-            f"{', '.join(SIDES)}; name the segment of the foot's unit in setup.toml"
+            f"{', '.join(SIDES)}, or for times only {', '.join([*CALVES, *POCKETS])}; name the segment of "
+            "the unit in setup.toml"
         )
-    return out
+    return found
 
 
 def feet_of_body(poses: PoseSequence) -> list[str]:

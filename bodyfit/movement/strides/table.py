@@ -70,7 +70,7 @@ def strides_of(motion: FootMotion, found: Swings, other: Swings | None) -> list[
                 length=float(length[row]),
                 length_sd=_known(length_sd[row]),
                 stance_share=(off - a) / (b - a),
-                double_support_share=_double_support(a, off, b, other),
+                double_support_share=double_support(a, off, b, other),
                 toe_clearance=_known(lowest[i + 1]),
                 height_change=float(motion.ground[last[row]] - motion.ground[first[row]]),
                 turn=float(motion.heading[last[row]] - motion.heading[first[row]]),
@@ -83,8 +83,14 @@ def _known(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
 
 
-def _double_support(start: float, off: float, end: float, other: Swings | None) -> float | None:
-    """Share of a stride in which both feet stand, or None where the other foot did not swing once in it."""
+def double_support(start: float, off: float, end: float, other: Swings | None) -> float | None:
+    """Share of a stride in which both feet stand, or None where the other foot did not swing once in it.
+
+    Parameters
+    ----------
+    start, off, end : s, heel strike, toe off and next heel strike
+    other : swings of the other foot; None: not known
+    """
     if other is None:
         return None
     offs, strikes = other.times["toe_off"], other.times["heel_strike"]
