@@ -27,8 +27,9 @@ from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
 from bodyfit.body.person import Person
 from bodyfit.files.model.model_file import read_model
+from bodyfit.files.plain.atomic_file import write_text
 from bodyfit.files.plain.tables import write_table
-from bodyfit.files.plain.toml_writer import toml_section, write_text
+from bodyfit.files.plain.toml_writer import toml_section
 from bodyfit.recording.capture import Calibration, Place, Unit
 from bodyfit.simulation.room_field import Dipole, MagneticField
 from bodyfit.simulation.settings import SimulationSettings

@@ -7,30 +7,17 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import GivenPath
+from .terminal.given import ASSIGN, JOBS, OUT, SCHEDULER, SENSORS, STRICT_RANGES
 
 
 @click.command()
 @click.argument("captures", metavar="CAPTURE…", nargs=-1, required=True)
-@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
-@click.option(
-    "--sensors",
-    metavar="WORD,WORD",
-    help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
-)
-@click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
-@click.option(
-    "--assign",
-    type=click.Choice(("given", "auto")),
-    default="given",
-    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
-)
-@click.option(
-    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
-)
-@click.option(
-    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
-)
+@OUT
+@SENSORS
+@STRICT_RANGES
+@ASSIGN
+@JOBS
+@SCHEDULER
 def batch(
     captures: tuple[str, ...],
     out: Path,

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import GivenPath
+from .terminal.given import CAPTURE, JOBS, OUT, SCHEDULER, GivenPath
 
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=GivenPath())
-@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
+@CAPTURE
+@OUT
 @click.option(
     "--reference",
     metavar="FILE",
@@ -36,12 +36,8 @@ from .terminal.given import GivenPath
 @click.option(
     "--align-clock", is_flag=True, help="Take a constant offset of up to 30 ms off the reference's clock."
 )
-@click.option(
-    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
-)
-@click.option(
-    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
-)
+@JOBS
+@SCHEDULER
 def compare(
     capture: Path,
     out: Path,

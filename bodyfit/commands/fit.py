@@ -6,37 +6,26 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import GivenPath
+from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RANGES
 
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=GivenPath())
-@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
-@click.option(
-    "--sensors",
-    metavar="WORD,WORD",
-    help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
-)
+@CAPTURE
+@OUT
+@SENSORS
 @click.option("--alone", is_flag=True, help="Each unit by itself, without the body model.")
 @click.option(
     "--leave-out", metavar="UNIT", multiple=True, help="Pretend that a unit was not worn; repeatable."
 )
 @click.option("--inferred", is_flag=True, help="Show joints with no unit on one side, too.")
-@click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+@STRICT_RANGES
 @click.option(
     "--no-usual-postures",
     is_flag=True,
     help="Do not believe where joints beside segments without a unit usually are.",
 )
-@click.option(
-    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
-)
-@click.option(
-    "--assign",
-    type=click.Choice(("given", "auto")),
-    default="given",
-    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
-)
+@EVERYTHING
+@ASSIGN
 def fit(
     capture: Path,
     out: Path,

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import GivenPath
+from .terminal.given import CAPTURE, EVERYTHING, GivenPath
 
 
 @click.command()
-@click.argument("capture", metavar="CAPTURE", type=GivenPath())
+@CAPTURE
 @click.option(
     "--page",
     metavar="FILE.html",
@@ -18,9 +18,7 @@ from .terminal.given import GivenPath
     help="Also write one HTML page with timelines of every unit.",
 )
 @click.option("--json", "data", metavar="FILE", type=GivenPath(), help="Also write everything as JSON.")
-@click.option(
-    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
-)
+@EVERYTHING
 def inspect(capture: Path, page: Path | None, data: Path | None, everything: bool) -> None:
     """What CAPTURE holds, what is wrong with it and what to do, most harmful first.
 
@@ -39,8 +37,8 @@ def inspect(capture: Path, page: Path | None, data: Path | None, everything: boo
     with Progress() as progress:
         progress(0, 0, "loading")
         from ..files.capture.folder import read_capture
+        from ..files.plain.atomic_file import write_text
         from ..files.plain.json_text import json_text
-        from ..files.plain.toml_writer import write_text
         from ..study.inspection.inspect import inspect as inspect_capture
         from ..study.inspection.page import write_inspection_page
         from .terminal.inspection import print_inspection

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .terminal.given import FiniteRange, GivenPath
+from .terminal.given import JOBS, MODEL, OUT, SCHEDULER, FiniteRange, GivenPath
 
 if TYPE_CHECKING:
     from ..simulation.settings import SimulationSettings
@@ -19,7 +19,7 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
 
 @click.command()
 @click.argument("motion", type=GivenPath())
-@click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
+@OUT
 @click.option(
     "--tolerance",
     metavar="WHERE=DEG",
@@ -27,9 +27,7 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     required=True,
     help="Most that an angle may err, in degrees: 5 for all, r_elbow=5, r_elbow.flexion=3; repeatable.",
 )
-@click.option(
-    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
-)
+@MODEL
 @click.option("--grade", default="consumer", show_default=True, help="Of the units: a name or a TOML file.")
 @click.option(
     "--probability",
@@ -76,12 +74,8 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     "--seeds", default=60, show_default=True, type=click.IntRange(12, 100_000), help="Recordings at most."
 )
 @click.option("--seed", default=0, show_default=True, type=click.IntRange(0), help="Same seed, same answer.")
-@click.option(
-    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
-)
-@click.option(
-    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
-)
+@JOBS
+@SCHEDULER
 def plan(
     motion: Path,
     out: Path,

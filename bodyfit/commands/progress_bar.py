@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import sys
 import threading
 import time
 from types import TracebackType
-from typing import IO, Any, Self
+from typing import IO, Self
+
+from .terminal.bars import Bars
 
 SHOWN_AFTER = 1.0  # s
 LINE_EVERY = 10.0  # s, where the stream is no terminal; chosen; not tried
 
 
-class Progress:
+class Progress(Bars):
     """Called with (done, total, what); draws a bar on a terminal, else writes a line now and then.
 
     Use as a context manager. Nothing appears when everything is over within a second.
     """
 
     def __init__(self, stream: IO[str] | None = None) -> None:
-        self.stream = stream or sys.stderr
+        super().__init__(stream)
         self.state = (0, 0, "starting")
-        self.bar: Any = None
-        self.lock = threading.Lock()
         self.timer = threading.Timer(SHOWN_AFTER, self._show)
         self.timer.daemon = True
         self.line_due = time.monotonic() + LINE_EVERY
@@ -42,8 +41,7 @@ class Progress:
         self.timer.cancel()
         with self.lock:
             self.over = True
-            if self.bar is not None:
-                self.bar.stop()
+        super().__exit__(kind, error, trace)
 
     def __call__(self, done: int, total: int, what: str) -> None:
         """Takes note of the state; shows it if it is time."""
@@ -53,19 +51,15 @@ class Progress:
                 self._update()
             elif not self.stream.isatty() and time.monotonic() >= self.line_due:
                 self.line_due = time.monotonic() + LINE_EVERY
-                print(f"bodyfit: {what}, {done} of {total}", file=self.stream, flush=True)
+                self.line(f"{what}, {done} of {total}")
 
     def _show(self) -> None:
         """Starts the bar; runs on the timer's thread."""
-        from rich.console import Console
-        from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
-        from rich.progress import Progress as Bar
-
+        bar = self.drawn(counted=False, transient=True)  # libraries are loaded before the lock is taken
         with self.lock:
             if self.over:
                 return
-            columns = (TextColumn("{task.description}"), BarColumn(30), TimeElapsedColumn())
-            self.bar = Bar(*columns, console=Console(file=self.stream), transient=True)
+            self.bar = bar
             self.bar.add_task("")
             self._update()
             self.bar.start()

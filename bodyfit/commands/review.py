@@ -6,15 +6,13 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import GivenPath
+from .terminal.given import EVERYTHING, GivenPath
 
 
 @click.command()
 @click.argument("out", metavar="OUT", type=GivenPath())
 @click.option("--notes/--no-notes", default=True, show_default=True, help="Print what is only good to know.")
-@click.option(
-    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
-)
+@EVERYTHING
 def review(out: Path, notes: bool, everything: bool) -> None:
     """Look over the motion in OUT: what can't be a person, what can't be trusted, what is worth knowing.
 

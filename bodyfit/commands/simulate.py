@@ -6,15 +6,13 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import FiniteRange, GivenPath
+from .terminal.given import MODEL, FiniteRange, GivenPath
 
 
 @click.command()
 @click.argument("poses", type=GivenPath())
 @click.option("--out", required=True, type=GivenPath(), help="Folder to write the capture to.")
-@click.option(
-    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
-)
+@MODEL
 @click.option("--on", "worn", multiple=True, metavar="SEGMENT", help="Wear a unit on it (default: on all).")
 @click.option(
     "--settings",

@@ -6,8 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from ..errors import OutputError
-from .plain.toml_writer import write_text
+from .plain.atomic_file import make_folder, write_text
 
 
 def read_kept(folder: Path, key: str) -> Any:
@@ -37,10 +36,7 @@ def write_files(folder: Path, content: dict[str, str]) -> tuple[Path, ...]:
     OutputError
         The folder can't be made, or a file can't be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: can't be made: {error.strerror}; choose another folder") from error
+    make_folder(folder)
     for name, text in content.items():
         write_text(folder / name, text)
     return tuple(folder / name for name in content)

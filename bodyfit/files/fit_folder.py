@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import csv
 import dataclasses
 import errno
-import io
 import os
 import shutil
 import tempfile
@@ -27,6 +25,7 @@ from ..results.summary import Summary
 from .account import account_of
 from .motion.pose_tables import JointTable, write_joints, write_segments
 from .plain.atomic_file import check_folder
+from .plain.csv_text import csv_text
 from .scene.gltf import write_pose
 from .summary_file import summary_text
 
@@ -136,11 +135,8 @@ def _writers(fit: FitLike, untold: Collection[str]) -> dict[str, Writer]:
 
 def _write_trials(file: IO[bytes], trials: Sequence[Trial]) -> None:
     """Name, first and last stamp of every trial."""
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(("name", "start_s", "end_s"))
-    rows.writerows((trial.name, f"{trial.start:.6f}", f"{trial.end:.6f}") for trial in trials)
-    file.write(text.getvalue().encode())
+    rows = ((trial.name, f"{trial.start:.6f}", f"{trial.end:.6f}") for trial in trials)
+    file.write(csv_text(("name", "start_s", "end_s"), rows).encode())
 
 
 def _write_file(path: Path, write: Writer) -> None:

@@ -18,8 +18,8 @@ from ..errors import OutputError
 from ..files.capture.writer import write_capture
 from ..files.motion.motion_file import tables_in
 from ..files.motion.pose_tables import write_joints, write_segments
+from ..files.plain.atomic_file import write_text
 from ..files.plain.readable import is_folder
-from ..files.plain.toml_writer import write_text
 from .simulate import Simulated, UnitTruth
 
 

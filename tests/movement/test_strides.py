@@ -12,7 +12,7 @@ import pytest
 import bodyfit
 from bodyfit.errors import CannotReconstructError, InputError
 from bodyfit.files.model.model_file import read_model
-from bodyfit.movement.strides.swings import first_above, last_above
+from bodyfit.movement.strides.swings import passes
 from bodyfit.recording.capture import Capture
 from tests.feet.stepping import stepping
 
@@ -123,5 +123,5 @@ def test_gaps_in_swings_are_told_and_widen_the_bands():
 @pytest.mark.parametrize(("level", "first", "last"), [(0.5, 0.25, 2.75), (2.0, np.nan, np.nan)])
 def test_crossings_lie_between_samples(level, first, last):
     t, y = np.arange(4.0), np.array([0.0, 2.0, 2.0, 0.0]) if level < 2 else np.zeros(4)
-    np.testing.assert_allclose(first_above(t, y, (0, 4), level), first)
-    np.testing.assert_allclose(last_above(t, y, (0, 4), level), last)
+    np.testing.assert_allclose(passes(t, y, (0, 4), level), first)
+    np.testing.assert_allclose(passes(t, y, (0, 4), level, last=True), last)

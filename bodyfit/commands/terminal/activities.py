@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from rich.console import Console
-
 from ...movement.activities.result import Activities
-from .table import NONE, WIDTH, plain_table
+from .table import NONE, console_of, plain_table
 
 
 def print_activities(found: Activities, caution: str) -> None:
     """Prints a row an activity: stretches, minutes, share of the time with its standard deviation."""
-    console = Console(width=WIDTH, highlight=False)
-    console.print(f"told from {found.source}", highlight=False)
+    console = console_of(None)
+    console.print(f"told from {found.source}")
     table = plain_table("activity", ">stretches", ">seconds", ">share %", ">± %")
     whole = sum(s.end - s.start for s in found.stretches)
     for name in found.names:
@@ -23,5 +21,5 @@ def print_activities(found: Activities, caution: str) -> None:
             table.add_row(name, str(len(own)), f"{sum(own):.1f}", f"{part:.1f}", sd)
     console.print(table)
     for finding in found.findings:
-        console.print(f"{finding.severity}: {finding.sentence}", highlight=False)
-    console.print(caution, highlight=False)
+        console.print(f"{finding.severity}: {finding.sentence}")
+    console.print(caution)

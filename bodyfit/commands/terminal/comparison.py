@@ -13,7 +13,7 @@ from rich.text import Text
 from ...study.accuracy.scores import Score
 from ...study.comparison.result import CaseResult
 from ...study.comparison.result import ComparisonResult as Comparison
-from .table import NONE, WIDTH, number, plain_table
+from .table import NONE, console_of, number, plain_table, print_named, print_written
 
 SIZES = ("rmse_deg", "median_deg", "p95_deg", "ends_removed_deg")
 WAYS = ("heading_deg", "inclination_deg", "about_field_deg", "across_field_deg")
@@ -31,14 +31,12 @@ def print_comparison(
     paths : files written
     console : where to; default is the standard output
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     console.print()
     lines = {"capture": comparison.title, "against": comparison.against}
-    for name, line in lines.items():
-        console.print(Text(f"{name:<9}", style="bold") + Text(line))
     if comparison.in_short:
-        console.print(Text(f"{'in short':<9}", style="bold") + Text(comparison.in_short))
+        lines["in short"] = comparison.in_short
+    print_named(console, lines, 9)
     sets = [result for result in comparison.results if not result.case.leave_out]
     left = [result for result in comparison.results if result.case.leave_out]
     console.print(Padding(_sizes(sets, comparison.to_truth), (1, 0, 0, 0)))
@@ -49,7 +47,7 @@ def print_comparison(
         if result.refused:
             console.print(Padding(Text(f"{result.case.name}: {result.refused}"), (1, 0, 0, 0)))
     console.print()
-    console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
+    print_written(console, paths)
 
 
 def _sizes(results: Sequence[CaseResult], to_truth: bool) -> Table:

@@ -10,8 +10,8 @@ from rich.text import Text
 
 from ...core.findings import SEVERITIES, Finding, Folded, folded
 from .one_line import one_line
+from .table import console_of
 
-WIDTH = 100  # columns, common practice
 INDENT = 9  # columns, as wide as the severity and a space
 MOST_LINES = (
     20  # of findings, unless all are asked for: what fits on a screen above a table; chosen, not tried
@@ -30,8 +30,7 @@ def print_findings(
     console : where to; default is the standard output
     everything : every finding by itself with its time, limit and source, however many
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     console.print(Text("findings ", style="bold") + Text(counted(findings)))
     entries = [_whole(f) for f in findings] if everything else [_short(f) for f in folded(findings)]
     left = 0

@@ -18,7 +18,7 @@ from ...results.summary import Summary
 from ...results.units import UnitFigures
 from .findings import print_findings
 from .one_line import one_line
-from .table import NONE, WIDTH, number, plain_table
+from .table import NONE, console_of, number, plain_table, print_named
 
 LONGEST_TEXT = 400  # characters of a title or a name: four lines (by reasoning)
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
@@ -43,8 +43,7 @@ def print_fit(
     everything : every finding by itself, notes too
     inferred : joints with no unit on one side, too
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     _print_heading(console, summary)
     joints = {name: joint for name, joint in summary.joints.items() if inferred or not joint.inferred}
     if joints:
@@ -77,8 +76,7 @@ def _print_heading(console: Console, summary: Summary) -> None:
     if not solver.converged:
         lines["solver"] += "; NOT CONVERGED, bands widened by what it was still moving"
     console.print()
-    for name, line in lines.items():
-        console.print(Text(f"{name:<9}", style="bold") + Text(line))
+    print_named(console, lines, 9)
     console.print()
 
 

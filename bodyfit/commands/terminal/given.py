@@ -1,4 +1,4 @@
-"""What a command is given: types for click that refuse what can be no path and no number."""
+"""What commands are given: types for click that refuse what can be no path and no number; shared options."""
 
 from __future__ import annotations
 
@@ -31,3 +31,32 @@ class FiniteRange(click.FloatRange):
         if not math.isfinite(number):
             self.fail(f"found {number}, expected a finite number", param, ctx)
         return number
+
+
+# Arguments and options that several commands have, each with the same words.
+CAPTURE = click.argument("capture", metavar="CAPTURE", type=GivenPath())
+OUT = click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")
+SENSORS = click.option(
+    "--sensors",
+    metavar="WORD,WORD",
+    help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
+)
+STRICT_RANGES = click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+ASSIGN = click.option(
+    "--assign",
+    type=click.Choice(("given", "auto")),
+    default="given",
+    help="auto: wear each unit where its motion says, whatever the capture says.  [given]",
+)
+JOBS = click.option(
+    "--jobs", metavar="N", type=click.IntRange(1), help="Processes at a time.  [as many as there are cores]"
+)
+SCHEDULER = click.option(
+    "--scheduler", metavar="ADDRESS", help="Dask cluster that does the work, such as tcp://host:8786."
+)
+EVERYTHING = click.option(
+    "--all", "everything", is_flag=True, help="Print every finding by itself, with limit and source."
+)
+MODEL = click.option(
+    "--model", metavar="NAME", help="Body model: a name or a file.  [what a script names, or whole_body]"
+)

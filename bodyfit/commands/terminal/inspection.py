@@ -12,7 +12,7 @@ from rich.text import Text
 
 from ...study.inspection.result import Inspection, UnitInspection
 from .findings import INDENT, print_findings
-from .table import NONE, WIDTH, number, plain_table
+from .table import NONE, console_of, number, plain_table, print_named
 
 
 def print_inspection(
@@ -30,8 +30,7 @@ def print_inspection(
     console : where to; default is the standard output
     everything : every finding by itself, however many
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     _print_heading(console, inspection)
     print_findings(inspection.findings, console, everything)
     console.print()
@@ -57,8 +56,7 @@ def _print_heading(console: Console, inspection: Inspection) -> None:
     console.print()
     if inspection.trials:
         lines["trials"] = ", ".join(f"{t.name} {t.start:.2f} to {t.end:.2f} s" for t in inspection.trials)
-    for name, line in lines.items():
-        console.print(Text(f"{name:<{INDENT}}", style="bold") + Text(line))
+    print_named(console, lines, INDENT)
     console.print()
 
 

@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ...study.planning.answer import Plan
-from .table import WIDTH, number, plain_table
+from .table import console_of, number, plain_table, print_named, print_written
 
 
 def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None = None) -> None:
@@ -23,11 +23,9 @@ def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None =
     paths : files written
     console : where to; default is the standard output
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     console.print()
-    for name, value in plan.about.items():
-        console.print(Text(f"{name:<12}", style="bold") + Text(str(value)))
+    print_named(console, {name: str(value) for name, value in plan.about.items()}, 12)
     console.print()
     for line in plan.in_short:
         console.print(Text(line))
@@ -36,7 +34,7 @@ def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None =
     limits = ", ".join(f"{name} {number(value, 2)}°" for name, value in plan.without.items())
     console.print()
     console.print(Text(f"bound of {plan.shown.breaks_first(plan.tolerance_deg)}: {limits}"))
-    console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
+    print_written(console, paths)
 
 
 def _angles(plan: Plan) -> Table:

@@ -7,6 +7,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from ...movement.repetitions.result import Repetitions
+from .table import console_of
 
 MOST = 40  # rows printed; repetitions.csv holds all (by reasoning: a terminal's height)
 
@@ -19,7 +20,7 @@ def print_repetitions(found: Repetitions, console: Console | None = None) -> Non
     found : from `bodyfit.repetitions`
     console : where to; default is the standard output
     """
-    console = console or Console(highlight=False)
+    console = console_of(console)
     for name, count in found.counted.items():
         share = 100 * found.explained[name]
         console.print(f"{escape(name)}: {count} repetitions, {share:.0f} % of what moves")

@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ...movement.strides.result import CAUTION, Stride, Strides
-from .table import NONE, WIDTH, plain_table
+from .table import NONE, console_of, plain_table, print_written
 
 QUANTITIES: dict[str, tuple[Callable[[Stride], float | None], int]] = {  # what, and decimals
     "stride time, s": (lambda s: s.duration, 2),
@@ -35,8 +35,7 @@ def print_strides(found: Strides, paths: Sequence[Path] = (), console: Console |
     paths : files written
     console : where to; default is the standard output
     """
-    console = console or Console(highlight=False)
-    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    console = console_of(console)
     console.print(Text("from ", style="bold") + Text(found.found_from))
     console.print(Padding(_table(found), (1, 0, 0, 0)))
     console.print(Text("mean ± standard deviation over strides; – is not known", style="dim"))
@@ -44,7 +43,7 @@ def print_strides(found: Strides, paths: Sequence[Path] = (), console: Console |
         console.print(Padding(Text(f"{finding.severity}  {finding.sentence}"), (1, 0, 0, 0)))
     console.print(Padding(Text(CAUTION), (1, 0, 0, 0)))
     if paths:
-        console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
+        print_written(console, paths)
 
 
 def _table(found: Strides) -> Table:

@@ -1,11 +1,50 @@
-"""Tables in the terminal."""
+"""The console, tables and numbers as every command prints them."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 WIDTH = 100
 NONE = "–"
+
+
+def console_of(console: Console | None) -> Console:
+    """The console given, or the standard output; at most 100 columns wide.
+
+    Parameters
+    ----------
+    console : or None
+
+    Returns
+    -------
+    rich.console.Console
+    """
+    console = console or Console(highlight=False)
+    console.width = min(WIDTH, console.width) if console.is_terminal else WIDTH
+    return console
+
+
+def print_named(console: Console, lines: Mapping[str, str], indent: int) -> None:
+    """Prints a line each, its name in bold before it.
+
+    Parameters
+    ----------
+    console : where to
+    lines : name -> what stands beside it
+    indent : columns that the name takes
+    """
+    for name, line in lines.items():
+        console.print(Text(f"{name:<{indent}}", style="bold") + Text(line))
+
+
+def print_written(console: Console, paths: Sequence[Path]) -> None:
+    """Prints which files were written, on one line, so that it can be copied."""
+    console.print(Text("written to " + ", ".join(str(path) for path in paths)), soft_wrap=True)
 
 
 def plain_table(*headings: str) -> Table:

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ...errors import InputError, OutputError, suggest
+from ...errors import InputError, suggest
 from ...recording.capture import SENSORS, Capture, Unit
 from ...recording.trials import Trial
 from ..model.model_file import write_model
+from ..plain.atomic_file import make_folder, write_text
 from ..plain.tables import KINDS, write_table
-from ..plain.toml_writer import toml_key, toml_section, write_text
+from ..plain.toml_writer import toml_key, toml_section
 from .joined_trials import worn_in
 from .table_shelf import TRIAL
 
@@ -53,10 +54,7 @@ def write_capture(
     for trial in capture.trials:
         if Path(trial.name).name != trial.name:
             raise InputError(f"write_capture: trial {trial.name!r}: expected a name that a folder can have")
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be made: {error.strerror}; choose another folder") from error
+    make_folder(folder)
     for unit in capture.units.values():
         for path, part in _tables(unit, folder, table_kind, capture.trials):
             write_table(path, _columns(part), digits)

@@ -8,14 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ...body.chain import BodyModel
-from ...errors import InputError, OutputError
+from ...errors import InputError
 from ...recording.capture import SENSORS
 from ..capture.open_lines import OPEN
 from ..capture.sensor_samples import SENSOR_UNITS
 from ..capture.table_shelf import TRIAL
 from ..model.model_file import model_names, read_model
+from ..plain.atomic_file import make_folder, write_text
 from ..plain.tables import Table
-from ..plain.toml_writer import toml_key, toml_value, write_text
+from ..plain.toml_writer import toml_key, toml_value
 from .places import segments_meant
 from .sizes import acceleration_unit, field_unit, turning_unit
 from .stamps import DraftTime
@@ -73,10 +74,7 @@ def draft_setup(folder: Path, tables: Sequence[Path], model: str | None = None) 
     written = _Written(folder, bool(trials), known)
     for unit, meant, words in zip(units, segments, _words(units), strict=True):
         lines += ["", *_unit(unit, meant, words, written)]
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be made: {error.strerror}; choose another folder") from error
+    make_folder(folder)
     write_text(path, "\n".join(lines) + "\n" + TAIL)
     return path
 

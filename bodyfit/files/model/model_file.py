@@ -11,10 +11,11 @@ from ...body.chain import BodyModel
 from ...body.parts import Segment
 from ...body.plain_data import degrees, joint_data, segment_data
 from ...errors import InputError, suggest
+from ..plain.atomic_file import write_text
 from ..plain.readable import is_file
 from ..plain.shipped import shipped_folder
 from ..plain.toml_reader import TomlTable, read_toml
-from ..plain.toml_writer import toml_key, toml_section, write_text
+from ..plain.toml_writer import toml_key, toml_section
 from .model_parts import read_joint, read_pose, read_segment
 from .usual_postures_file import read_usual_postures, usual_posture_names
 

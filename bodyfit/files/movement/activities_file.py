@@ -2,57 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
 
-from ...errors import OutputError
-from ..plain.atomic_file import check_folder, whole_file
+import numpy as np
 
-if TYPE_CHECKING:
-    from pandas import DataFrame
+from ..plain.atomic_file import check_folder, make_folder, write_text
+from ..plain.csv_text import csv_text
 
 FILE = "activities.csv"
-COLUMNS = ("start_s", "end_s", "activity", "probability")
 
 
-class StretchLike(Protocol):
-    """What a row holds."""
-
-    @property
-    def start(self) -> float:
-        """S."""
-        ...
-
-    @property
-    def end(self) -> float:
-        """S."""
-        ...
-
-    @property
-    def activity(self) -> str:
-        """Name."""
-        ...
-
-    @property
-    def probability(self) -> float:
-        """0 to 1."""
-        ...
-
-
-def activities_frame(stretches: Sequence[StretchLike]) -> DataFrame:
-    """The timeline as a pandas table, columns as in activities.csv."""
-    from pandas import DataFrame
-
-    return DataFrame([(s.start, s.end, s.activity, s.probability) for s in stretches], columns=list(COLUMNS))
-
-
-def write_activities(stretches: Sequence[StretchLike], out: str | Path) -> Path:
+def write_activities(columns: Mapping[str, np.ndarray], out: str | Path) -> Path:
     """Path of activities.csv, now written whole to a folder.
 
     Parameters
     ----------
-    stretches : in the order of time
+    columns : name -> (stretches,) numbers or words, in the order of time
     out : folder, made if missing
 
     Raises
@@ -62,12 +28,11 @@ def write_activities(stretches: Sequence[StretchLike], out: str | Path) -> Path:
     """
     out = Path(out)
     check_folder(out, (FILE,))
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{out}: can't be made: {error.strerror}; choose another folder") from error
-    rows = [",".join(COLUMNS)]
-    rows += [f"{s.start:.3f},{s.end:.3f},{s.activity},{s.probability:.3f}" for s in stretches]
-    with whole_file(out / FILE) as partial:
-        partial.write_text("\n".join(rows) + "\n", "utf-8")
+    make_folder(out)
+    rows = zip(*(_cells(values) for values in columns.values()), strict=True)
+    write_text(out / FILE, csv_text(list(columns), rows))
     return out / FILE
+
+
+def _cells(values: np.ndarray) -> list[str]:
+    return [value if isinstance(value, str) else f"{value:.3f}" for value in values]

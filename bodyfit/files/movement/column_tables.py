@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -31,6 +31,24 @@ def frame(columns: Mapping[str, np.ndarray]) -> pd.DataFrame:
     import pandas as pd
 
     return pd.DataFrame(dict(columns))
+
+
+def by_column(
+    rows: Sequence[Mapping[str, Any]], names: Sequence[str], words: Collection[str] = ()
+) -> dict[str, np.ndarray]:
+    """Columns of a table that is given row by row.
+
+    Parameters
+    ----------
+    rows : column -> number, word or None
+    names : of the columns, in their order
+    words : those of them that hold words
+
+    Returns
+    -------
+    column -> (rows,) array; NaN where a number is None
+    """
+    return {name: np.array([row[name] for row in rows], object if name in words else float) for name in names}
 
 
 def write_columns(path: Path, columns: Mapping[str, np.ndarray]) -> None:

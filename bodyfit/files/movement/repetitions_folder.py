@@ -10,9 +10,8 @@ from typing import Any, Protocol
 import numpy as np
 
 from ...core.findings import Finding
-from ...errors import OutputError
 from ...version import __version__
-from ..plain.atomic_file import check_folder, whole_file
+from ..plain.atomic_file import check_folder, make_folder, whole_file
 from .column_tables import CURVES, write_columns, write_cycles
 
 TABLE, ACCOUNT = "repetitions.csv", "repetitions.json"
@@ -66,10 +65,7 @@ def write_repetitions(found: Written, out: str | Path, caution: str) -> tuple[Pa
     """
     out = Path(out)
     check_folder(out, (TABLE, CURVES, ACCOUNT))
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{out}: can't be made ({error.strerror}); choose another folder") from error
+    make_folder(out)
     write_columns(out / TABLE, found.columns())
     curves = write_cycles(found.cycle_columns(), out)
     with whole_file(out / ACCOUNT) as partial:

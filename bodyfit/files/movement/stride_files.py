@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
-
-from ...errors import OutputError
-from ..plain.atomic_file import check_folder, whole_file
+from ..plain.atomic_file import check_folder, make_folder, write_text
+from ..plain.csv_text import csv_text
 
 EVENTS, STRIDES = "events.csv", "strides.csv"
 EVENT_COLUMNS = ("time_s", "time_sd_s", "side", "event")
@@ -36,31 +33,6 @@ DECIMALS = 4  # 0.1 ms, 0.1 mm, 0.0001 %: below what worn units resolve; by reas
 Rows = Sequence[Mapping[str, Any]]
 
 
-def event_frame(rows: Rows) -> pd.DataFrame:
-    """Events as a table with the columns of events.csv.
-
-    Parameters
-    ----------
-    rows : column -> value
-    """
-    return _frame(rows, EVENT_COLUMNS)
-
-
-def stride_frame(rows: Rows) -> pd.DataFrame:
-    """Strides as a table with the columns of strides.csv, NaN where a value is None.
-
-    Parameters
-    ----------
-    rows : column -> value or None
-    """
-    return _frame(rows, STRIDE_COLUMNS)
-
-
-def _frame(rows: Rows, columns: Sequence[str]) -> pd.DataFrame:
-    table = pd.DataFrame([dict(row) for row in rows], columns=list(columns))
-    return table.astype({name: object if name in WORDS else float for name in columns})
-
-
 def write_strides(events: Rows, strides: Rows, out: str | Path) -> tuple[Path, ...]:
     """Paths of events.csv and strides.csv, now written to a folder.
 
@@ -76,15 +48,10 @@ def write_strides(events: Rows, strides: Rows, out: str | Path) -> tuple[Path, .
     """
     out = Path(out)
     check_folder(out, (EVENTS, STRIDES))
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{out}: can't be made: {error.strerror}; choose another folder") from error
+    make_folder(out)
     for name, columns, rows in ((EVENTS, EVENT_COLUMNS, events), (STRIDES, STRIDE_COLUMNS, strides)):
-        with whole_file(out / name) as partial, open(partial, "w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(columns)
-            writer.writerows([[_cell(row[column]) for column in columns] for row in rows])
+        cells = ([_cell(row[column]) for column in columns] for row in rows)
+        write_text(out / name, csv_text(columns, cells))
     return out / EVENTS, out / STRIDES
 
 

@@ -57,6 +57,32 @@ def whole_file(path: Path) -> Iterator[Path]:
             partial.unlink()
 
 
+def write_text(path: Path, text: str) -> None:
+    """Writes a text file whole or not at all; its folder has to be there.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    with whole_file(path) as partial:
+        partial.write_text(text, encoding="utf-8", newline="\n")
+
+
+def make_folder(folder: Path) -> None:
+    """Makes a folder and those above it, where they are missing.
+
+    Raises
+    ------
+    OutputError
+        It can't be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: can't be made: {error.strerror}; choose another folder") from error
+
+
 def name_refused(path: Path) -> str:
     """What the system has against a path, such as that its name is too long; empty: nothing."""
     try:

@@ -5,11 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from datetime import datetime
-from pathlib import Path
 
 import numpy as np
-
-from .atomic_file import whole_file
 
 
 def toml_value(value: object) -> str:
@@ -48,15 +45,3 @@ def toml_section(header: str, values: Mapping[str, object]) -> str:
         f"{toml_key(key)} = {toml_value(value)}" for key, value in kept.items()
     ]
     return "\n".join(lines) + "\n"
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a text file whole or not at all; its folder has to be there.
-
-    Raises
-    ------
-    OutputError
-        The file cannot be written.
-    """
-    with whole_file(path) as partial:
-        partial.write_text(text, encoding="utf-8", newline="\n")

@@ -48,9 +48,18 @@ class Activities:
         -------
         pandas.DataFrame with start_s, end_s, activity, probability, one row a stretch
         """
-        from ...files.movement.activities_file import activities_frame
+        from ...files.movement.column_tables import frame
 
-        return activities_frame(self.stretches)
+        return frame(self.columns())
+
+    def columns(self) -> dict[str, np.ndarray]:
+        """The columns of activities.csv, (stretches,) each."""
+        return {
+            "start_s": np.array([stretch.start for stretch in self.stretches], float),
+            "end_s": np.array([stretch.end for stretch in self.stretches], float),
+            "activity": np.array([stretch.activity for stretch in self.stretches], object),
+            "probability": np.array([stretch.probability for stretch in self.stretches], float),
+        }
 
     def write(self, out: str | Path) -> None:
         """Writes activities.csv to a folder.
@@ -66,4 +75,4 @@ class Activities:
         """
         from ...files.movement.activities_file import write_activities
 
-        write_activities(self.stretches, out)
+        write_activities(self.columns(), out)

@@ -116,9 +116,10 @@ class Strides:
         -------
         pandas.DataFrame with the columns of strides.csv; NaN where a value is not known
         """
-        from ...files.movement.stride_files import stride_frame
+        from ...files.movement.column_tables import by_column, frame
+        from ...files.movement.stride_files import STRIDE_COLUMNS, WORDS
 
-        return stride_frame(self.stride_rows())
+        return frame(by_column(self.stride_rows(), STRIDE_COLUMNS, WORDS))
 
     def events_frame(self) -> Any:
         """The events as a pandas table, one row each.
@@ -127,9 +128,10 @@ class Strides:
         -------
         pandas.DataFrame with the columns of events.csv
         """
-        from ...files.movement.stride_files import event_frame
+        from ...files.movement.column_tables import by_column, frame
+        from ...files.movement.stride_files import EVENT_COLUMNS, WORDS
 
-        return event_frame(self.event_rows())
+        return frame(by_column(self.event_rows(), EVENT_COLUMNS, WORDS))
 
     def write(self, out: str | Path) -> tuple[Path, ...]:
         """Writes events.csv and strides.csv to a folder.

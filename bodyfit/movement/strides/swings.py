@@ -97,8 +97,8 @@ class _Curves:
         if self.speed[top] < LEAST_TOP:
             return None
         ball_top = calm + int(np.argmax(self.ball[calm:next_calm]))
-        off = first_above(t, self.ball, (calm, ball_top + 1), float(LEAVING * self.ball[ball_top]))
-        falls = [last_above(t, self.speed, (top, next_calm), share * self.speed[top]) for share in LANDING]
+        off = passes(t, self.ball, (calm, ball_top + 1), float(LEAVING * self.ball[ball_top]))
+        falls = [passes(t, self.speed, (top, next_calm), share * self.speed[top], True) for share in LANDING]
         strike = falls[0] + STRIKE * (falls[1] - falls[0])
         if not off < strike:
             return None
@@ -135,26 +135,18 @@ class _Curves:
         if self.pitch[least] > -LEAST_PITCH:
             return np.nan
         far = round(2 * sum(reach) / (t[1] - t[0]))
-        if way > 0:
-            return first_above(t, self.pitch, (least, min(least + far, len(t))), float(level))
-        return last_above(t, self.pitch, (max(0, least - far), least + 1), float(level))
+        among = (least, min(least + far, len(t))) if way > 0 else (max(0, least - far), least + 1)
+        return passes(t, self.pitch, among, float(level), last=way < 0)
 
     def _half_way(self, calm: int, next_calm: int, way: np.ndarray) -> float:
         """Time at which half of the way from stance to stance is done."""
         gone = (self.motion.place[calm:next_calm] - self.motion.place[calm])[:, [0, 2]] @ way
-        return first_above(self.motion.time[calm:next_calm], gone, (0, len(gone)), float(0.5 * way @ way))
+        return passes(self.motion.time[calm:next_calm], gone, (0, len(gone)), float(0.5 * way @ way))
 
     def _flat(self, strike: float, last: int) -> float:
         """Time at which the ball's speed has fallen after heel strike."""
         t = self.motion.time
-        i = int(np.searchsorted(t, strike))
-        slow = np.flatnonzero(self.ball[i : last + 1] < FLAT_M_S)
-        if not len(slow):
-            return np.nan
-        k = i + int(slow[0])
-        if k == 0 or self.ball[k - 1] <= FLAT_M_S:
-            return float(t[k])
-        return float(np.interp(-FLAT_M_S, [-self.ball[k - 1], -self.ball[k]], [t[k - 1], t[k]]))
+        return passes(t, -self.ball, (int(np.searchsorted(t, strike)), last + 1), -FLAT_M_S)
 
     def _heel_off(self, calm: int, off: float) -> float:
         """Time from which on the foot is tipped onto its ball, before toe off."""
@@ -169,14 +161,15 @@ class _Curves:
         return self.motion.gap[at] / np.sqrt(12)
 
 
-def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
-    """Time at which a curve first lies above a level, between samples; NaN where it never does.
+def passes(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float, last: bool = False) -> float:
+    """Time at which a curve first (or last) lies above a level, between samples; NaN where it never does.
 
     Parameters
     ----------
     t, y : (n,) times and values
     among : first index and index after the last
     level : of y
+    last : when it last lies above, and not first
 
     Returns
     -------
@@ -185,29 +178,8 @@ def first_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: flo
     above = np.flatnonzero(y[slice(*among)] > level)
     if not len(above):
         return np.nan
-    k = among[0] + int(above[0])
-    if k == 0 or y[k - 1] > level:
+    k = among[0] + int(above[-1 if last else 0])
+    beside = k + 1 if last else k - 1
+    if not 0 <= beside < len(y) or y[beside] > level:
         return float(t[k])
-    return float(t[k] - (t[k] - t[k - 1]) * (y[k] - level) / (y[k] - y[k - 1]))
-
-
-def last_above(t: np.ndarray, y: np.ndarray, among: tuple[int, int], level: float) -> float:
-    """Time at which a curve last lies above a level, between samples; NaN where it never does.
-
-    Parameters
-    ----------
-    t, y : (n,) times and values
-    among : first index and index after the last
-    level : of y
-
-    Returns
-    -------
-    s
-    """
-    above = np.flatnonzero(y[slice(*among)] > level)
-    if not len(above):
-        return np.nan
-    k = among[0] + int(above[-1])
-    if k + 1 >= len(y) or y[k + 1] > level:
-        return float(t[k])
-    return float(t[k] + (t[k + 1] - t[k]) * (y[k] - level) / (y[k] - y[k + 1]))
+    return float(t[k] + (t[beside] - t[k]) * (y[k] - level) / (y[k] - y[beside]))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,6 +10,7 @@ from typing import Any
 from ...errors import OutputError
 from ...files.finished_work import read_kept
 from ...files.plain.atomic_file import whole_file
+from ...files.plain.csv_text import csv_text
 from .page import page_of
 from .result import DONE, Row
 
@@ -66,11 +65,8 @@ def table_of(rows: Sequence[Row]) -> str:
     """batch.csv's text: one row a capture; an empty cell means: not known."""
     angles = angles_of(rows)
     ends = [f"{joint}_{angle}_{end}_deg" for joint, angle in angles for end in ("min", "max")]
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([*LEADING, *(f"{word}_findings" for word in COUNTED), *SOLVER, *ends])
-    writer.writerows(_cells(row, angles) for row in rows)
-    return text.getvalue()
+    columns = [*LEADING, *(f"{word}_findings" for word in COUNTED), *SOLVER, *ends]
+    return csv_text(columns, (_cells(row, angles) for row in rows))
 
 
 def angles_of(rows: Sequence[Row]) -> list[tuple[str, str]]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 import dataclasses
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
 from ...files.finished_work import read_kept, write_files, write_kept
+from ...files.plain.csv_text import csv_text
 from ...files.plain.json_text import json_text
 from ..accuracy.scores import Score
 from .page import comparison_page
@@ -67,12 +66,7 @@ def comparison_csv(comparison: ComparisonResult) -> str:
     Kinds: all, joint, gap (two segments that only segments without a unit lie between), inferred (a segment
     without a unit, in the world).
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for result in comparison.results:
-        writer.writerows(_rows(result))
-    return text.getvalue()
+    return csv_text(COLUMNS, (row for result in comparison.results for row in _rows(result)))
 
 
 def _rows(result: CaseResult) -> Iterator[list[object]]:

@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 
 from ...core.findings import Finding
-from ...files.plain.toml_writer import write_text
+from ...files.plain.atomic_file import write_text
 from ..pages.parts import CAUTION, NONE, axis_labels, bar, decimal, section, table_of
 from ..pages.ticks import ticks
 from ..pages.whole_page import placed, whole_page

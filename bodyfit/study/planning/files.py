@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from ...files.finished_work import read_kept, write_files, write_kept
+from ...files.plain.csv_text import csv_text
 from ...files.plain.json_text import json_text
 from .page import plan_page
 from .result import PlanResult
@@ -58,14 +57,14 @@ def write_plan(plan: PlanResult, out: Path) -> tuple[Path, ...]:
 
 def plan_csv(plan: PlanResult) -> str:
     """A row for each set and angle."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    return csv_text(COLUMNS, _rows(plan))
+
+
+def _rows(plan: PlanResult) -> Iterator[list[object]]:
     for r in plan.results:
         chance = r.chance if r.trials else (None, None)
         simulated = (r.trials, r.met if r.trials else None, *chance, r.slipped if r.trials else None)
         chosen = "yes" if plan.answer and r.worn == plan.answer.worn else "no"
         for angle, bound in r.bound_deg.items():
             own = (plan.tolerance_deg[angle], bound, r.error_deg.get(angle), r.over.get(angle))
-            writer.writerow([r.worn.units, r.worn.axes, r.worn.name, angle, *own, *simulated, chosen])
-    return text.getvalue()
+            yield [r.worn.units, r.worn.axes, r.worn.name, angle, *own, *simulated, chosen]
