@@ -11,11 +11,10 @@ import io
 import re
 import tokenize
 from collections import Counter
-from pathlib import Path
+from functools import cache
 
-import pytest
+from package_sources import SOURCES
 
-PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 DRAWINGS = re.compile(r"study/pages/|study/report/|commands/terminal/|(^|[/_])(page|plots|stick_figure)\.py$")
 STANDARD = r"ISO|IEC|IEEE|ISB|CGPM|CODATA|IERS|WGS ?84|WMM|TR8350|RFC|FIPS|BIDS|ANSUR|glTF|W3C|POSIX|C3D"
 AUTHOR_YEAR = r"[A-Z][\w’'-]+( and [A-Z]\w+| et al\.)? \(?(1[6-9]|20)\d\d\b"
@@ -69,21 +68,19 @@ def constants(source: str) -> list[tuple[str, int, str]]:
     return out
 
 
-FILES = {str(path.relative_to(PACKAGE)): path for path in sorted(PACKAGE.rglob("*.py"))}
-FOUND = {
-    name: constants(path.read_text(encoding="utf-8"))
-    for name, path in FILES.items()
-    if not DRAWINGS.search(name)
-}
+@cache
+def found() -> dict[str, list[tuple[str, int, str]]]:
+    """Module -> its numbers."""
+    return {name: constants(source) for name, source in SOURCES.items() if not DRAWINGS.search(name)}
 
 
-@pytest.mark.parametrize("module", [name for name, found in FOUND.items() if found])
-def test_numbers_say_where_they_come_from(module):
-    assert [f"{module}:{line} {name}" for name, line, said in FOUND[module] if kind_of(said) is None] == []
+def test_numbers_say_where_they_come_from():
+    numbers = [(f"{module}:{line} {name}", said) for module, of in found().items() for name, line, said in of]
+    assert [where for where, said in numbers if kind_of(said) is None] == []
 
 
 def test_kinds_of_origin(capsys):
-    count = Counter(kind_of(said) for found in FOUND.values() for _, _, said in found)
+    count = Counter(kind_of(said) for of in found().values() for _, _, said in of)
     with capsys.disabled():
         print("\norigins of numbers: " + ", ".join(f"{kind} {n}" for kind, n in count.most_common()))
     assert sum(count.values()) > 200

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import ast
 import re
-from pathlib import Path
 
-import pytest
+from package_sources import SOURCES, TREES
 
-PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
-SOURCES = {str(p.relative_to(PACKAGE)): p.read_text(encoding="utf-8") for p in sorted(PACKAGE.rglob("*.py"))}
 SENTENCE_ENDS = (".", "!", "?", "…")
 
 
@@ -25,8 +22,7 @@ def public(tree: ast.Module) -> list[tuple[str, ast.FunctionDef | ast.ClassDef]]
     return found
 
 
-ALL = [(path, name, node) for path, source in SOURCES.items() for name, node in public(ast.parse(source))]
-IDS = [f"{path}:{name}" for path, name, _ in ALL]
+ALL = {f"{path}:{name}": node for path, tree in TREES.items() for name, node in public(tree)}
 
 
 def first_line_is_wrong(docstring: str | None) -> str:
@@ -53,27 +49,28 @@ def sections_missing(node: ast.FunctionDef) -> list[str]:
     return [section for section in wanted if f"{section}\n{'-' * len(section)}" not in docstring]
 
 
-@pytest.mark.parametrize("path", SOURCES)
-def test_every_module_says_what_it_is(path):
-    if SOURCES[path].strip():
-        assert not first_line_is_wrong(ast.get_docstring(ast.parse(SOURCES[path])))
+def test_every_module_says_what_it_is():
+    said = {
+        path: first_line_is_wrong(ast.get_docstring(TREES[path])) for path in SOURCES if SOURCES[path].strip()
+    }
+    assert {path: wrong for path, wrong in said.items() if wrong} == {}
 
 
-@pytest.mark.parametrize(("path", "name", "node"), ALL, ids=IDS)
-def test_every_public_name_says_what_it_is(path, name, node):
-    assert not first_line_is_wrong(ast.get_docstring(node))
+def test_every_public_name_says_what_it_is():
+    said = {name: first_line_is_wrong(ast.get_docstring(node)) for name, node in ALL.items()}
+    assert {name: wrong for name, wrong in said.items() if wrong} == {}
 
 
-ARRAY_FUNCTIONS = [
-    (i, node)
-    for i, (_, name, node) in zip(IDS, ALL, strict=True)
-    if isinstance(node, ast.FunctionDef) and "." not in name and takes_arrays(node)
-]  # methods may lean on what their class says of its attributes
+ARRAY_FUNCTIONS = {
+    name: node
+    for name, node in ALL.items()
+    if isinstance(node, ast.FunctionDef) and "." not in name.split(":")[1] and takes_arrays(node)
+}  # methods may lean on what their class says of its attributes
 
 
-@pytest.mark.parametrize("node", [node for _, node in ARRAY_FUNCTIONS], ids=[i for i, _ in ARRAY_FUNCTIONS])
-def test_functions_of_arrays_say_what_goes_in_and_out(node):
-    assert not sections_missing(node)
+def test_functions_of_arrays_say_what_goes_in_and_out():
+    lacking = {name: sections_missing(node) for name, node in ARRAY_FUNCTIONS.items()}
+    assert {name: sections for name, sections in lacking.items() if sections} == {}
 
 
 SHAPE = re.compile(r"\([^()\n]*,[^()\n]*\)")  # (T,), (K + 1, U, 3)
@@ -82,7 +79,7 @@ SHAPE = re.compile(r"\([^()\n]*,[^()\n]*\)")  # (T,), (K + 1, U, 3)
 def test_array_attributes_are_described():
     """By name in the class's docstring, or by as many shapes as there are arrays."""
     lacking = []
-    for path, name, node in ALL:
+    for name, node in ALL.items():
         if not isinstance(node, ast.ClassDef):
             continue
         fields = [f for f in node.body if isinstance(f, ast.AnnAssign) and isinstance(f.target, ast.Name)]
@@ -90,7 +87,7 @@ def test_array_attributes_are_described():
         docstring = ast.get_docstring(node) or ""
         named = all(re.search(rf"\b{field}\b", docstring) for field in arrays)
         if not named and len(SHAPE.findall(docstring)) < len(arrays):
-            lacking.append(f"{path}:{name}")
+            lacking.append(name)
     assert not lacking
 
 

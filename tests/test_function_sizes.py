@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import ast
-from pathlib import Path
 
 import pytest
+from package_sources import TREES
 
-PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 MOST_LINES, MOST_PARAMETERS = 40, 7  # docstring and `self` not counted
 
 LONG = {
@@ -31,10 +30,10 @@ MANY = {
 OPTIONS = "commands/"  # a command's parameters are its options
 
 
-def functions(source: str) -> list[tuple[str, int, int]]:
+def functions(tree: ast.Module) -> list[tuple[str, int, int]]:
     """Name, lines without docstring, and parameters of every function."""
     out = []
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(tree):
         if not isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
             continue
         first, last = node.body[0], node.end_lineno or node.lineno
@@ -46,9 +45,9 @@ def functions(source: str) -> list[tuple[str, int, int]]:
 
 
 FOUND = {
-    f"{path.relative_to(PACKAGE)} {name}": (lines, parameters)
-    for path in sorted(PACKAGE.rglob("*.py"))
-    for name, lines, parameters in functions(path.read_text(encoding="utf-8"))
+    f"{path} {name}": (lines, parameters)
+    for path, tree in TREES.items()
+    for name, lines, parameters in functions(tree)
 }
 
 
@@ -71,4 +70,4 @@ def test_no_exception_is_kept_that_is_none(name):
 def test_these_checks_see_what_they_look_for():
     body = "\n".join(f"        x = {i}" for i in range(41))
     source = f'class A:\n    def f(self, a, *, b=1):\n        """Told\n\n        at length."""\n{body}\n'
-    assert functions(source) == [("f", 41, 2)]
+    assert functions(ast.parse(source)) == [("f", 41, 2)]

@@ -5,18 +5,17 @@ from __future__ import annotations
 import ast
 import inspect
 import re
-from pathlib import Path
 
 import pytest
+from package_sources import TREES
 
 import bodyfit
 
-PACKAGE = Path(bodyfit.__file__).parent
 CLASSES = {
     node.name
-    for path in PACKAGE.rglob("*.py")
-    for node in ast.parse(path.read_text(encoding="utf-8")).body
-    if isinstance(node, ast.ClassDef) and not node.name.startswith("_") and "commands" not in path.parts
+    for path, tree in TREES.items()
+    for node in tree.body
+    if isinstance(node, ast.ClassDef) and not node.name.startswith("_") and not path.startswith("commands")
 }
 PUBLIC = [name for name in bodyfit.__all__ if name not in ("__version__", "errors")]
 WORD = re.compile(r"\b[A-Za-z_]\w*\b")

@@ -26,6 +26,7 @@ from bodyfit.commands.progress_bar import Progress
 from bodyfit.commands.terminal.fit_table import print_fit
 from bodyfit.core.findings import Finding
 from bodyfit.errors import CannotReconstructError, InputError
+from bodyfit.files.capture.writer import write_capture
 from bodyfit.files.fit_folder import FILES
 from bodyfit.recording.capture import Capture, Unit
 from bodyfit.results.joints import JointHeadingFigures
@@ -210,7 +211,10 @@ def test_nothing_heavy_is_loaded_before_it_is_needed(module):
 
 
 def test_a_fit_does_without_what_takes_long_to_load(tmp_path):
-    call = f"main(['fit', 'demo_captures/cello_arm', '--out', {str(tmp_path)!r}], standalone_mode=False)"
+    demo = Path(bodyfit.__file__).parents[1] / "demo_captures" / "cello_arm"
+    write_capture(bodyfit.read_capture(demo).between(0.0, 6.0), tmp_path / "capture", ".csv")
+    words = ["fit", str(tmp_path / "capture"), "--out", str(tmp_path)]
+    call = f"main({words!r}, standalone_mode=False)"
     text = python(
         "-c", f"import sys; from bodyfit.commands.main import main; {call}; print(*sys.modules)"
     ).stdout

@@ -15,12 +15,12 @@ from bodyfit.study.planning.question import SIX, Question, WornSet, stretch, tol
 from bodyfit.study.planning.trial import bound, trial
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_captures" / "cello_arm" / "truth"
-RECORDINGS = 16
+RECORDINGS = 8
 
 
 @pytest.mark.parametrize(("softness", "mounting"), [(3.0, 1.5), (0.0, 0.0)])
 def test_the_bound_is_near_the_error_of_simulated_recordings(softness, mounting):
-    """Mean over nine angles; 16 recordings of independent errors give an RMS to 18 % an angle, here 10 %."""
+    """Mean over nine angles; eight recordings of independent errors give an RMS to 25 %, here to 14 %."""
     motion = stretch(read_motion(DEMO / "segments.csv.gz", read_model("right_arm")))
     settings = SimulationSettings(soft_tissue_deg_per_g=softness, soft_tissue_mm_per_g=5 / 3 * softness)
     question = Question(motion, tolerances(["5"], motion), settings, math.radians(mounting))

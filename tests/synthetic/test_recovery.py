@@ -243,9 +243,10 @@ def test_one_unit_may_lack_a_sensor_without_harm_to_the_others(body, lacks):
 def test_a_unit_left_out_leaves_the_other_segments_as_they_are(body):
     """The output keeps every segment; those with a unit of their own don't suffer for the one without."""
     made = simulated(body)
-    true = truth(body)
-    for name, unit in made.capture.units.items():
-        found = bodyfit.fit(made.capture, leave_out=[name])
+    capture = made.capture.between(0.0, 8.0)  # a fit for each unit: eight seconds of the fifteen
+    for name, unit in capture.units.items():
+        found = bodyfit.fit(capture, leave_out=[name])
+        true = {segment: R[: len(found.time)] for segment, R in truth(body).items()}
         assert set(found.rotations) == set(made.capture.model.segments)
         assert all(
             np.isfinite(R.as_quat()).all() and len(R) == len(found.time) for R in found.rotations.values()

@@ -14,12 +14,16 @@ FILE = "activities.csv"
 
 
 def write_activities(columns: Mapping[str, np.ndarray], out: str | Path) -> Path:
-    """Path of activities.csv, now written whole to a folder.
+    """Writes activities.csv to a folder, whole.
 
     Parameters
     ----------
     columns : name -> (stretches,) numbers or words, in the order of time
     out : folder, made if missing
+
+    Returns
+    -------
+    Path of the file
 
     Raises
     ------

@@ -7,7 +7,7 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks
 
 from ...feet.samples import HZ, FootSamples
-from .swings import Swings, first_above, last_above
+from .swings import Swings, passes
 
 SMOOTH_S = 0.015  # s, of the calf's swing rate; chosen; not tried
 SWING_SMOOTH_S = 0.03  # s, so that one swing has one peak; chosen; not tried
@@ -54,8 +54,8 @@ def calf_swings(samples: FootSamples) -> Swings:
     for top, k in zip(tops, after, strict=True):  # over strides
         if 0 < k < len(troughs) and max(troughs[k] - top, top - troughs[k - 1]) < REACH_S * HZ:
             before, behind = troughs[k - 1], troughs[k]
-            off = first_above(t, p, (before, top), float(LEFT * p[before]))
-            times.append((off, last_above(t, p, (top, behind + 1), float(STRUCK * p[behind]))))
+            off = passes(t, p, (before, top), float(LEFT * p[before]))
+            times.append((off, passes(t, p, (top, behind + 1), float(STRUCK * p[behind]), last=True)))
     off, strike = np.array(times).reshape(-1, 2).T
     number = np.arange(len(off))
     sds = {
