@@ -11,8 +11,6 @@ MOST_LINES, MOST_PARAMETERS = 40, 7  # docstring and `self` not counted
 
 LONG = {
     "estimator/estimate.py estimate": "one loop: what follows what within a step is the method",
-    "estimator/initial/headings.py _headed": "one walk from the root outwards, each joint on the last",
-    "fitting/fit.py fit": "the stages of the method in their order",
 }
 EQUATION = "its arguments are the symbols of its equation"
 CALLERS = "for those who import bodyfit; each has its name in the call and a default"

@@ -12,7 +12,7 @@ from ..core.findings import Finding, worst_first
 from ..errors import InputError, suggest
 from ..recording.capture import Capture, Unit
 from ..recording.resampling import check_stamps
-from ..recording.sampling import Sampling, capture_findings, sampling_of
+from ..recording.sampling import Sampling, sampling_of
 from ..recording.single_units import Unaided, unaided
 from ..weights import Weights
 from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
@@ -21,6 +21,7 @@ from .declared_stretches import stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
 from .placement.assignment import Placement, placed, refuse_unplaced
 from .placement.findings import check_placement, placement_findings
+from .sampling_findings import capture_findings
 from .sensors.accelerometer_scale import (
     AccelerometerScale,
     accelerometer_findings,

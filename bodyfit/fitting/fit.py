@@ -24,7 +24,7 @@ from .root_path import path_account, with_path
 from .select import selected
 from .slip.detect import Slip
 from .track import Track, mounted_together, solve_track, solve_with_slips
-from .usual_postures import told
+from .usual_postures import told as usual_told
 
 
 def fit(
@@ -67,41 +67,25 @@ def fit(
 
     started = clock.perf_counter()
     weights = weights or Weights()
+    options = _options(sensors, alone, leave_out, strict_ranges, assign, usual_postures)
     if not usual_postures:
         capture = dataclasses.replace(capture, model=capture.model.without_usual_postures())
     worn = selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
-    slips: list[Slip] = []
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         intake = examine(worn, assign, with_body=not alone, weights=weights)
-        worn = intake.capture
-        if alone:
-            tracks = [solve_track(worn, [unit], [], weights, progress) for unit in worn.units.values()]
-            tracks = mounted_together(worn, tracks, weights)
-        else:
-            tracks, worn, slips = solve_with_slips(worn, weights, progress)
+        tracks, worn, slips = (_units_alone if alone else solve_with_slips)(intake.capture, weights, progress)
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
-        poses, path = with_path(worn, tracks, poses_of(grown, tracks))
-        smooth = poses
-        if strict_ranges:
-            poses = within_ranges(smooth, progress)
-    options = FitOptions(
-        sensors=tuple(sorted(sensors)) if sensors is not None else None,
-        alone=alone,
-        leave_out=tuple(sorted(leave_out)),
-        strict_ranges=strict_ranges,
-        assign=assign,  # type: ignore[arg-type] - the intake refuses other words
-        usual_postures=usual_postures,
-    )
-    own = (*with_mounting_spread(tracks, slips), *told(tracks), *fit_findings(tracks, poses, worn.trials))
-    every = inferred_as_notes((*intake.findings, *size.findings, *own), unmeasured_joints(worn))
-    findings = worst_first(every)
-    seconds = clock.perf_counter() - started
+        smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
+        poses = within_ranges(smooth, progress) if strict_ranges else smooth
+    told = with_mounting_spread(tracks, slips), usual_told(tracks), fit_findings(tracks, poses, worn.trials)
+    every = (*intake.findings, *size.findings, *(finding for part in told for finding in part))
+    findings = worst_first(inferred_as_notes(every, unmeasured_joints(worn)))
     summary = dataclasses.replace(
-        summarise(worn, tracks, poses, intake, slips, options, seconds),
+        summarise(worn, tracks, poses, intake, slips, options, clock.perf_counter() - started),
         segments=size.figures(),
         strict_ranges=strict_report(smooth, poses) if strict_ranges else None,
     )
@@ -117,6 +101,33 @@ def fit(
         sureness,
         worn.trials,
     )
+
+
+def _options(
+    sensors: Collection[str] | None,
+    alone: bool,
+    leave_out: Collection[str],
+    strict_ranges: bool,
+    assign: str,
+    usual_postures: bool,
+) -> FitOptions:
+    """What the call asked for, as the summary tells it."""
+    return FitOptions(
+        sensors=tuple(sorted(sensors)) if sensors is not None else None,
+        alone=alone,
+        leave_out=tuple(sorted(leave_out)),
+        strict_ranges=strict_ranges,
+        assign=assign,  # type: ignore[arg-type] - the intake refuses other words
+        usual_postures=usual_postures,
+    )
+
+
+def _units_alone(
+    capture: Capture, weights: Weights, progress: Progress | None
+) -> tuple[list[Track], Capture, list[Slip]]:
+    """Each unit by itself, their mountings together; nothing shows slips then."""
+    tracks = [solve_track(capture, [unit], [], weights, progress) for unit in capture.units.values()]
+    return mounted_together(capture, tracks, weights), capture, []
 
 
 def _size(capture: Capture, tracks: list[Track]) -> BodySize:

@@ -11,13 +11,14 @@ from scripted_motion import relative_deg, simulated, with_units
 from told import warned
 
 import bodyfit
+from bodyfit.calibration.sampling_findings import capture_findings, sampling_findings
 from bodyfit.estimator.estimate import estimate
 from bodyfit.estimator.problem.build import build_problem, units_and_ties
 from bodyfit.fitting.select import selected
 from bodyfit.recording.attitude import stretches, through_gaps
 from bodyfit.recording.capture import Unit
 from bodyfit.recording.resampling import common_signals
-from bodyfit.recording.sampling import Coverage, capture_findings, sampling_findings, sampling_of
+from bodyfit.recording.sampling import Coverage, sampling_of
 from bodyfit.weights import Weights
 
 INERTIAL = {"accelerometer", "gyroscope"}

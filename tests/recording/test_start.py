@@ -9,7 +9,7 @@ from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
 from bodyfit.core.rotations import as_complex, heading_matrix
-from bodyfit.estimator.initial.headings import relative_heading, uniform_sum
+from bodyfit.estimator.initial.heading_walk import relative_heading, uniform_sum
 from bodyfit.recording.attitude import start_rotations
 from bodyfit.recording.capture import Unit
 from bodyfit.recording.preintegration import preintegrate

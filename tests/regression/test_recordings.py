@@ -25,10 +25,11 @@ import bodyfit
 from bodyfit.body.motion.chain_from_motion import person_from_legs
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.calibration.clocks.unit_clocks import neighbours, on_one_clock, unit_clocks
+from bodyfit.calibration.sampling_findings import sampling_findings
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.motion_file import read_motion
 from bodyfit.recording.capture import Unit
-from bodyfit.recording.sampling import sampling_findings, sampling_of
+from bodyfit.recording.sampling import sampling_of
 from bodyfit.recording.single_units import unaided
 from bodyfit.simulation.settings import SimulationSettings
 from bodyfit.simulation.simulate import simulate

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from ...alignment.facing.known import Facing
-from ...alignment.joint_centre import Ends, LeverPrior, joint_start
+from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, Gates, judge_field
-from ...core.rotations import apply, as_complex, heading_matrix, heading_of
+from ...core.rotations import heading_matrix, heading_of
 from ...recording.attitude import start_rotations, stretches, through_gaps
 from ...recording.keyframe_averages import Averages, averages
 from ..problem.chain_prior import expected
@@ -20,8 +19,7 @@ from ..problem.unknowns import Body, State
 from ..updates.joint_geometry import prior_of_levers
 from ..updates.mounting import calibrated
 from .facing.search import find_facing
-
-HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant; chosen; not tried
+from .heading_walk import Walk
 
 
 def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
@@ -80,51 +78,17 @@ def _headed(
     problem: Problem, R: np.ndarray, average: Averages, body: Body, trust: FieldTrust
 ) -> tuple[np.ndarray, Body]:
     """Start rotations turned about the vertical, and lever arms: by the joints, and by a trusted field."""
-    w, signals = problem.weights, problem.signals
-    window = max(1, round(HEADING_WINDOW_S / signals.key_step))
-    north = np.conj(as_complex(average.field)) * trust.trusted
-    north /= np.maximum(np.abs(north), 1e-9) * problem.alike(w.field_s) * w.field**2
-    prior, alike = prior_of_levers(problem, body.ends, body.joints, body.mounting), problem.alike(w.joint_s)
-    out, levers = R.copy(), body.levers.copy()
-    turned = np.ones((len(R), R.shape[1]), complex)
-    for i in [None, *range(len(problem.ties))]:
-        unit = problem.ties[i].child if i is not None else problem.root
-        p = problem.ties[i].parent if i is not None else unit
-        if i is not None and not problem.measured[unit]:
-            out[:, unit], turned[:, unit] = out[:, p], turned[:, p]
-            continue
-        if i is not None and body.facing is not None and i in body.facing.ties:
-            at = body.facing.ties.index(i)
-            levers[body.joints.index(i)] = body.facing.arms[at]
-            turned[:, unit] = turned[:, p] * np.exp(1j * body.facing.heading[at])
-            out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
-            continue
-        part = stretches(signals.lost[:, p] | signals.lost[:, unit])
-        parts = [part == number for number in range(part[-1] + 1)]  # after a gap a heading is another
-        pull = np.zeros(len(R), complex)
-        for at in parts:
-            pull[at] = uniform_sum(north[at, unit], window)
-            if i is not None:
-                pull[at] += _towards_neutral(out[at], R[at], body.mounting, p, unit)
-        if i is not None and i in body.joints:
-            j = body.joints.index(i)
-            levers[j] = _first_levers(problem, average, (p, unit), turned[:, p], j, prior, part)
-            sides = [
-                average.force[:, u] + apply(average.lever[:, u], levers[j, side])
-                for side, u in enumerate((p, unit))
-            ]
-            known = (average.known[:, p] & average.known[:, unit])[:, None]
-            seen, felt = _turned(sides[0], turned[:, p]) * known, sides[1] * known
-            for at in parts:
-                pull[at] += relative_heading(seen[at], felt[at], w.joint_at_start, window) / alike
-        turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
-        out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
-    turned *= _root_kept(problem, R, turned, trust)[:, None]
+    walk = Walk(problem, R, average, body, trust)
+    walk.turn(problem.root, walk.pull_of_field(problem.root))
+    for i in range(len(problem.ties)):
+        walk.go_along(i)
+    out = walk.out
+    turned = walk.turned * _root_kept(problem, R, walk.turned, trust)[:, None]
     for unit in np.flatnonzero(problem.measured):
         out[:, unit] = heading_matrix(np.angle(turned[:, unit])) @ R[:, unit]
     _follow_in_gaps(problem, out)
     _in_usual_posture(problem, out, body.mounting)
-    return out, replace(body, levers=levers, range_holds=_ranges_inferred(problem, body.mounting))
+    return out, replace(body, levers=walk.levers, range_holds=_ranges_inferred(problem, body.mounting))
 
 
 def _in_usual_posture(problem: Problem, R: np.ndarray, mounting: Mounting) -> None:
@@ -185,94 +149,3 @@ def _root_kept(problem: Problem, R: np.ndarray, turned: np.ndarray, trust: Field
             jump = np.exp(1j * np.diff(ahead)) * turned[first, M] * turned[before, M].conj()
         out[first:] *= np.exp(-1j * np.angle(jump.sum()))
     return out
-
-
-def _towards_neutral(
-    placed: np.ndarray, R: np.ndarray, mounting: Mounting, parent: int, child: int
-) -> complex:
-    """Turn of a child that makes it face as its parent does, as a complex number of weight 1/rad².
-
-    Too weak to matter beside any motion; it decides where nothing else does.
-    """
-    M = mounting.segment_from_unit
-    ahead = heading_of(placed[:, parent] @ M[parent].T) - heading_of(R[:, child] @ M[child].T)
-    return complex(np.mean(np.exp(1j * ahead)))
-
-
-def _first_levers(
-    problem: Problem,
-    average: Averages,
-    units: tuple[int, int],
-    turned: np.ndarray,
-    j: int,
-    prior: LeverPrior,
-    part: np.ndarray,
-) -> np.ndarray:
-    """(2, 3) lever arms of the j-th joint at its best heading, from the minute with most motion."""
-    p, c = units
-    known = average.known[:, p] & average.known[:, c]
-    window = max(1, round(HEADING_WINDOW_S / problem.signals.key_step))
-    moving = np.sum(np.square(average.force[:, c] - average.force[:, c].mean(0)), -1) * known
-    most = int(np.argmax(uniform_filter1d(moving, min(window, len(moving)), mode="constant")))
-    near = slice(max(0, most - window // 2), most + window // 2 + 1)
-    at = np.flatnonzero(known[near] & (part[near] == part[most])) + near.start
-    own = slice(6 * j, 6 * j + 6)
-    Q = heading_matrix(np.angle(turned[at]))
-    _, cost, levers = joint_start(
-        (apply(Q, average.force[at, p]), Q @ average.lever[at, p]),
-        (average.force[at, c], average.lever[at, c]),
-        prior.mean[own],
-        prior.precision[own, own],
-        problem.weights.joint_at_start,
-        problem.alike(problem.weights.joint_s),
-    )
-    return levers[int(np.argmin(cost))]
-
-
-def _turned(v: np.ndarray, by: np.ndarray) -> np.ndarray:
-    """World vectors (k, 3) turned about the vertical by the argument of a complex (k,)."""
-    return apply(heading_matrix(np.angle(by)), v)
-
-
-def relative_heading(parent: np.ndarray, child: np.ndarray, sd: float, window: int) -> np.ndarray:
-    """How far to turn a child about the vertical so that both feel one acceleration at their joint.
-
-    Parameters
-    ----------
-    parent, child : (k, 3) m/s², specific force at the joint centre in the world frame of either unit
-    sd : m/s², disagreement beyond which a keyframe counts less
-    window : keyframes over which the heading is alike
-
-    Returns
-    -------
-    (k,) complex; the argument is the heading, the size its weight (sum over the window, in units of sd²)
-
-    Notes
-    -----
-    Σ |p − e^{iψ} c|² is least at ψ = arg Σ p c̄: closed form, no search. Reweighted against outliers.
-    """
-    p, c = as_complex(parent), as_complex(child)
-    weight = np.ones(len(p))
-    for _ in range(4):
-        total = uniform_sum(weight * p * c.conj() / sd**2, window)
-        turned = np.exp(1j * np.angle(total)) * c
-        weight = 1 / (1 + np.abs(p - turned) ** 2 / sd**2)
-    return total
-
-
-def uniform_sum(values: np.ndarray, window: int) -> np.ndarray:
-    """Sliding sum of a complex series; window in entries, cut off at the ends.
-
-    Parameters
-    ----------
-    values : (k,) complex
-    window : entries
-
-    Returns
-    -------
-    (k,) complex
-    """
-    size = min(window, len(values))
-    parts = (uniform_filter1d(x, size, mode="constant") for x in (values.real, values.imag))
-    real, imaginary = parts
-    return size * (real + 1j * imaginary)

@@ -1,0 +1,188 @@
+"""From the root of a body outwards: each unit turned about the vertical until it agrees with the last."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from ...alignment.joint_centre import LeverPrior, joint_start
+from ...alignment.mounting import Mounting
+from ...calibration.magnetic.field_gate import FieldTrust
+from ...core.rotations import apply, as_complex, heading_matrix, heading_of
+from ...recording.attitude import stretches
+from ...recording.keyframe_averages import Averages
+from ..problem.problem import Problem
+from ..problem.unknowns import Body
+from ..updates.joint_geometry import prior_of_levers
+
+HEADING_WINDOW_S = 60.0  # over which a start heading is taken for constant; chosen; not tried
+
+
+class Walk:
+    """The body from its root outwards: each unit turned about the vertical until it agrees with the last.
+
+    A heading is an angle of complex numbers: what pulls towards it are those numbers, by their precision.
+
+    Attributes
+    ----------
+    out : (K + 1, U, 3, 3) rotations, those of units not reached yet as they started
+    turned : (K + 1, U) by what they were turned, unit complex numbers
+    levers : (J, 2, 3) m
+    """
+
+    def __init__(self, problem: Problem, R: np.ndarray, average: Averages, body: Body, trust: FieldTrust):
+        self.problem, self.R, self.average, self.body = problem, R, average, body
+        self.window = max(1, round(HEADING_WINDOW_S / problem.signals.key_step))
+        north = np.conj(as_complex(average.field)) * trust.trusted
+        w = problem.weights
+        self.north = north / (np.maximum(np.abs(north), 1e-9) * problem.alike(w.field_s) * w.field**2)
+        self.prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
+        self.out, self.levers = R.copy(), body.levers.copy()
+        self.turned = np.ones((len(R), R.shape[1]), complex)
+
+    def turn(self, unit: int, pull: np.ndarray) -> None:
+        """Turns a unit to where it is pulled (K + 1,); as it is where nothing pulls."""
+        self.turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
+        self.out[:, unit] = heading_matrix(np.angle(self.turned[:, unit])) @ self.R[:, unit]
+
+    def go_along(self, i: int) -> None:
+        """From the parent of a tie to its child."""
+        tie, facing = self.problem.ties[i], self.body.facing
+        p, unit = tie.parent, tie.child
+        if not self.problem.measured[unit]:
+            self.out[:, unit], self.turned[:, unit] = self.out[:, p], self.turned[:, p]
+        elif facing is not None and i in facing.ties:
+            at = facing.ties.index(i)
+            self.levers[self.body.joints.index(i)] = facing.arms[at]
+            self.turned[:, unit] = self.turned[:, p] * np.exp(1j * facing.heading[at])
+            self.out[:, unit] = heading_matrix(np.angle(self.turned[:, unit])) @ self.R[:, unit]
+        else:
+            pull = self.pull_of_field(unit, p)
+            if i in self.body.joints:
+                pull = pull + self.pull_of_joint(self.body.joints.index(i), p, unit)
+            self.turn(unit, pull)
+
+    def parts(self, p: int, unit: int) -> list[np.ndarray]:
+        """(K + 1,) bool each: after a gap of either unit a heading is another."""
+        part = self._stretch(p, unit)
+        return [part == number for number in range(part[-1] + 1)]
+
+    def _stretch(self, p: int, unit: int) -> np.ndarray:
+        lost = self.problem.signals.lost
+        return stretches(lost[:, p] | lost[:, unit])
+
+    def pull_of_field(self, unit: int, p: int | None = None) -> np.ndarray:
+        """(K + 1,) by a trusted field and, seen from a parent, by the neutral pose."""
+        pull = np.zeros(len(self.R), complex)
+        for at in self.parts(unit if p is None else p, unit):
+            pull[at] = uniform_sum(self.north[at, unit], self.window)
+            if p is not None:
+                pull[at] += _towards_neutral(self.out[at], self.R[at], self.body.mounting, p, unit)
+        return pull
+
+    def pull_of_joint(self, j: int, p: int, unit: int) -> np.ndarray:
+        """(K + 1,) by the forces at the j-th joint's centre, its lever arms found first."""
+        problem, average, prior = self.problem, self.average, self.prior
+        ends, part = (p, unit), self._stretch(p, unit)
+        self.levers[j] = _first_levers(problem, average, ends, self.turned[:, p], j, prior, part)
+        sides = [
+            average.force[:, u] + apply(average.lever[:, u], self.levers[j, side])
+            for side, u in enumerate(ends)
+        ]
+        known = (average.known[:, p] & average.known[:, unit])[:, None]
+        seen, felt = _turned(sides[0], self.turned[:, p]) * known, sides[1] * known
+        w, pull = problem.weights, np.zeros(len(self.R), complex)
+        for at in self.parts(p, unit):
+            pull[at] = relative_heading(seen[at], felt[at], w.joint_at_start, self.window)
+        return pull / problem.alike(w.joint_s)
+
+
+def _first_levers(
+    problem: Problem,
+    average: Averages,
+    units: tuple[int, int],
+    turned: np.ndarray,
+    j: int,
+    prior: LeverPrior,
+    part: np.ndarray,
+) -> np.ndarray:
+    """(2, 3) lever arms of the j-th joint at its best heading, from the minute with most motion."""
+    p, c = units
+    known = average.known[:, p] & average.known[:, c]
+    window = max(1, round(HEADING_WINDOW_S / problem.signals.key_step))
+    moving = np.sum(np.square(average.force[:, c] - average.force[:, c].mean(0)), -1) * known
+    most = int(np.argmax(uniform_filter1d(moving, min(window, len(moving)), mode="constant")))
+    near = slice(max(0, most - window // 2), most + window // 2 + 1)
+    at = np.flatnonzero(known[near] & (part[near] == part[most])) + near.start
+    own = slice(6 * j, 6 * j + 6)
+    Q = heading_matrix(np.angle(turned[at]))
+    _, cost, levers = joint_start(
+        (apply(Q, average.force[at, p]), Q @ average.lever[at, p]),
+        (average.force[at, c], average.lever[at, c]),
+        prior.mean[own],
+        prior.precision[own, own],
+        problem.weights.joint_at_start,
+        problem.alike(problem.weights.joint_s),
+    )
+    return levers[int(np.argmin(cost))]
+
+
+def _towards_neutral(
+    placed: np.ndarray, R: np.ndarray, mounting: Mounting, parent: int, child: int
+) -> complex:
+    """Turn of a child that makes it face as its parent does, as a complex number of weight 1/rad².
+
+    Too weak to matter beside any motion; it decides where nothing else does.
+    """
+    M = mounting.segment_from_unit
+    ahead = heading_of(placed[:, parent] @ M[parent].T) - heading_of(R[:, child] @ M[child].T)
+    return complex(np.mean(np.exp(1j * ahead)))
+
+
+def _turned(v: np.ndarray, by: np.ndarray) -> np.ndarray:
+    """World vectors (k, 3) turned about the vertical by the argument of a complex (k,)."""
+    return apply(heading_matrix(np.angle(by)), v)
+
+
+def relative_heading(parent: np.ndarray, child: np.ndarray, sd: float, window: int) -> np.ndarray:
+    """How far to turn a child about the vertical so that both feel one acceleration at their joint.
+
+    Parameters
+    ----------
+    parent, child : (k, 3) m/s², specific force at the joint centre in the world frame of either unit
+    sd : m/s², disagreement beyond which a keyframe counts less
+    window : keyframes over which the heading is alike
+
+    Returns
+    -------
+    (k,) complex; the argument is the heading, the size its weight (sum over the window, in units of sd²)
+
+    Notes
+    -----
+    Σ |p − e^{iψ} c|² is least at ψ = arg Σ p c̄: closed form, no search. Reweighted against outliers.
+    """
+    p, c = as_complex(parent), as_complex(child)
+    weight = np.ones(len(p))
+    for _ in range(4):
+        total = uniform_sum(weight * p * c.conj() / sd**2, window)
+        turned = np.exp(1j * np.angle(total)) * c
+        weight = 1 / (1 + np.abs(p - turned) ** 2 / sd**2)
+    return total
+
+
+def uniform_sum(values: np.ndarray, window: int) -> np.ndarray:
+    """Sliding sum of a complex series; window in entries, cut off at the ends.
+
+    Parameters
+    ----------
+    values : (k,) complex
+    window : entries
+
+    Returns
+    -------
+    (k,) complex
+    """
+    size = min(window, len(values))
+    parts = (uniform_filter1d(x, size, mode="constant") for x in (values.real, values.imag))
+    real, imaginary = parts
+    return size * (real + 1j * imaginary)
