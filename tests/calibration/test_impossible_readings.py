@@ -121,7 +121,7 @@ def test_a_dead_sensor_is_left_out():
 
 
 def test_a_short_pause_of_readings_and_a_device_that_held_all_samples_are_no_fault():
-    assert stuck(repeating("gyroscope", 5.0, 5.5)) == ()
+    assert stuck(repeating("accelerometer", 5.0, 5.5)) == ()
     held = repeating("gyroscope", 5.0, 8.0)
     both = dataclasses.replace(held, accelerometer=repeating("accelerometer", 5.0, 8.0).accelerometer)
     assert stuck(both) == ()

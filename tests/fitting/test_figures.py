@@ -16,9 +16,9 @@ from bodyfit.simulation.simulate import simulate
 
 @pytest.fixture(scope="module")
 def fitted():
-    """A chain of usual units without soft tissue, its fit, and the estimate in it."""
+    """A chain of usual units, turned anyhow, without soft tissue; its fit, and the estimate in it."""
     settings = SimulationSettings(
-        sampling_frequency=50.0, soft_tissue_deg_per_g=0.0, soft_tissue_mm_per_g=0.0
+        sampling_frequency=50.0, soft_tissue_deg_per_g=0.0, soft_tissue_mm_per_g=0.0, mounting_spread=1.0
     )
     made = simulate(swinging(20.0), None, settings, 3, model=chain(known=False), title="three bars")
     return made, *estimated(made.capture)
