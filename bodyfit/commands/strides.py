@@ -42,6 +42,8 @@ def strides(recorded: Path, out: Path | None) -> None:
     if fit is not None and out is not None:
         written = (
             *written,
-            *write_cycles(columns_of([*cycles_of_strides(fit, found.strides).values()]), out),
+            *write_cycles(
+                columns_of([*cycles_of_strides(fit, found.strides).values()]), out, of_strides=True
+            ),
         )
     print_strides(found, written)

@@ -219,6 +219,7 @@ def examples() -> dict[str, Finding]:
     found += bodyfit.review(_moved(base, forward=0.8 * np.sin(2 * np.pi * 1.1 * time)))
     found += bodyfit.review(_moved(base, up=-0.3 * ((time > 3) & (time < 4.5))))
     found += bodyfit.review(_still(base, sliding=True))
+    found += bodyfit.review(_still(base, sliding=False, lifted=0.2))
     found += bodyfit.review(with_angle(base, "r_shoulder", "elevation", -2.0))
     found += bodyfit.review(with_angle(base, "r_hip", "flexion", 0.0))
     found += bodyfit.review(Fit(base, told_by(base)))
@@ -232,11 +233,11 @@ def _moved(poses: PoseSequence, up: Any = 0.0, forward: Any = 0.0) -> PoseSequen
     return dataclasses.replace(poses, root_position=root + np.stack([zero + forward, zero + up, zero], -1))
 
 
-def _still(poses: PoseSequence, sliding: bool) -> PoseSequence:
-    """Standing, then carried along level ground, then standing."""
+def _still(poses: PoseSequence, sliding: bool, lifted: float = 0.0) -> PoseSequence:
+    """Standing, then carried along level ground or lifted by some metres, then standing."""
     level = from_joint_angles(poses.model, poses.time, {}, None, np.zeros((len(poses.time), 3)))
     way = np.cumsum((poses.time > 3) & (poses.time < 4)) / 60.0 * sliding
-    return _moved(level, forward=way)
+    return _moved(level, up=lifted * np.clip(poses.time - 3, 0, 1), forward=way)
 
 
 def told_by(poses: PoseSequence) -> Summary:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 CURVES = "cycles.csv"
+SIDES = ("left", "right", "none")  # movements of cycles of strides, by definition
 DIGITS = {"_s": 4, "_deg": 4, "": 5}  # decimals by the end of a column's name: 0.1 ms, 0.0001° (by reasoning)
 
 
@@ -69,13 +70,16 @@ def write_columns(path: Path, columns: Mapping[str, np.ndarray]) -> None:
         table.to_csv(partial, index=False, lineterminator="\n")
 
 
-def write_cycles(columns: Mapping[str, np.ndarray], out: Path) -> tuple[Path, ...]:
+def write_cycles(columns: Mapping[str, np.ndarray], out: Path, of_strides: bool) -> tuple[Path, ...]:
     """Path of cycles.csv, now written to a folder; none where there is no cycle.
+
+    Strides and repetitions share the file: each replaces its own rows and keeps the other's.
 
     Parameters
     ----------
-    columns : with "percent" among them
+    columns : with "percent" and "movement" among them
     out : folder, which is there
+    of_strides : whether they are cycles of strides, by side, or repetitions, by movement
 
     Returns
     -------
@@ -86,10 +90,30 @@ def write_cycles(columns: Mapping[str, np.ndarray], out: Path) -> tuple[Path, ..
     OutputError
         It can't be written.
     """
-    if not len(columns["percent"]):
+    import pandas as pd
+
+    new, old = frame(columns), _others(out / CURVES, of_strides)
+    both = [table for table in ((new, old) if of_strides else (old, new)) if len(table)]
+    if not both:
         return ()
-    write_columns(out / CURVES, columns)
+    table = pd.concat(both, ignore_index=True)
+    last = ["cycles", "movement"]  # after the joints of either
+    table = table[[name for name in table if name not in last] + last]
+    write_columns(out / CURVES, {name: table[name].to_numpy() for name in table})
     return (out / CURVES,)
+
+
+def _others(path: Path, of_strides: bool) -> pd.DataFrame:
+    """Rows of a file of cycles that are of the other kind; none where there is no such file."""
+    import pandas as pd
+
+    try:
+        table = pd.read_csv(path)
+    except (OSError, ValueError):
+        return pd.DataFrame()
+    if not {"percent", "cycles", "movement"} <= set(table):
+        return pd.DataFrame()
+    return table[table.movement.isin(SIDES) != of_strides]
 
 
 def _rounded(name: str, values: np.ndarray) -> np.ndarray:

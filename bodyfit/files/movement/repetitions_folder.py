@@ -67,7 +67,7 @@ def write_repetitions(found: Written, out: str | Path, caution: str) -> tuple[Pa
     check_folder(out, (TABLE, CURVES, ACCOUNT))
     make_folder(out)
     write_columns(out / TABLE, found.columns())
-    curves = write_cycles(found.cycle_columns(), out)
+    curves = write_cycles(found.cycle_columns(), out, of_strides=False)
     with whole_file(out / ACCOUNT) as partial:
         partial.write_text(json.dumps(_account(found, caution), indent=2, ensure_ascii=False) + "\n", "utf-8")
     return out / TABLE, *curves, out / ACCOUNT

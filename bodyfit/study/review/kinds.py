@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from .limits import (
     ASYMMETRY,
     FASTEST_RUN,
+    FLOAT,
     FRICTION,
     GAP,
     GIMBAL,
@@ -55,7 +56,8 @@ KINDS = {
     "soft-tissue": Kind("deg", SOFT_TISSUE.value),
     "interpenetration": Kind("mm", None),
     "foot-under-ground": Kind("mm", UNDER.value),
-    "foot-sliding": Kind("m/s", SLIDE.value),
+    "foot-sliding": Kind("m", SLIDE.value),
+    "foot-floating": Kind("mm", FLOAT.value),
     "joint-torque": Kind("N·m/kg", None),
     "ground-pull": Kind("body weights", -PULL.value),
     "ground-friction": Kind("times", FRICTION.value),

@@ -88,7 +88,8 @@ DEPTH = Limit(
     "over the chain of segments between the two",
 )
 UNDER = Limit(50.0, "50 mm below the standing foot before and after (common practice)")
-SLIDE = Limit(0.4, "0.4 m/s over at least 0.1 m, which is no longer a standing foot (common practice)")
+SLIDE = Limit(0.1, "0.1 m in one stance, four times the most in a fit of simulated stairs (tried)")
+FLOAT = Limit(50.0, "50 mm in one stance: more than a sole yields (common practice)")
 # --- forces ---------------------------------------------------------------------------------------------
 TORQUE = {  # N·m per kg of body mass
     "hip": Limit(10.0, "sprint at 9 m/s, hip some 4 N·m/kg (Schache 2011, from memory), over twice that"),

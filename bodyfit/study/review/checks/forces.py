@@ -20,8 +20,7 @@ HELD_S = 0.15  # s that a force must last; a low-passed landing rings for less; 
 END_S = 0.2  # s at both ends that are left out; chosen; not tried
 LOADED = 0.5  # body weights of vertical force above which friction is judged; chosen; not tried
 FOLLOWED = (
-    "; the path of the body is taken from the standing foot, so this also shows where both feet were off the "
-    "ground"
+    "; the path of the body is taken from its feet, so this also shows where both were off the ground or slid"
 )
 
 

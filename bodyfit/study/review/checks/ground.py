@@ -1,4 +1,4 @@
-"""Feet and the ground: soles below where the standing foot was, and soles that slide when none stands."""
+"""Feet and the ground: soles below where a foot stood, feet that slide or rise while they stand."""
 
 from __future__ import annotations
 
@@ -13,17 +13,19 @@ from ....body.motion.poses import PoseSequence
 from ....body.motion.root_trajectory import soles
 from ....core.findings import Finding
 from ....core.intervals import Stretch, stretches
-from ..limits import SLIDE, UNDER
+from ....feet.samples import HZ, PER_KEY
+from ....movement.strides.foot_motion import motion_of_body
+from ..limits import FLOAT, SLIDE, UNDER
 from ..subject import Reviewed
 from ..worst_stretches import worst_of
 
 # m/s, a point of the sole that is slower stands, when it is also the lowest; as SLOWEST of the root's path
 SLOW = 0.3
 NEAR_LOWEST = 0.03  # m; as LOWEST of the root's path
-ON_GROUND = 0.02  # m, above the ground within which a point touches it; common practice
 SMOOTH_S = 0.05  # s; chosen; not tried
 HELD_S = 0.1  # s; chosen; not tried
-SLID = 0.1  # m; common practice
+EDGE_S = 0.06  # s at both ends of a stance in which the foot may still roll (by reasoning: three keyframes)
+LIMITS = {"foot-under-ground": (UNDER, "mm"), "foot-sliding": (SLIDE, "m"), "foot-floating": (FLOAT, "mm")}
 FOLLOWED = (
     "; the path of the body is itself taken from its feet, so heights and places drift with the "
     "distance walked"
@@ -37,13 +39,11 @@ class Soles:
     Attributes
     ----------
     height : (T, 4) m, heel and ball, left and right, above the world's origin
-    speed : (T, 4) m/s, horizontal
-    stands : (T, 4) bool
+    stands : (T, 4) bool, slow and low
     before, after : (T,) m, height of the point that stood last, or stands next
     """
 
     height: np.ndarray
-    speed: np.ndarray
     stands: np.ndarray
     before: np.ndarray
     after: np.ndarray
@@ -76,7 +76,7 @@ def soles_of(poses: PoseSequence) -> Soles | None:
     at = np.searchsorted(known, np.arange(len(level)), side="right")
     before = level[known[np.maximum(at - 1, 0)]]
     after = level[known[np.minimum(np.searchsorted(known, np.arange(len(level))), len(known) - 1)]]
-    return Soles(height, np.linalg.norm(velocity[..., (0, 2)], axis=-1), stands, before, after)
+    return Soles(height, stands, before, after)
 
 
 def feet(reviewed: Reviewed) -> Iterator[Finding]:
@@ -84,26 +84,22 @@ def feet(reviewed: Reviewed) -> Iterator[Finding]:
 
     Yields
     ------
-    Finding of kind foot-under-ground or foot-sliding
+    Finding of kind foot-under-ground, foot-sliding or foot-floating
 
     Notes
     -----
     The ground at any time is the height of the foot that stood last and of the one that stands next, so
-    stairs are no fault. Sliding is looked for only while no point of either sole stands.
+    stairs are no fault. A foot stands while it neither turns nor is accelerated (feet/contact.py): its heel
+    or its ball then keeps its place, along the ground and in height.
     """
     where = soles_of(reviewed.poses)
     if where is None:
         return
     ground = np.minimum(where.before, where.after)
     under = 1000 * (ground[:, None] - where.height)
-    touches = np.abs(where.height - ground[:, None]) < ON_GROUND
-    nobody_stands = ~where.stands.any(1)
     for k, foot in enumerate(FEET):
-        pair = slice(2 * k, 2 * k + 2)
-        deep = under[:, pair].max(1)
-        yield from _under(reviewed, foot, deep)
-        speed = np.where(touches[:, pair], where.speed[:, pair], 0.0).max(1)
-        yield from _sliding(reviewed, foot, np.where(nobody_stands, speed, 0.0))
+        yield from _under(reviewed, foot, under[:, 2 * k : 2 * k + 2].max(1))
+        yield from _moving(reviewed, foot)
 
 
 def _under(reviewed: Reviewed, foot: str, deep: np.ndarray) -> Iterator[Finding]:
@@ -114,24 +110,39 @@ def _under(reviewed: Reviewed, foot: str, deep: np.ndarray) -> Iterator[Finding]
         yield _finding(reviewed, "foot-under-ground", foot, what, most, stretch)
 
 
-def _sliding(reviewed: Reviewed, foot: str, speed: np.ndarray) -> Iterator[Finding]:
-    found = stretches(reviewed.time, speed > SLIDE.value, join=reviewed.step, shortest=HELD_S)
-    slid = [float(np.sum(speed[s.frames]) * reviewed.step) for s in found]
-    kept = worst_of([s for s, way in zip(found, slid, strict=True) if way > SLID], speed)
-    for stretch, more in kept:
-        most, way = float(speed[stretch.frames].max()), float(np.sum(speed[stretch.frames]) * reviewed.step)
-        what = f"{foot} slides {way:.2f} m on the ground at up to {most:.1f} m/s while no foot stands"
-        yield _finding(reviewed, "foot-sliding", foot, what + more, most, stretch)
+def _moving(reviewed: Reviewed, foot: str) -> Iterator[Finding]:
+    """The worst stance in which a foot slides, and the worst in which it rises or sinks, with how many."""
+    motion = motion_of_body(reviewed.poses, foot)
+    edge = round(EDGE_S * HZ / PER_KEY)
+    inner = [(a + edge, b - edge) for a, _, b in motion.stances if b - a > 2 * edge]
+    if not inner:
+        return
+    first, last = np.array(inner).T
+    way = [(p[last] - p[first]) for p in (motion.place_of(motion.heel), motion.place_of(motion.ball))]
+    slid = np.min([np.linalg.norm(w[:, [0, 2]], axis=1) for w in way], axis=0)
+    risen = 1000 * np.min([np.abs(w[:, 1]) for w in way], axis=0)
+    for kind, size, limit, sentence in (
+        ("foot-sliding", slid, SLIDE, "{} slides {:.2f} m while it stands"),
+        ("foot-floating", risen, FLOAT, "{} rises or sinks by {:.0f} mm while it stands"),
+    ):
+        worst, count = int(np.argmax(size)), int(np.sum(size > limit.value))
+        if count:
+            more = f"; {count} stances alike" if count > 1 else ""
+            span = motion.time[first[worst]], motion.time[last[worst]]
+            at = np.searchsorted(reviewed.time, span)
+            stretch = Stretch(int(at[0]), int(at[1]), float(span[0]), float(span[1]))
+            what = sentence.format(foot, size[worst]) + more
+            yield _finding(reviewed, kind, foot, what, float(size[worst]), stretch)
 
 
 def _finding(reviewed: Reviewed, kind: str, foot: str, what: str, value: float, stretch: Stretch) -> Finding:
-    limit, measure = (UNDER, "mm") if kind == "foot-under-ground" else (SLIDE, "m/s")
+    limit, measure = LIMITS[kind]
     advice = (
         "Check the units on this leg, the neutral pose and the lengths of the leg; feet do slide and hop too"
     )
     return Finding(
         kind,
-        "note" if reviewed.root_followed or kind == "foot-sliding" else "warning",
+        "note" if reviewed.root_followed or kind != "foot-under-ground" else "warning",
         what,
         advice + (FOLLOWED if reviewed.root_followed else ""),
         segments=(foot,),
