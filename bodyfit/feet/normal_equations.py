@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded
+from scipy.linalg import cholesky_banded
 from scipy.linalg.lapack import dtbtrs
 
 LEAST = 1e-9  # on the diagonal, so that what nothing measures stays where it is (by reasoning)
+HERE, NEXT, COMMON = 0, 1, 2  # a keyframe, the one after it, the constants; by definition
+# HERE, NEXT or COMMON; one column or several; derivative (m, d, w), or (d, w) of all
+Block = tuple[int, slice | int, np.ndarray]
+
+
+def _time_last(keyframes: int, *sizes: int) -> np.ndarray:
+    """(keyframes, *sizes) zeros that lie in memory keyframe by keyframe: sums over all of them are quick."""
+    return np.moveaxis(np.zeros((*sizes, keyframes)), -1, 0)
 
 
 class NormalEquations:
@@ -22,53 +32,65 @@ class NormalEquations:
     """
 
     def __init__(self, keyframes: int, states: int, constants: int):
-        self.own = np.zeros((keyframes, states, states))
-        self.next = np.zeros((keyframes - 1, states, states))
-        self.border = np.zeros((keyframes, states, constants))
+        self.own = _time_last(keyframes, states, states)
+        self.next = _time_last(keyframes - 1, states, states)
+        self.border = _time_last(keyframes, states, constants)
         self.constants = np.zeros((constants, constants))
-        self.gradient = np.zeros((keyframes, states))
+        self.gradient = _time_last(keyframes, states)
         self.constant_gradient = np.zeros(constants)
 
-    def add(self, residual: np.ndarray, jacobians: tuple, sd: np.ndarray, at: np.ndarray | None = None):
+    def add(
+        self,
+        residual: np.ndarray,
+        blocks: Sequence[Block],
+        sd: np.ndarray,
+        at: np.ndarray | None = None,
+    ) -> None:
         """Adds residuals of one keyframe each, or of one and the next.
 
         Parameters
         ----------
         residual : (m, d)
-        jacobians : (m, d, n) of the keyframe, the same of the next or None, (m, d, c) of the constants
+        blocks : derivatives by the columns that the residuals depend on, no column twice
         sd : (m,) standard deviation
         at : (m,) keyframes; None: the first m
         """
-        rows = slice(len(residual)) if at is None else at
-        weight = (1 / sd)[:, None]
-        r = (residual * weight)[..., None]
-        here, common = (jacobians[i] * weight[..., None] for i in (0, 2))
-        hereT = np.swapaxes(here, -1, -2)
-        self.own[rows] += hereT @ here
-        self.border[rows] += hereT @ common
-        self.gradient[rows] += (hereT @ r)[..., 0]
-        if jacobians[1] is not None:
-            there = jacobians[1] * weight[..., None]
-            thereT = np.swapaxes(there, -1, -2)
-            self.own[1:] += thereT @ there
-            self.border[1:] += thereT @ common
-            self.gradient[1:] += (thereT @ r)[..., 0]
-            self.next += hereT @ there
-        flat = common.reshape(common.shape[0] * common.shape[1], common.shape[2])
-        self.constants += flat.T @ flat
-        self.constant_gradient += flat.T @ r.ravel()
+        count = len(residual) if at is None else len(self.own)  # those that are left out weigh nothing
+        A = np.zeros((residual.shape[1], 1 + sum(J.shape[-1] for *_, J in blocks), count))
+        parts = _filled(A, residual, blocks, slice(None) if at is None else at, sd)
+        H = np.moveaxis(np.einsum("dim,djm->ijm", A, A), -1, 0)
+        rows = slice(count), slice(1, None)
+        for where, own, span in parts:
+            if where == COMMON:
+                self.constant_gradient[own] += H[:, span, -1].sum(0)
+            else:
+                self.gradient[rows[where], own] += H[:, span, -1]
+            for other, others, beside in parts:
+                if where == other == COMMON:
+                    self.constants[own, others] += H[:, span, beside].sum(0)
+                elif other == COMMON:
+                    self.border[rows[where], own, others] += H[:, span, beside]
+                elif where == other:
+                    self.own[rows[where], own, others] += H[:, span, beside]
+                elif other == NEXT and where == HERE:
+                    self.next[:, own, others] += H[:, span, beside]
 
     def solved(self) -> Solved:
-        """The step, and what standard deviations need."""
+        """The step, and what standard deviations need.
+
+        With the keyframes' part H = L Lᵀ, L W = B the border and L w = −g: (C − Wᵀ W) c = −g_c − Wᵀ w,
+        Lᵀ x = w − W c.
+        """
         K, n, c = self.border.shape
         factor = cholesky_banded(self._band(), lower=True, check_finite=False)
-        B = self.border.reshape(K * n, c)
-        both = np.concatenate([B, -self.gradient.reshape(-1, 1)], 1)
-        both = cho_solve_banded((factor, True), both, check_finite=False)
-        Z, free = both[:, :c], both[:, c]
-        spread = np.linalg.inv(self.constants - B.T @ Z)
-        constants = spread @ (-self.constant_gradient - B.T @ free)
-        return Solved((free - Z @ constants).reshape(K, n), constants, factor, Z, spread)
+        both = np.empty((K * n, c + 1), order="F")
+        both[:, :c], both[:, c] = self.border.reshape(K * n, c), -self.gradient.ravel()
+        both = dtbtrs(factor, both, uplo="L", overwrite_b=1)[0]
+        W, free = both[:, :c], both[:, c]
+        spread = np.linalg.inv(self.constants - W.T @ W)
+        constants = spread @ (-self.constant_gradient - W.T @ free)
+        step = dtbtrs(factor, free - W @ constants, uplo="L", trans="T")[0]
+        return Solved(step.reshape(K, n), constants, factor, W, spread)
 
     def _band(self) -> np.ndarray:
         """(2 n, K n) lower band for LAPACK."""
@@ -83,6 +105,20 @@ class NormalEquations:
         return band
 
 
+def _filled(
+    A: np.ndarray, residual: np.ndarray, blocks: Sequence[Block], at: np.ndarray | slice, sd: np.ndarray
+) -> list[tuple[int, slice, slice]]:
+    """Derivatives side by side in A (d, w, m), the residual last, each over its sd; and what stands where."""
+    parts, end = [], 0
+    for where, columns, J in blocks:
+        span = slice(end, end := end + J.shape[-1])
+        A[:, span, at] = np.moveaxis(J, 0, -1) if J.ndim > 2 else J[..., None]
+        parts.append((where, slice(columns, columns + 1) if isinstance(columns, int) else columns, span))
+    A[:, -1, at] = residual.T
+    A[..., at] /= sd
+    return parts
+
+
 @dataclass(frozen=True, eq=False)
 class Solved:
     """A step of least squares and the factors behind it.
@@ -92,15 +128,20 @@ class Solved:
     step : (K, n)
     constants : (c,)
     factor : (2 n, K n) Cholesky factor of the block tridiagonal part, lower band
-    Z : (K n, c) that part's inverse times the border
+    W : (K n, c) the factor's inverse times the border
     spread : (c, c) covariance of the constants
     """
 
     step: np.ndarray
     constants: np.ndarray
     factor: np.ndarray
-    Z: np.ndarray
+    W: np.ndarray
     spread: np.ndarray
+
+    @cached_property
+    def Z(self) -> np.ndarray:
+        """(K n, c) inverse of the block tridiagonal part times the border."""
+        return dtbtrs(self.factor, self.W, uplo="L", trans="T")[0] if self.W.size else self.W
 
     def variance(self, functional: np.ndarray) -> np.ndarray:
         """Variances of linear functions of the states.
@@ -111,10 +152,11 @@ class Solved:
 
         Returns
         -------
-        (q,): L H⁻¹ Lᵀ + (L Z) S (L Z)ᵀ, H the block tridiagonal part, S the constants' covariance
+        (q,): |C⁻¹ Lᵀ|² + (L Z) S (L Z)ᵀ, C the factor, S the constants' covariance
         """
         L = functional.reshape(len(functional), -1)
-        own = np.einsum("qa,aq->q", L, cho_solve_banded((self.factor, True), L.T, check_finite=False))
+        half = dtbtrs(self.factor, L.T, uplo="L")[0]
+        own = np.einsum("aq,aq->q", half, half)
         M = L @ self.Z
         return np.maximum(own + np.einsum("qa,ab,qb->q", M, self.spread, M), 0.0)
 

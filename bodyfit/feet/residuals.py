@@ -5,35 +5,25 @@ from __future__ import annotations
 import numpy as np
 
 from ..core.rotations import UP, apply, log, skew
-from .normal_equations import NormalEquations
+from .normal_equations import COMMON, HERE, NEXT, NormalEquations
 from .preintegration import Between
 from .state import (
     BALL,
     BIAS_FORCE,
     BIAS_RATE,
-    CONSTANTS,
     GROUND,
     HEEL,
     LAG,
     PLACE,
     SCALE,
-    STATES,
     TURN,
     VELOCITY,
     FootState,
 )
 
+I = np.eye(3)
 IN_CONTACT = 1e-4  # m a keyframe, by which the ground below a standing foot moves (by reasoning: it doesn't)
 LEAST_WEIGHT = 1e-3  # below which a contact is left out (by reasoning)
-
-
-def _empty(count: int, size: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Jacobians of `count` residuals: of a keyframe, of the next, of the constants."""
-    return (
-        np.zeros((count, size, STATES)),
-        np.zeros((count, size, STATES)),
-        np.zeros((count, size, CONSTANTS)),
-    )
 
 
 def add_turn(to: NormalEquations, state: FootState, between: Between, dt: float, sd: np.ndarray) -> None:
@@ -52,11 +42,10 @@ def add_turn(to: NormalEquations, state: FootState, between: Between, dt: float,
     With the lag τ: ∂/∂τ = −R₀ (ω₁ − ω₀).
     """
     R = state.R[:-1]
-    here, there, common = _empty(len(R), 3)
-    here[:, :, TURN], there[:, :, TURN], common[:, :, BIAS_RATE] = -np.eye(3), np.eye(3), R * dt
-    common[:, :, LAG] = -apply(R, np.diff(between.rate, axis=0))
+    by_lag = -apply(R, np.diff(between.rate, axis=0))[..., None]
     value = log(state.R[1:] @ np.swapaxes(R @ between.turn, -1, -2))
-    to.add(value, (here, there, common), sd)
+    moved = [(HERE, TURN, -I), (NEXT, TURN, I)]
+    to.add(value, [*moved, (COMMON, BIAS_RATE, R * dt), (COMMON, LAG, by_lag)], sd)
 
 
 def add_travel(
@@ -75,17 +64,15 @@ def add_travel(
     """
     R = state.R[:-1]
     gain, way = apply(R, between.gain), apply(R, between.way)
-    here, there, common = _empty(len(R), 3)
-    here[:, :, VELOCITY], there[:, :, VELOCITY], here[:, :, TURN] = -np.eye(3), np.eye(3), skew(gain)
-    common[:, :, BIAS_FORCE], common[:, :, SCALE] = R @ between.gain_by_bias, gain
     value = np.diff(state.velocity, axis=0) + gravity * dt * UP - gain
-    to.add(value, (here, there, common), sd)
-    here, there, common = _empty(len(R), 3)
-    here[:, :, PLACE], there[:, :, PLACE], here[:, :, TURN] = -np.eye(3), np.eye(3), skew(way)
-    here[:, :, VELOCITY] = -dt * np.eye(3)
-    common[:, :, BIAS_FORCE], common[:, :, SCALE] = R @ between.way_by_bias, way
+    moved = [(HERE, VELOCITY, -I), (NEXT, VELOCITY, I), (HERE, TURN, skew(gain))]
+    common = [(COMMON, BIAS_FORCE, R @ between.gain_by_bias), (COMMON, SCALE, gain[..., None])]
+    to.add(value, [*moved, *common], sd)
     value = np.diff(state.place, axis=0) - state.velocity[:-1] * dt + 0.5 * gravity * dt**2 * UP - way
-    to.add(value, (here, there, common), 0.5 * dt * sd + 1e-5)  # 10 µm: no way is known better (by reasoning)
+    moved = [(HERE, PLACE, -I), (NEXT, PLACE, I), (HERE, TURN, skew(way)), (HERE, VELOCITY, -dt * I)]
+    common = [(COMMON, BIAS_FORCE, R @ between.way_by_bias), (COMMON, SCALE, way[..., None])]
+    # 10 µm: no way is known better (by reasoning)
+    to.add(value, [*moved, *common], 0.5 * dt * sd + 1e-5)
 
 
 def add_ground(to: NormalEquations, state: FootState, sd: np.ndarray) -> None:
@@ -160,14 +147,12 @@ def add_contact(
     R, a = state.R[at], towards_heel[at][:, None, None]
     arm = apply(R, standing_point(state, towards_heel)[at])
     value = slip(state, rate, towards_heel)[at]
-    here, _, common = _empty(len(at), 3)
-    here[:, :, VELOCITY], here[:, :, TURN] = np.eye(3), -skew(value - state.velocity[at])
-    turned = R @ skew(rate[at])
-    common[:, :, BALL], common[:, :, HEEL] = turned * (1 - a), turned * a
-    root = np.sqrt(weight[at])
-    to.add(value, (here, None, common), sd[0][at] / root, at)
-    here, _, common = _empty(len(at), 1)
-    here[:, 0, PLACE], here[:, 0, GROUND], here[:, 0, TURN] = UP, -1, -skew(arm)[:, 1]
-    common[:, 0, BALL], common[:, 0, HEEL] = R[:, 1] * (1 - a[..., 0]), R[:, 1] * a[..., 0]
+    turned, root = R @ skew(rate[at]), np.sqrt(weight[at])
+    moved = [(HERE, VELOCITY, I), (HERE, TURN, -skew(value - state.velocity[at]))]
+    common = [(COMMON, BALL, turned * (1 - a)), (COMMON, HEEL, turned * a)]
+    to.add(value, [*moved, *common], sd[0][at] / root, at)
+    up, level = UP[None], np.ones((1, 1))
+    moved = [(HERE, PLACE, up), (HERE, GROUND, -level), (HERE, TURN, -skew(arm)[:, 1:2])]
+    common = [(COMMON, BALL, R[:, 1:2] * (1 - a)), (COMMON, HEEL, R[:, 1:2] * a)]
     height = state.place[at, 1] + arm[:, 1] - state.ground[at]
-    to.add(height[:, None], (here, None, common), sd[1] / root, at)
+    to.add(height[:, None], [*moved, *common], sd[1] / root, at)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .normal_equations import NormalEquations, Solved
+from .normal_equations import HERE, NEXT, NormalEquations, Solved
 
 # m, of a foot as the body has it against its own path: soft tissue, lengths of segments; chosen; not tried
 MISFIT = 0.03
@@ -21,6 +21,7 @@ PUSH = 3.0  # m/s², acceleration of the root: walking shows 2 to 4 (from memory
 HELD = 1e-4  # m, that a place moves by beside its velocity (by reasoning: nothing)
 NODES = 12  # instants at which standard deviations are found; chosen; not tried
 # columns, by definition; a limb has three of drift and one of heading
+I = np.eye(3)
 PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4
 
 
@@ -76,7 +77,7 @@ def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
     K, dt = len(time), float(time[1] - time[0])
     n = 6 + LIMB * len(limbs)
     to = NormalEquations(K, n, 0)
-    _add_root(to, n, dt)
+    _add_root(to, dt)
     for number, limb in enumerate(limbs):
         _add_limb(to, n, slice(6 + LIMB * number, 6 + LIMB * (number + 1)), limb, dt)
     solved = to.solved()
@@ -91,19 +92,12 @@ def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
     return RootPath(place - place[0], time[nodes], sd)
 
 
-def _rows(count: int, size: int, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    return np.zeros((count, size, n)), np.zeros((count, size, n)), np.zeros((count, size, 0))
-
-
-def _add_root(to: NormalEquations, n: int, dt: float) -> None:
+def _add_root(to: NormalEquations, dt: float) -> None:
     """The root moves by its velocity, which changes as much as people push."""
     K = len(to.own)
-    here, there, common = _rows(K - 1, 3, n)
-    here[:, :, PLACE], there[:, :, PLACE], here[:, :, VELOCITY] = -np.eye(3), np.eye(3), -dt * np.eye(3)
-    to.add(np.zeros((K - 1, 3)), (here, there, common), np.full(K - 1, HELD))
-    here, there, common = _rows(K - 1, 3, n)
-    here[:, :, VELOCITY], there[:, :, VELOCITY] = -np.eye(3), np.eye(3)
-    to.add(np.zeros((K - 1, 3)), (here, there, common), np.full(K - 1, PUSH * dt))
+    nothing = np.zeros((K - 1, 3))
+    to.add(nothing, [(HERE, PLACE, -I), (NEXT, PLACE, I), (HERE, VELOCITY, -dt * I)], np.full(K - 1, HELD))
+    to.add(nothing, [(HERE, VELOCITY, -I), (NEXT, VELOCITY, I)], np.full(K - 1, PUSH * dt))
 
 
 def _add_limb(to: NormalEquations, n: int, columns: slice, limb: Limb, dt: float) -> None:
@@ -111,19 +105,15 @@ def _add_limb(to: NormalEquations, n: int, columns: slice, limb: Limb, dt: float
     K = len(to.own)
     drift, heading = slice(columns.start, columns.start + 3), columns.start + 3
     point = limb.point - limb.point[0] + limb.from_root[0]
-    here, _, common = _rows(K, 3, n)
-    here[:, :, PLACE], here[:, :, drift] = np.eye(3), -np.eye(3)
     sd = MISFIT * np.sqrt(1 + 2 * LASTING_S / dt)
-    to.add(limb.from_root - point, (here, None, common), np.full(K, sd), np.arange(K))
+    to.add(limb.from_root - point, [(HERE, PLACE, I), (HERE, drift, -I)], np.full(K, sd), np.arange(K))
     way = np.diff(point, axis=0)
-    here, there, common = _rows(K - 1, 3, n)
-    here[:, :, drift], there[:, :, drift] = -np.eye(3), np.eye(3)
-    here[:, 0, heading], here[:, 2, heading] = -way[:, 2], way[:, 0]
+    turned = np.stack([-way[:, 2], np.zeros(K - 1), way[:, 0]], 1)[..., None]
     far = np.maximum(np.linalg.norm(way, axis=1), 0.02 * dt)  # 2 cm/s: drift of a foot that stands (guessed)
-    to.add(np.zeros((K - 1, 3)), (here, there, common), DRIFT * np.sqrt(far / STRIDE_M))
-    here, there, common = _rows(K - 1, 1, n)
-    here[:, 0, heading], there[:, 0, heading] = -1, 1
-    to.add(np.zeros((K - 1, 1)), (here, there, common), np.full(K - 1, TURNING * np.sqrt(dt)))
+    drifting = [(HERE, drift, -I), (NEXT, drift, I), (HERE, heading, turned)]
+    to.add(np.zeros((K - 1, 3)), drifting, DRIFT * np.sqrt(far / STRIDE_M))
+    turning = [(HERE, heading, -np.ones((1, 1))), (NEXT, heading, np.ones((1, 1)))]
+    to.add(np.zeros((K - 1, 1)), turning, np.full(K - 1, TURNING * np.sqrt(dt)))
     to.own[0, range(*drift.indices(n)), range(*drift.indices(n))] += START[0] ** -2
     to.own[0, heading, heading] += START[1] ** -2
 

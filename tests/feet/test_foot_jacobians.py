@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bodyfit.core.rotations import exp
-from bodyfit.feet.normal_equations import NormalEquations
+from bodyfit.feet.normal_equations import COMMON, HERE, NEXT, NormalEquations
 from bodyfit.feet.preintegration import between_keyframes
 from bodyfit.feet.residuals import add_contact, add_travel, add_turn
 from bodyfit.feet.samples import foot_samples
@@ -22,8 +22,13 @@ class Recorder(NormalEquations):
     def __init__(self):
         self.rows = []
 
-    def add(self, residual, jacobians, sd, at=None):
-        self.rows.append((residual, jacobians, at))
+    def add(self, residual, blocks, sd, at=None):
+        sizes = {HERE: STATES, NEXT: STATES, COMMON: CONSTANTS}
+        dense = {where: np.zeros((*residual.shape, size)) for where, size in sizes.items()}
+        for where, columns, J in blocks:
+            dense[where][:, :, columns] = J[..., 0] if isinstance(columns, int) else J
+        between = any(where == NEXT for where, *_ in blocks)
+        self.rows.append((residual, (dense[HERE], dense[NEXT] if between else None, dense[COMMON]), at))
 
 
 def state_at(K):

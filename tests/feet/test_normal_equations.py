@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bodyfit.feet.normal_equations import NormalEquations
+from bodyfit.feet.normal_equations import COMMON, HERE, NEXT, NormalEquations
 
 K, N, C, D = 7, 3, 2, 4
 
@@ -17,8 +17,10 @@ def problem():
     own, own_common = rng.normal(size=(K, D, N)), rng.normal(size=(K, D, C))
     r, r_own, sd = rng.normal(size=(K - 1, D)), rng.normal(size=(K, D)), rng.uniform(0.5, 2, K)
     to = NormalEquations(K, N, C)
-    to.add(r, (here, there, common), sd[:-1])
-    to.add(r_own, (own, None, own_common), sd, np.arange(K))
+    every = slice(0, C)
+    parts = [(HERE, slice(0, 2), here[..., :2]), (HERE, 2, here[..., 2:]), (NEXT, slice(0, N), there)]
+    to.add(r, [*parts, (COMMON, every, common)], sd[:-1])
+    to.add(r_own, [(HERE, slice(0, N), own), (COMMON, every, own_common)], sd, np.arange(K))
     rows, values = [], []
     for k in range(K):
         J = np.zeros((D, K * N + C))
