@@ -21,7 +21,7 @@ from .state import (
     FootState,
 )
 
-I = np.eye(3)
+I = np.eye(3)  # by definition
 IN_CONTACT = 1e-4  # m a keyframe, by which the ground below a standing foot moves (by reasoning: it doesn't)
 LEAST_WEIGHT = 1e-3  # below which a contact is left out (by reasoning)
 

@@ -20,8 +20,8 @@ START = 0.05, 0.1  # m and rad, of a foot's place and heading at the first keyfr
 PUSH = 3.0  # m/s², acceleration of the root: walking shows 2 to 4 (from memory)
 HELD = 1e-4  # m, that a place moves by beside its velocity (by reasoning: nothing)
 NODES = 12  # instants at which standard deviations are found; chosen; not tried
+I = np.eye(3)  # by definition
 # columns, by definition; a limb has three of drift and one of heading
-I = np.eye(3)
 PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4
 
 
