@@ -233,7 +233,7 @@ def test_joint_rates():
     assert finding.joints == ("l_knee",) and START <= finding.start < finding.end <= END  # type: ignore
     assert finding.value == pytest.approx(60 * 2 * np.pi * 10, rel=0.01)  # A ω
     assert finding.threshold == FASTEST_DEG_S["knee"].value
-    assert told(joint_rates, flexing(7), "joint-rate") == []
+    assert told(joint_rates, flexing(7.8), "joint-rate") == []  # 2940 of 3000 deg/s
 
 
 def test_joint_accelerations():
@@ -347,14 +347,18 @@ def test_a_foot_under_the_ground():
 
 
 def test_a_foot_that_slides():
-    def carried(speed: float):
-        return lambda t: np.outer(speed * (np.clip(t, START, END) - START), [1, 0, 0])
+    """A body that stands and is carried evenly along the ground, so slowly that its feet stand."""
 
-    found = told(feet, moved("lower_body", root=carried(0.8)), "foot-sliding")
-    assert {f.segments for f in found} == {("l_hindfoot",), ("r_hindfoot",)} and all(map(at_fault, found))
-    assert [f.value for f in found] == pytest.approx([0.8, 0.8], rel=0.01)
-    assert found[0].threshold == SLIDE.value and "0.8" in found[0].what
-    assert told(feet, moved("lower_body", root=carried(0.2)), "foot-sliding") == []
+    def carried(speed: float):
+        return lambda t: np.outer(speed * t, [1, 0, 0])
+
+    found = told(feet, moved("lower_body", root=carried(0.05)), "foot-sliding")
+    assert {f.segments for f in found} == {("l_hindfoot",), ("r_hindfoot",)}
+    for finding in found:
+        assert finding.start is not None and finding.end is not None and finding.threshold == SLIDE.value
+        assert finding.end - finding.start == pytest.approx(4, abs=0.2)  # but for both edges of the stance
+        assert finding.value == pytest.approx(0.05 * (finding.end - finding.start), rel=0.02)
+    assert told(feet, moved("lower_body", root=carried(0.02)), "foot-sliding") == []
 
 
 def bouncing(size: float, frequency: float, axis: int = 1) -> PoseSequence:
