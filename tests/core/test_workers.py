@@ -48,7 +48,7 @@ def cluster():
         distributed.LocalCluster(
             n_workers=2,
             threads_per_worker=1,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             silence_logs=50,
             env={"PYTHONPATH": paths},
         ) as local,
@@ -125,6 +125,32 @@ def test_on_a_cluster_too_the_culprit_is_named(cluster, tmp_path):
         found = dict(pool.run(["a", "always", "b"]))
     assert found == {"a": "A", "always": Died(3), "b": "B"}
     assert Counter(path.name.split("-")[0] for path in tmp_path.iterdir())["always"] == 3
+
+
+def test_a_cluster_that_lost_all_its_workers_is_given_up_and_says_so(monkeypatch, tmp_path):
+    distributed = pytest.importorskip(
+        "distributed", reason="clusters need Dask: pip install 'bodyfit[cluster]'"
+    )
+    from bodyfit.core.workers import cluster as dask_pool
+
+    monkeypatch.setattr(dask_pool, "LOOK_S", 0.2)
+    monkeypatch.setattr(dask_pool, "PATIENCE_S", 0.5)
+    with (
+        distributed.LocalCluster(
+            n_workers=1,
+            processes=False,
+            threads_per_worker=1,
+            dashboard_address="127.0.0.1:0",
+            silence_logs=50,
+        ) as local,
+        pytest.raises(InputError, match=r"all workers of the cluster are gone.* within 0\.5 s"),
+        worker_pool(add, 10, scheduler=local.scheduler_address) as pool,
+    ):
+        local.scale(0)
+        until = time.monotonic() + 10
+        while pool.client.nthreads() and time.monotonic() < until:
+            time.sleep(0.05)
+        list(pool.run([1, 2]))
 
 
 def test_no_cluster_at_an_address_is_a_refusal(monkeypatch):

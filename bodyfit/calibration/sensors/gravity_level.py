@@ -15,6 +15,7 @@ from ...recording.capture import Unit
 BLOCK_S = 2.0  # s over which the median is taken; a jump's free fall lasts under 1 s (from memory)
 # of g; the calmest of all blocks reads within; tried: real units read 0.55 to 1.02
 LOWEST, HIGHEST = 0.5, 2.0
+CALM = 1.0  # rad/s, median of a block; tried: what reads above 2 g in recorded runs turns with 3.4 to 7
 # of g; no motion of people keeps these for seconds; tried: blocks of real units read 0.55 to 4.3
 FAR_LOW, FAR_HIGH = 0.3, 6.0
 LASTING = 3  # blocks in a row that far off, 6 s: a shake ends sooner (by reasoning)
@@ -31,6 +32,7 @@ class GravityLevel:
     ratio : median reading of these, as a share of g
     start, end : s, of these
     throughout : whether that is all of them
+    limit : of g, that the readings are beyond
     """
 
     unit: str
@@ -39,6 +41,7 @@ class GravityLevel:
     start: float
     end: float
     throughout: bool
+    limit: float
 
 
 def gravity_level(unit: Unit, g: float) -> GravityLevel | None:
@@ -57,7 +60,9 @@ def gravity_level(unit: Unit, g: float) -> GravityLevel | None:
     -----
     The median of |f| over two seconds is near g while a unit is calm, whatever its attitude, and shaking only
     adds to it. All blocks above 2 g, or all below g / 2: a wrong unit throughout. Some blocks in a row below
-    0.3 g or above 6 g, others not: the unit changes on the way.
+    0.3 g or above 6 g, others not: the unit changes on the way. A foot that runs all along reads 3 to 4 g in
+    every block: where the gyroscope shows no calm block, or there is none, only 6 g counts. Blocks that are
+    too few to hold a landing beside a flight count below 0.3 g only.
     """
     if unit.accelerometer is None or len(unit.time) < 2:
         return None
@@ -68,17 +73,27 @@ def gravity_level(unit: Unit, g: float) -> GravityLevel | None:
     known = level[np.isfinite(level)]
     if not len(known):
         return None
-    if known.min() > HIGHEST or known.max() < LOWEST:
+    low = LOWEST if len(known) >= LASTING else FAR_LOW
+    high = HIGHEST if _turns_slowly(unit, starts) else FAR_HIGH
+    if known.min() > high or known.max() < low:
         wrong = np.ones(len(level), bool)
     else:
+        low, high = FAR_LOW, FAR_HIGH
         wrong = _lasting(level < FAR_LOW) | _lasting(level > FAR_HIGH)
     if not wrong.any():
         return None
     rows = np.repeat(wrong, np.diff(np.r_[starts, len(length)]))
-    time = unit.time[rows]
-    return GravityLevel(
-        unit.name, rows, _median(length[rows]), float(time[0]), float(time[-1]), bool(wrong.all())
-    )
+    time, ratio = unit.time[rows], _median(length[rows])
+    limit = high if ratio > 1 else low
+    return GravityLevel(unit.name, rows, ratio, float(time[0]), float(time[-1]), bool(wrong.all()), limit)
+
+
+def _turns_slowly(unit: Unit, starts: np.ndarray) -> bool:
+    """Whether the gyroscope shows a block, of those that begin at these samples, in which the unit is calm."""
+    if unit.gyroscope is None:
+        return False
+    rate = np.linalg.norm(unit.gyroscope, axis=1)
+    return any(_median(part) < CALM for part in np.split(rate, starts[1:]))
 
 
 def _median(values: np.ndarray) -> float:
@@ -131,11 +146,10 @@ def gravity_level_findings(levels: Sequence[GravityLevel]) -> tuple[Finding, ...
 
 def _finding(level: GravityLevel) -> Finding:
     """One accelerometer."""
-    kind, when, limits = "gravity-not-read", "throughout", (LOWEST, HIGHEST)
+    kind, when = "gravity-not-read", "throughout"
     if not level.throughout:
         kind = "units-change"
         when = f"from {level.start:.2f} to {level.end:.2f} s, and not otherwise: its unit changes on the way"
-        limits = (FAR_LOW, FAR_HIGH)
     return Finding(
         *(kind, "serious"),
         f"{level.unit} accelerometer: reads {level.ratio:.3g} g where it should read about 1 g, {when}",
@@ -144,9 +158,10 @@ def _finding(level: GravityLevel) -> Finding:
         start=None if level.throughout else level.start,
         end=None if level.throughout else level.end,
         value=level.ratio,
-        threshold=limits[level.ratio > 1],
+        threshold=level.limit,
         measure="g",
-        source="medians over 2 s of real units: 0.55 to 4.3 g, the calmest of each unit 0.55 to 1.02 g",
+        source="medians over 2 s of real units: 0.55 to 4.3 g, the calmest of each unit 0.55 to 1.02 g; running "
+        "feet 3 to 3.6 g",
         handled="accelerometer left out" if level.throughout else "these samples left out",
         harm_deg=90.0,
     )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
+from itertools import islice
 from typing import Any
 
 from ...errors import InputError, OutputError
@@ -11,6 +14,10 @@ from ...version import __version__
 from .work import RETRIES, Died, Pool, Told, Work, on_one_thread, seldom
 
 CONNECT_S = 20  # s to wait for a scheduler to answer; tried: a local one answers in 0.1 s
+LOOK_S = 5  # s of silence after which it is asked whether there still are workers; chosen; not tried
+PATIENCE_S = (
+    120  # s without any worker after which a cluster is given up; chosen; not tried: a queue may start some
+)
 TOPIC = "bodyfit-progress"
 
 
@@ -47,7 +54,7 @@ def dask_pool(function: Work, given: Any, scheduler: str) -> Iterator[Pool]:
         _check_workers(client, scheduler)
         before = client.run_on_scheduler(_allow, failures=RETRIES)
         try:
-            yield DaskPool(function, given, client)
+            yield DaskPool(function, given, client, scheduler)
         finally:
             client.run_on_scheduler(_allow, failures=before)
 
@@ -84,50 +91,73 @@ def _allow(failures: int, dask_scheduler: Any = None) -> int:
 class DaskPool:
     """Pieces of work on a cluster, as many under way as its workers have threads."""
 
-    def __init__(self, function: Work, given: Any, client: Any) -> None:
-        self.function, self.given, self.client = function, given, client
+    def __init__(self, function: Work, given: Any, client: Any, scheduler: str) -> None:
+        self.function, self.given, self.client, self.scheduler = function, given, client, scheduler
         self.workers = max(1, sum(client.nthreads().values()))
 
     def run(self, pieces: Sequence[Any], told: Told | None = None) -> Iterator[tuple[Any, Any]]:
-        """Each piece with what came of it, in the order in which they are finished."""
-        import distributed
+        """Each piece with what came of it, in the order in which they are finished.
 
+        Raises
+        ------
+        InputError
+            The cluster has had no worker for two minutes, or its scheduler is gone.
+        """
         if told is not None:
             self.client.subscribe_topic(TOPIC, lambda event: _pass_on(event, pieces, told))
         running: dict[Any, int] = {}
         order = iter(range(len(pieces)))
-        queue = distributed.as_completed([], loop=self.client.loop)
         try:
-            for k in order:
-                self._submit(k, pieces, running, queue)
-                if len(running) == self.workers:
-                    break
+            for k in islice(order, self.workers):
+                running[self._submitted(k, pieces)] = k
             while running:
-                future = next(queue)
-                k = running.pop(future)
-                if (following := next(order, None)) is not None:
-                    self._submit(following, pieces, running, queue)
-                yield pieces[k], _result(future)
+                for future in self._finished(running):
+                    k = running.pop(future)
+                    if (following := next(order, None)) is not None:
+                        running[self._submitted(following, pieces)] = following
+                    yield pieces[k], self._result(future)
         finally:
             if running:
                 self.client.cancel(list(running), force=True)
             if told is not None:
                 self.client.unsubscribe_topic(TOPIC)
 
-    def _submit(self, k: int, pieces: Sequence[Any], running: dict[Any, int], queue: Any) -> None:
-        future = self.client.submit(_task, self.function, self.given, k, pieces[k], pure=False)
-        running[future] = k
-        queue.add(future)
+    def _submitted(self, k: int, pieces: Sequence[Any]) -> Any:
+        return self.client.submit(_task, self.function, self.given, k, pieces[k], pure=False)
 
+    def _finished(self, running: Iterable[Any]) -> Collection[Any]:
+        """Those that are done, at least one: waits for it as long as there are workers."""
+        import distributed
 
-def _result(future: Any) -> Any:
-    """What came of a piece; what it raised is raised here."""
-    from distributed import KilledWorker
+        last_seen = time.monotonic()
+        while True:
+            try:
+                with self.client.as_current():
+                    done = distributed.wait(list(running), timeout=LOOK_S, return_when="FIRST_COMPLETED").done
+                return done
+            except TimeoutError:
+                if self.client.nthreads():
+                    last_seen = time.monotonic()
+                elif time.monotonic() - last_seen > PATIENCE_S:
+                    raise InputError(
+                        f"scheduler {self.scheduler!r}: all workers of the cluster are gone, none came back "
+                        f"within {PATIENCE_S:g} s; expected at least one. Start some and call again; what was "
+                        "finished is kept"
+                    ) from None
 
-    try:
-        return future.result()
-    except KilledWorker:
-        return Died(RETRIES + 1)
+    def _result(self, future: Any) -> Any:
+        """What came of a piece; what it raised is raised here."""
+        from distributed import KilledWorker
+
+        try:
+            return future.result()
+        except KilledWorker:
+            return Died(RETRIES + 1)
+        except CancelledError:
+            raise InputError(
+                f"scheduler {self.scheduler!r}: the cluster's scheduler is gone; start it and call again; what "
+                "was finished is kept"
+            ) from None
 
 
 def _pass_on(event: tuple[Any, Any], pieces: Sequence[Any], told: Told) -> None:
