@@ -71,7 +71,7 @@ def test_twice_gravity_is_no_motion_where_the_unit_hardly_turns():
 @pytest.mark.parametrize("seconds", [1.2, 20.0])
 def test_a_foot_that_runs_all_along_reads_gravity(seconds):
     # 3.6 g in the median and 6 rad/s: the hardest of the feet in eight recorded runs, data/motions_isb, 09
-    hard = dataclasses.replace(scaled(3.6), gyroscope=unit().gyroscope + [0, 6.0, 0])
+    hard = dataclasses.replace(scaled(3.6), gyroscope=unit().gyroscope + np.array([0, 6.0, 0]))
     short = {name: getattr(hard, name)[seconds > TIME] for name in ("time", "accelerometer", "gyroscope")}
     assert gravity_level(dataclasses.replace(hard, **short), G) is None
 

@@ -89,7 +89,7 @@ def gravity_level(unit: Unit, g: float) -> GravityLevel | None:
 
 
 def _turns_slowly(unit: Unit, starts: np.ndarray) -> bool:
-    """Whether the gyroscope shows a block, of those that begin at these samples, in which the unit is calm."""
+    """Whether a block that begins at one of these samples is calm, by the gyroscope."""
     if unit.gyroscope is None:
         return False
     rate = np.linalg.norm(unit.gyroscope, axis=1)
@@ -160,8 +160,8 @@ def _finding(level: GravityLevel) -> Finding:
         value=level.ratio,
         threshold=level.limit,
         measure="g",
-        source="medians over 2 s of real units: 0.55 to 4.3 g, the calmest of each unit 0.55 to 1.02 g; running "
-        "feet 3 to 3.6 g",
+        source="medians over 2 s of real units: 0.55 to 4.3 g, the calmest of each unit 0.55 to 1.02 g; "
+        "running feet 3 to 3.6 g",
         handled="accelerometer left out" if level.throughout else "these samples left out",
         harm_deg=90.0,
     )

@@ -15,9 +15,7 @@ from .work import RETRIES, Died, Pool, Told, Work, on_one_thread, seldom
 
 CONNECT_S = 20  # s to wait for a scheduler to answer; tried: a local one answers in 0.1 s
 LOOK_S = 5  # s of silence after which it is asked whether there still are workers; chosen; not tried
-PATIENCE_S = (
-    120  # s without any worker after which a cluster is given up; chosen; not tried: a queue may start some
-)
+PATIENCE_S = 120  # s without any worker after which a cluster is given up; chosen; not tried
 TOPIC = "bodyfit-progress"
 
 
@@ -140,9 +138,9 @@ class DaskPool:
                     last_seen = time.monotonic()
                 elif time.monotonic() - last_seen > PATIENCE_S:
                     raise InputError(
-                        f"scheduler {self.scheduler!r}: all workers of the cluster are gone, none came back "
-                        f"within {PATIENCE_S:g} s; expected at least one. Start some and call again; what was "
-                        "finished is kept"
+                        f"scheduler {self.scheduler!r}: all workers of the cluster are gone, none "
+                        f"came back within {PATIENCE_S:g} s; expected at least one. Start some and call "
+                        "again; what was finished is kept"
                     ) from None
 
     def _result(self, future: Any) -> Any:
@@ -155,8 +153,8 @@ class DaskPool:
             return Died(RETRIES + 1)
         except CancelledError:
             raise InputError(
-                f"scheduler {self.scheduler!r}: the cluster's scheduler is gone; start it and call again; what "
-                "was finished is kept"
+                f"scheduler {self.scheduler!r}: the cluster's scheduler is gone; start it and call again; "
+                "what was finished is kept"
             ) from None
 
 
