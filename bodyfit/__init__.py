@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from .body.person import Person as Person
     from .body.usual_postures import UsualPosture as UsualPosture
     from .core.findings import Finding as Finding
+    from .core.findings import Findings as Findings
     from .estimator.uncertainty.segments import SegmentSureness as SegmentSureness
     from .files.capture.folder import read_capture as read_capture
     from .files.exchange.export import Exported as Exported
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
     from .recording.capture import Unit as Unit
     from .recording.trials import Trial as Trial
     from .results.fit_like import FitLike as FitLike
+    from .results.fit_like import SegmentSd as SegmentSd
     from .results.joints import AngleFigures as AngleFigures
     from .results.joints import HingeFigures as HingeFigures
     from .results.joints import JointCentreFigures as JointCentreFigures
@@ -120,6 +122,7 @@ _HOMES = {
     "ExceededRange": ".body.motion.joint_limits.report",
     "Exported": ".files.exchange.export",
     "Finding": ".core.findings",
+    "Findings": ".core.findings",
     "Fit": ".fitting.result",
     "FitLike": ".results.fit_like",
     "FitOptions": ".results.summary",
@@ -147,6 +150,7 @@ _HOMES = {
     "Score": ".study.accuracy.scores",
     "Segment": ".body.parts",
     "SegmentFigures": ".results.summary",
+    "SegmentSd": ".results.fit_like",
     "SegmentSureness": ".estimator.uncertainty.segments",
     "SensorError": ".simulation.sensor_errors",
     "SetResult": ".study.planning.set_result",
@@ -210,6 +214,7 @@ __all__ = [
     "ExceededRange",
     "Exported",
     "Finding",
+    "Findings",
     "Fit",
     "FitLike",
     "FitOptions",
@@ -237,6 +242,7 @@ __all__ = [
     "Score",
     "Segment",
     "SegmentFigures",
+    "SegmentSd",
     "SegmentSureness",
     "SensorError",
     "SetResult",

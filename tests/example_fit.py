@@ -95,4 +95,5 @@ def fit_of(poses: PoseSequence, with_sd: bool = False) -> Any:
         summary=chain_summary(poses) if poses.model.name == "chain" else summary(poses),
         findings=FINDINGS,
         trials=(),
+        segment_sd={},
     )

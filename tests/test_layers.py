@@ -33,6 +33,7 @@ WITHIN = {  # the same inside packages whose rooms build on each other
 MOST_MODULES = 14  # in one folder
 
 TOUCH_FILES = (
+    "body.motion.shown_figure",  # a picture in memory
     "files.",
     "commands.",
     "__main__",
@@ -90,6 +91,7 @@ HOMES = {
         "study.comparison.plots",
         "study.planning.",
         "body.motion.joint_plots",
+        "body.motion.shown_figure",
         "movement.cycles.plots",
     ),
     "threadpoolctl": ("fitting.fit", "movement.", "study.inspection.inspect", "core.workers.work"),

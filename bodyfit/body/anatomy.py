@@ -23,6 +23,9 @@ USUAL_DEG = {
     ("elbow", "pronation"): 100.0,
 }
 
+# What is said where a shoulder's elevation is printed (Wu et al. 2005, 2.4.7: "elevation (negative)")
+ELEVATION_SIGN = "elevation of a shoulder: 0 hanging, -90 level, -180 overhead (ISB has it negative)"
+
 _TRUNK = ("ZXY", ("flexion", "lateral_bend", "axial_rotation"), (-1, 1, 1))
 # joint name without l_/r_ -> sequence, angles, signs on the right side; True: the left side is its mirror
 _STANDARD = {

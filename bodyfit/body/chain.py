@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from ..core.cards import Card, Shown
 from ..errors import InputError, suggest
 from .parts import Joint, Segment
 from .person import Person
@@ -19,8 +20,8 @@ if TYPE_CHECKING:
     from .usual_postures import UsualPosture
 
 
-@dataclass(frozen=True, eq=False)
-class BodyModel:
+@dataclass(frozen=True, eq=False, repr=False)
+class BodyModel(Shown):
     """Segments and joints, a tree with one root; joints are kept in order from the root outwards.
 
     Attributes
@@ -49,6 +50,11 @@ class BodyModel:
         object.__setattr__(self, "joints", _from_root_outwards(self.name, self.segments, self.joints))
         for pose, joints in self.poses.items():
             _check_pose(f"poses.{pose}", joints, self.joints)
+
+    def _card(self) -> Card:
+        facts = (f"segments {', '.join(self.segments)}", f"poses {', '.join(self.pose_names)}")
+        rows = tuple((n, j.type, j.parent, j.child, ", ".join(j.angles)) for n, j in self.joints.items())
+        return Card(f"Body {self.name}", facts, ("joint", "type", "parent", "child", "angles"), rows)
 
     @property
     def pose_names(self) -> tuple[str, ...]:

@@ -11,10 +11,10 @@ from typing import IO, Any
 
 import click
 
+from ..core.one_line import one_line
 from ..errors import BodyfitError
 from ..version import __version__
 from .last_resort import unforeseen
-from .terminal.one_line import one_line
 from .terminal.streams import flushed, refused, usable_streams
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help

@@ -5,12 +5,16 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, SupportsIndex, overload
+
+from .cards import Card, Shown
+from .one_line import one_line
 
 SEVERITIES = ("note", "warning", "serious")
+LONGEST = 200  # characters of a finding among others: two lines (by reasoning)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Finding:
     """One thing that was noticed; plain data.
 
@@ -61,6 +65,9 @@ class Finding:
         """What was found and what to do, in one line."""
         return f"{self.what}; {self.advice}"
 
+    def __repr__(self) -> str:
+        return f"<{self.severity} {self.identifier}: {one_line(self.what, LONGEST)}>"
+
     def as_data(self) -> dict[str, Any]:
         """The finding as JSON-ready data, its identifier first."""
         plain = {k: list(v) if isinstance(v, tuple) else v for k, v in dataclasses.asdict(self).items()}
@@ -76,6 +83,40 @@ class Finding:
         plain: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in named.items()}
         plain["stretches"] = tuple((a, b) for a, b in plain.get("stretches", ()))
         return cls(**plain)
+
+
+class Findings(Shown, tuple[Finding, ...]):
+    """Findings in an order, which show themselves one entry a kind."""
+
+    __slots__ = ()
+
+    @overload
+    def __getitem__(self, place: SupportsIndex, /) -> Finding: ...
+    @overload
+    def __getitem__(self, place: slice, /) -> Findings: ...
+    def __getitem__(self, place: Any, /) -> Any:
+        found = super().__getitem__(place)
+        return Findings(found) if isinstance(place, slice) else found
+
+    def _card(self) -> Card:
+        rows = [(e.worst.severity, when(e.worst), e.named) for e in folded(self)]
+        return Card(f"Findings: {counted_findings(self)}", (), ("severity", "when", "what"), tuple(rows))
+
+
+def counted_findings(findings: Iterable[Finding]) -> str:
+    """How many findings there are of each severity, in words."""
+    found = [finding.severity for finding in findings]
+    counts = [(found.count(severity), severity) for severity in reversed(SEVERITIES)]
+    return ", ".join(f"{count} {severity}" for count, severity in counts if count) or "none"
+
+
+def when(finding: Finding) -> str:
+    """The time of a finding: a span, an instant, or throughout."""
+    if finding.start is None:
+        return "throughout"
+    if finding.end is None or finding.end - finding.start < 0.005:
+        return f"{finding.start:.2f} s"
+    return f"{finding.start:.2f}–{finding.end:.2f} s"
 
 
 @dataclass(frozen=True)
@@ -100,6 +141,14 @@ class Folded:
             return self.worst.what
         names = f": {', '.join(self.others)}" if self.others else ""
         return f"{self.worst.what}; {self.count - 1} more alike{names}"
+
+    @property
+    def named(self) -> str:
+        """The same, after the names that it is about where the words do not name any."""
+        worst = self.worst
+        names = (*worst.units, *worst.joints, *worst.segments)
+        who = "" if any(name in worst.what for name in names) else ", ".join(names)
+        return f"{who}: {self.what}" if who else self.what
 
 
 def folded(findings: Iterable[Finding]) -> tuple[Folded, ...]:
@@ -145,7 +194,7 @@ def inferred_as_notes(findings: Iterable[Finding], inferred: Iterable[str]) -> l
     ]
 
 
-def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+def worst_first(findings: Iterable[Finding]) -> Findings:
     """Findings, most harmful first: by severity, by the error that they leave, in the order of time.
 
     Parameters
@@ -154,8 +203,8 @@ def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
     Returns
     -------
-    tuple of Finding
+    Findings
     """
-    return tuple(
+    return Findings(
         sorted(findings, key=lambda f: (-SEVERITIES.index(f.severity), -f.harm_deg, f.start or 0.0, f.kind))
     )

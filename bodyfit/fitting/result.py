@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ..body.motion.poses import PoseSequence
-from ..core.findings import Finding
+from ..core.cards import Card, Shown
+from ..core.findings import Finding, Findings, counted_findings
 from ..errors import InputError
 from ..estimator.uncertainty.segments import SegmentSureness
 from ..files.fit_folder import angle_sd_of, in_written_order, read_mountings
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-@dataclass(frozen=True, eq=False)
-class Fit:
+@dataclass(frozen=True, eq=False, repr=False)
+class Fit(Shown):
     """A motion with all that was found on the way.
 
     Attributes
@@ -47,6 +48,9 @@ class Fit:
     findings: tuple[Finding, ...] = ()
     segment_sd: Mapping[str, SegmentSureness] = field(default_factory=dict)
     trials: tuple[Trial, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "findings", Findings(self.findings))
 
     @property
     def time(self) -> np.ndarray:
@@ -113,6 +117,46 @@ class Fit:
 
         return export(self, path, format).left_out
 
+    def to_frame(self, inferred: bool = False) -> Any:
+        """The joint angles as a tidy pandas table: one row an angle and frame.
+
+        Parameters
+        ----------
+        inferred : whether joints with no unit on one side go along
+
+        Returns
+        -------
+        pandas.DataFrame with time_s, joint, angle, value_deg, sd_deg (NaN: not known); of several trials also
+        trial, empty in the pauses between them
+        """
+        from ..files.motion.tidy_table import angle_frame
+
+        joints = [name for name in self.joint_angles if inferred or name not in self.inferred_joints]
+        return angle_frame(self, joints)
+
+    def to_xarray(self, inferred: bool = False) -> Any:
+        """The fit as labelled arrays, with units, standard deviations and conventions.
+
+        Parameters
+        ----------
+        inferred : whether joints with no unit on one side go along
+
+        Returns
+        -------
+        xarray.Dataset: `angle` and `angle_sd` (time, joint_angle), degree; `rotation` (time, segment,
+        quaternion), `position` (time, segment, axis), m; `heading_sd`, `inclination_sd`, degree, and
+        `position_sd`, m (time, segment), where known; NaN: not known. Attributes tell frames and cautions
+
+        Raises
+        ------
+        OutputError
+            xarray is not installed: pip install 'bodyfit[exchange]'.
+        """
+        from ..files.exchange.dataset import dataset
+        from ..files.exchange.handover import handover
+
+        return dataset(handover(self, inferred=inferred))
+
     def plot_joint(self, name: str) -> Figure:
         """A matplotlib figure of one joint's three angles, with the 95 % band and the published range.
 
@@ -150,6 +194,10 @@ class Fit:
         from ..body.motion.joint_plots import joint_figure
 
         return joint_figure(self.poses, names, self.joint_angle_sd)
+
+    def _card(self) -> Card:
+        told = self.summary._card()
+        return replace(told, facts=(*told.facts, f"findings {counted_findings(self.findings)}"))
 
 
 def read_fit(out: str | Path) -> Fit:

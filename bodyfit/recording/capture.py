@@ -12,11 +12,13 @@ import numpy as np
 
 from ..body.chain import BodyModel
 from ..body.person import Person
+from ..core.cards import NONE, Card, Shown, counted
 from ..core.findings import Finding
 from ..core.gravity import STANDARD_GRAVITY, normal_gravity
 from ..core.unit_arrays import unit_arrays
 from ..errors import InputError
 from . import trials as of_trials
+from .stamp_rate import usual_step
 from .trials import Trial
 
 SHORT = {"accelerometer": "acc", "gyroscope": "gyro", "magnetometer": "mag", "orientation": "fused"}
@@ -56,8 +58,8 @@ class Calibration:
         return min(self.end, last) - max(self.start, first) >= min(LEAST_SEEN_S, self.end - self.start)
 
 
-@dataclass(frozen=True, eq=False)
-class Unit:
+@dataclass(frozen=True, eq=False, repr=False)
+class Unit(Shown):
     """One worn device: its samples on its own time stamps, SI units, unit frame.
 
     Attributes
@@ -113,9 +115,27 @@ class Unit:
         """The same unit without the sensors that are not named."""
         return dataclasses.replace(self, **{name: None for name in self.sensors - sensors})
 
+    def _card(self) -> Card:
+        worn, sensors, *samples, mounting = self._row()[1:]
+        facts = (
+            f"sensors {sensors}",
+            " ".join((samples[0], "samples at", samples[1], "Hz,", samples[2], "s")),
+        )
+        return Card(f"Unit {self.name} on {worn}", (*facts, f"mounting {mounting}"))
 
-@dataclass(frozen=True, eq=False)
-class Capture:
+    def _row(self) -> tuple[str, ...]:
+        """Name, segment, sensors, number of samples, rate, time and mounting: cells of a table."""
+        count = len(self.time)
+        steady = count > 1 and bool((np.diff(self.time) > 0).all())
+        rate = f"{1 / usual_step(self.time):.1f}" if steady else NONE
+        span = f"{self.time[0]:.2f}–{self.time[-1]:.2f}" if count else NONE
+        sensors = ", ".join(SHORT[name] for name in SENSORS if name in self.sensors)
+        mounting = "not given" if self.mounting is None else "given"
+        return self.name, self.segment or NONE, sensors or NONE, str(count), rate, span, mounting
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Capture(Shown):
     """Worn units, the person, the body model, and the intervals with a known meaning.
 
     Attributes
@@ -162,6 +182,24 @@ class Capture:
         """The same capture as if the named units had not been worn."""
         units = {name: unit for name, unit in self.units.items() if name not in names}
         return dataclasses.replace(self, units=units)
+
+    def _card(self) -> Card:
+        who = self.person
+        size = () if who is None else ((who.stature_m, "m"), (who.mass_kg, "kg"))
+        known = ", ".join(f"{value:g} {unit}" for value, unit in size if value is not None)
+        told = ", ".join(f"{c.kind} {c.start:g}–{c.end:g} s" for c in self.calibrations)
+        facts = {
+            "body": f"{self.model.name}, {counted(len(self.model.segments), 'segment')}",
+            "person": known,
+            "start": "" if self.start_time is None else self.start_time.isoformat(),
+            "declared": told,
+            "trials": ", ".join(trial.name for trial in self.trials),
+            "notes": "" if not self.notes else counted(len(self.notes), "note"),
+        }
+        headings = ("unit", "segment", "sensors", ">samples", ">Hz", ">time s", "mounting")
+        rows = tuple(unit._row() for unit in self.units.values())
+        lines = tuple(f"{word} {value}" for word, value in facts.items() if value)
+        return Card(f"Capture: {self.title or self.source or 'no title'}", lines, headings, rows)
 
 
 def unmeasured_joints(capture: Capture) -> tuple[str, ...]:

@@ -13,6 +13,25 @@ from ..recording.trials import Trial
 from .summary import Summary
 
 
+class SegmentSd(Protocol):
+    """How sure a segment is; `bodyfit.SegmentSureness` is one."""
+
+    @property
+    def heading(self) -> np.ndarray:
+        """(T,) rad."""
+        ...
+
+    @property
+    def inclination(self) -> np.ndarray:
+        """(T,) rad."""
+        ...
+
+    @property
+    def place(self) -> np.ndarray | None:
+        """(T,) m, one axis, or None: not known."""
+        ...
+
+
 class FitLike(Protocol):
     """A fit, as far as files hold it; `bodyfit.Fit` is one."""
 
@@ -24,6 +43,11 @@ class FitLike(Protocol):
     @property
     def joint_angle_sd(self) -> Mapping[str, Mapping[str, np.ndarray]] | None:
         """Joint -> angle -> (T,) rad, or None: not known."""
+        ...
+
+    @property
+    def segment_sd(self) -> Mapping[str, SegmentSd]:
+        """Segment -> how sure it is; empty where no one knows."""
         ...
 
     @property

@@ -88,6 +88,7 @@ class JointFigures:
     angles : angle name -> least, most and range
     range_source : where the ranges come from; None: there are none, or the model does not say
     inferred : no unit is on one side of it, so that nothing measured it
+    sequence : intrinsic axes of its angles, parent to child, e.g. "ZXY"; empty in files of earlier versions
     centre : where it lies; None where it was not solved for
     hinge : its axis; None where it has none, or the motion does not show it
     heading : of the child against the parent; None where each unit was solved by itself
@@ -99,6 +100,7 @@ class JointFigures:
     angles: Mapping[str, AngleFigures]
     range_source: str | None
     inferred: bool
+    sequence: str = ""
     centre: JointCentreFigures | None = field(default=None, metadata=BESIDE)
     hinge: HingeFigures | None = field(default=None, metadata=BESIDE)
     heading: JointHeadingFigures | None = field(default=None, metadata=BESIDE)

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from ..body.anatomy import ELEVATION_SIGN
 from ..body.motion.joint_limits.report import StrictRanges
+from ..core.cards import Card, Shown, counted, decimals
 from ..recording.trials import Trial
 from .joints import JointFigures
 from .kinds import Figure, Span
@@ -209,8 +211,8 @@ class RootPathFigures:
     height_sd_m: tuple[Figure, ...]
 
 
-@dataclass(frozen=True)
-class Summary:
+@dataclass(frozen=True, repr=False)
+class Summary(Shown):
     """What a fit tells of itself; summary.json holds it under the same names.
 
     Attributes
@@ -265,3 +267,34 @@ class Summary:
     def root_followed(self) -> bool:
         """Whether the path of the body was followed from its feet."""
         return self.root_position != NOT_FOLLOWED
+
+    def _card(self) -> Card:
+        taken, solver = self.sampling, self.solver
+        steps = f"{solver.iterations} iterations, {decimals(self.wall_time_s, 1)} s"
+        body = f"body {self.model.name}, {counted(self.model.segments, 'segment')}"
+        span = f"{taken.start_s:.2f} to {taken.end_s:.2f} s"
+        since = f" from {taken.start_time}" if taken.start_time else ""
+        facts = (
+            f"{body}; heading: {self.heading.reference}",
+            f"{taken.frames} frames at {taken.frequency_hz:.1f} Hz, {span}{since}",
+            f"solver {steps}{'' if solver.converged else '; NOT CONVERGED: bands are widened'}",
+        )
+        measured = {name: joint for name, joint in self.joints.items() if not joint.inferred}
+        rows = tuple((name, _heading(joint), _spans(joint)) for name, joint in measured.items())
+        title = f"Fit: {self.capture or 'no title'}"
+        if any("elevation" in joint.angles for joint in measured.values()):
+            facts = (*facts, ELEVATION_SIGN)
+        return Card(title, facts, ("joint", ">heading ± °", "angles, from to °"), rows)
+
+
+def _heading(joint: JointFigures) -> str:
+    told = joint.heading
+    return "unknown" if told and not told.determined else decimals(told and told.relative_heading_sd_deg, 1)
+
+
+def _spans(joint: JointFigures) -> str:
+    """The least and the most of every angle in one line."""
+    spans = {name.replace("_", " "): (one.min_deg, one.max_deg) for name, one in joint.angles.items()}
+    return ", ".join(
+        f"{name} {decimals(low, 0)} to {decimals(high, 0)}" for name, (low, high) in spans.items()
+    )

@@ -13,6 +13,7 @@ from ..body.chain import BodyModel
 from ..body.motion.poses import PoseSequence
 from ..body.motion.smooth_curves import SmoothMotion, smooth_motion
 from ..body.person import Person
+from ..core.cards import Card, Shown
 from ..core.gravity import STANDARD_GRAVITY, normal_gravity
 from ..errors import InputError, suggest
 from ..recording.capture import Calibration, Capture, Place, Unit
@@ -23,8 +24,8 @@ from .soft_tissue import drawn_tissue
 from .unit_path import UnitPath, WornUnit, unit_path, usual_place
 
 
-@dataclass(frozen=True, eq=False)
-class UnitTruth:
+@dataclass(frozen=True, eq=False, repr=False)
+class UnitTruth(Shown):
     """All that is true about one simulated unit, at the true times `Simulated.truth.time`.
 
     Attributes
@@ -52,6 +53,11 @@ class UnitTruth:
     clock_rate: float
     kept: np.ndarray
 
+    def _card(self) -> Card:
+        clock = f"clock {1e3 * self.clock_offset:+.1f} ms, {1e6 * self.clock_rate:+.1f} ppm"
+        arrived = f"{int(np.sum(self.kept))} of {len(self.kept)} samples arrived"
+        return Card(f"Truth of a simulated unit on {self.segment}", (clock, arrived))
+
     @property
     def soft_turn_rms(self) -> float:
         """Root mean square angle between unit and bone beyond the mounting, rad."""
@@ -63,8 +69,8 @@ class UnitTruth:
         return float(np.sqrt(np.mean(np.sum(self.soft_shift**2, -1))))
 
 
-@dataclass(frozen=True, eq=False)
-class Simulated:
+@dataclass(frozen=True, eq=False, repr=False)
+class Simulated(Shown):
     """A capture and the truth behind it; `truth.time` is the true time of every sample."""
 
     capture: Capture
@@ -74,6 +80,10 @@ class Simulated:
     field: MagneticField
     gravity: float
     seed: int
+
+    def _card(self) -> Card:
+        told = self.capture._card()
+        return replace(told, title=f"Simulated, seed {self.seed}: {self.capture.title}")
 
 
 def simulate(

@@ -41,6 +41,9 @@ POSITIVE = {
         "plane_of_elevation": "0 abduction, 90 forward",
         "elevation": "0 hanging, −180 overhead",
         "axial_rotation": "bent forearm inwards",
+        "flexion": "arm forward",
+        "abduction": "arm outwards",
+        "internal_rotation": "bent forearm inwards",
     },
     "elbow": {"flexion": "hand forward", "carrying_angle": "hand inwards", "pronation": "palm backward"},
     "radiocarpal": {
@@ -71,12 +74,14 @@ def joint_figure(
     InputError
         A joint that the body does not have, or no joint at all.
     """
-    from matplotlib.figure import Figure
+    from .shown_figure import ShownFigure
 
     columns = _columns(poses, names)
-    figure = Figure(figsize=(COLUMN_INCHES * len(columns) + 0.8, 3 * ROW_INCHES + 0.8), layout="constrained")
+    figure = ShownFigure(
+        figsize=(COLUMN_INCHES * len(columns) + 0.8, 3 * ROW_INCHES + 0.8), layout="constrained"
+    )
     axes = figure.subplots(3, len(columns), sharex=True, squeeze=False)
-    for column, (bare, joints) in zip(axes.T, columns.items(), strict=True):
+    for column, (bare, joints) in zip(axes.T, columns, strict=True):
         column[0].set_title(bare.replace("_", " "))
         column[-1].set_xlabel("time, s")
         for row, panel in enumerate(column):
@@ -91,16 +96,17 @@ def joint_figure(
     return figure
 
 
-def _columns(poses: PoseSequence, names: Sequence[str]) -> dict[str, list[str]]:
-    """Joint without its side -> the joints to draw, each once."""
+def _columns(poses: PoseSequence, names: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Joints without their side, each with those to draw: both sides where the same angles tell them."""
     if not names:
         raise InputError(f"joints to draw: found none, {suggest('', poses.model.joints)}")
-    columns: dict[str, list[str]] = {}
+    columns: dict[tuple[str, ...], list[str]] = {}
     for name in dict.fromkeys(names):
         if name not in poses.model.joints:
             raise InputError(f"joint to draw: found {name!r}; {suggest(name, poses.model.joints)}")
-        columns.setdefault(side_and_part(name)[1], []).append(name)
-    return columns
+        part, told = side_and_part(name)[1], poses.model.joints[name].angles
+        columns.setdefault((part, *told), []).append(name)
+    return [(part, joints) for (part, *_), joints in columns.items()]
 
 
 def _panel(
@@ -130,7 +136,7 @@ def _panel(
             low, high = drawn - half_drawn, drawn + half_drawn
             tint: dict[str, Any] = {"color": look["color"], "alpha": 0.2, "linewidth": 0}
             panel.fill_between(time, low, high, label=f"95 % band, {look['label']}", **tint)
-        extents.append(_extent(degrees, half))
+        extents.append(_extent(drawn, half_drawn))
     panel.set_ylim(min(low for low, _ in extents), max(high for _, high in extents))
     panel.margins(x=0)
 
@@ -145,9 +151,19 @@ def _label(bare: str, angle: str) -> str:
 def _broken(
     time: np.ndarray, degrees: np.ndarray, half: np.ndarray | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
-    """The same with a hole wherever an angle passes ±180°, or samples are missing: no line is drawn there."""
-    step = np.diff(time)
-    holes = np.flatnonzero((np.abs(np.diff(degrees)) > 180.0) | (step > 2.5 * np.median(step))) + 1
+    """The same without jumps of a turn, and with a hole where samples are missing or a turn can't be followed.
+
+    Where an angle passes ±180° it goes on, so that the curve is whole; next to gimbal lock, where its band is
+    wide, nobody knows which way it passed: the curve starts anew within ±180°.
+    """
+    step, jump = np.diff(time), np.diff(degrees)
+    turned = np.abs(jump) > 180.0
+    vague = np.zeros(len(jump), bool) if half is None else np.maximum(half[1:], half[:-1]) > VAGUE_DEG
+    hole = (turned & vague) | (step > 2.5 * np.median(step))
+    turns = np.cumsum(np.where(turned & ~hole, -np.sign(jump), 0.0))
+    since = np.maximum.accumulate(np.where(hole, np.arange(len(jump)), -1))
+    degrees = degrees + 360.0 * np.insert(turns - np.where(since < 0, 0.0, turns[since]), 0, 0.0)
+    holes = np.flatnonzero(hole) + 1
     widened = [np.insert(values, holes, np.nan) for values in (degrees, *([] if half is None else [half]))]
     return np.insert(time, holes, time[holes]), widened[0], widened[1] if half is not None else None
 

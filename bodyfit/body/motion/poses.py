@@ -9,14 +9,15 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from ...core.cards import Card, Shown, counted
 from ...errors import InputError, suggest
 from ..chain import BodyModel
 from ..parts import Joint
 from .joint_angles import angles_from_matrix, joint_angles, rotation_from_angles, wrap
 
 
-@dataclass(frozen=True, eq=False)
-class PoseSequence:
+@dataclass(frozen=True, eq=False, repr=False)
+class PoseSequence(Shown):
     """Every segment's rotation over time, with joint angles and positions derived from it.
 
     Attributes
@@ -76,6 +77,13 @@ class PoseSequence:
             in_child = np.zeros(3) if joint.centre_in_child is None else joint.centre_in_child
             positions[joint.child] = centre - self.rotations[joint.child].apply(in_child)
         return {name: positions[name] for name in self.model.segments}
+
+    def _card(self) -> Card:
+        count = len(self.time)
+        span = f", {self.time[0]:.2f} to {self.time[-1]:.2f} s" if count else ""
+        joints = tuple((name, ", ".join(joint.angles)) for name, joint in self.model.joints.items())
+        facts = (f"{counted(count, 'frame')}{span}", f"segments {', '.join(self.model.segments)}")
+        return Card(f"Motion of {self.model.name}", facts, ("joint", "angles"), joints)
 
     def between(self, start: float, end: float) -> PoseSequence:
         """The same motion with only what happened in start ≤ time ≤ end (s).

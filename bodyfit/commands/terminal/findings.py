@@ -8,8 +8,8 @@ from textwrap import wrap
 from rich.console import Console
 from rich.text import Text
 
-from ...core.findings import SEVERITIES, Finding, Folded, folded
-from .one_line import one_line
+from ...core.findings import Finding, Folded, counted_findings, folded, when
+from ...core.one_line import one_line
 from .table import console_of
 
 INDENT = 9  # columns, as wide as the severity and a space
@@ -31,7 +31,7 @@ def print_findings(
     everything : every finding by itself with its time, limit and source, however many
     """
     console = console_of(console)
-    console.print(Text("findings ", style="bold") + Text(counted(findings)))
+    console.print(Text("findings ", style="bold") + Text(counted_findings(findings)))
     entries = [_whole(f) for f in findings] if everything else [_short(f) for f in folded(findings)]
     left = 0
     room = MOST_LINES
@@ -46,12 +46,6 @@ def print_findings(
         console.print(Text(f"{'':<{INDENT}}and {left} more kind{'s' * (left > 1)}: --all prints everything"))
 
 
-def counted(findings: Sequence[Finding]) -> str:
-    """How many findings there are of each severity, in words."""
-    counts = [(sum(f.severity == s for f in findings), s) for s in reversed(SEVERITIES)]
-    return ", ".join(f"{count} {severity}" for count, severity in counts if count) or "none"
-
-
 def _print_entry(console: Console, severity: str, lines: Sequence[str]) -> None:
     for number, line in enumerate(map(one_line, lines)):
         head = f"{severity if number == 0 else '':<{INDENT}}"
@@ -61,10 +55,7 @@ def _print_entry(console: Console, severity: str, lines: Sequence[str]) -> None:
 def _short(entry: Folded) -> tuple[str, list[str]]:
     """Severity; what, what was done and what to do."""
     worst = entry.worst
-    named = (*worst.units, *worst.joints, *worst.segments)
-    who = "" if any(name in worst.what for name in named) else ", ".join(named)
-    done = f"; {worst.handled}" if worst.handled else ""
-    lines = [": ".join(part for part in (who, f"{entry.what}{done}") if part)]
+    lines = [f"{entry.named}; {worst.handled}" if worst.handled else entry.named]
     if worst.advice and worst.severity != "note":
         lines.append(f"to do: {worst.advice}")
     return worst.severity, lines
@@ -80,15 +71,6 @@ def _whole(finding: Finding) -> tuple[str, list[str]]:
         finding.advice and f"to do: {finding.advice}",
     ]
     return finding.severity, [line for line in lines if line]
-
-
-def when(finding: Finding) -> str:
-    """The time of a finding: a span, an instant, or throughout."""
-    if finding.start is None:
-        return "throughout"
-    if finding.end is None or finding.end - finding.start < 0.005:
-        return f"{finding.start:.2f} s"
-    return f"{finding.start:.2f}–{finding.end:.2f} s"
 
 
 def number(value: float) -> str:

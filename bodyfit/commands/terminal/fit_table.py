@@ -11,13 +11,14 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from ...body.anatomy import ELEVATION_SIGN
 from ...core.findings import Finding
+from ...core.one_line import one_line
 from ...results.joints import JointFigures
 from ...results.kinds import Figure
 from ...results.summary import Summary
 from ...results.units import UnitFigures
 from .findings import print_findings
-from .one_line import one_line
 from .table import NONE, console_of, number, plain_table, print_named
 
 LONGEST_TEXT = 400  # characters of a title or a name: four lines (by reasoning)
@@ -94,7 +95,8 @@ def _joints(joints: Mapping[str, JointFigures]) -> Table:
 
 
 def _names(name: str, joint: JointFigures) -> list[Text | str]:
-    return [Text(name, style="bold"), f"  {joint.type}"]
+    axes = f", {' '.join(joint.sequence)}" if joint.sequence else ""
+    return [Text(name, style="bold"), f"  {joint.type}{axes}"]
 
 
 def _angles(joint: JointFigures) -> list[tuple[str, str, str]]:
@@ -128,6 +130,8 @@ def _print_notes(console: Console, joints: Mapping[str, JointFigures]) -> None:
     for name, joint in joints.items():
         if joint.heading and joint.heading.note:
             console.print(Padding(Text(f"{name}: {joint.heading.note}"), (0, 0, 0, 2)))
+    if any("elevation" in joint.angles for joint in joints.values()):
+        console.print(Padding(Text(ELEVATION_SIGN), (0, 0, 0, 2)))
     console.print()
 
 

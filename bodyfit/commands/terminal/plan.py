@@ -57,9 +57,6 @@ def _sizes(plan: Plan) -> Table:
     table = plain_table(
         ">units", ">axes", ">bound\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
     )
-    for units, r in plan.best_by(lambda worn: worn.units).items():
-        met = number(100 * r.met / r.trials if r.trials else None, 0)
-        figures = (number(r.bound_mean_deg, 2), number(r.error_mean_deg, 2), met)
-        first = r.breaks_first(plan.tolerance_deg)
-        table.add_row(str(units), str(r.worn.axes), *figures, Text(first), Text(r.worn.name))
+    for r in plan.best_by(lambda worn: worn.units).values():
+        table.add_row(*r.figures, Text(r.breaks_first(plan.tolerance_deg)), Text(r.worn.name))
     return table

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from rich.console import Console
 from rich.markup import escape
-from rich.table import Table
 
-from ...movement.repetitions.result import Repetitions
-from .table import console_of
+from ...movement.repetitions.result import HEADINGS, Repetitions
+from .table import console_of, plain_table
 
 MOST = 40  # rows printed; repetitions.csv holds all (by reasoning: a terminal's height)
 
@@ -26,16 +25,9 @@ def print_repetitions(found: Repetitions, console: Console | None = None) -> Non
         console.print(f"{escape(name)}: {count} repetitions, {share:.0f} % of what moves")
     if not found.found:
         return
-    table = Table("movement", "start s", "end s", "distance", "probability", "stands out by", box=None)
+    table = plain_table(*HEADINGS)
     for one in found.found[:MOST]:
-        table.add_row(
-            escape(one.movement),
-            f"{one.start:.2f}",
-            f"{one.end:.2f}",
-            f"{one.distance:.2f}",
-            f"{one.probability:.2f}",
-            ", ".join(one.odd),
-        )
+        table.add_row(*map(escape, one.cells))
     console.print(table)
     if len(found.found) > MOST:
         console.print(f"… and {len(found.found) - MOST} more, in repetitions.csv")

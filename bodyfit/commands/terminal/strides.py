@@ -2,28 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from ...movement.strides.result import CAUTION, Stride, Strides
-from .table import NONE, console_of, plain_table, print_written
-
-QUANTITIES: dict[str, tuple[Callable[[Stride], float | None], int]] = {  # what, and decimals
-    "stride time, s": (lambda s: s.duration, 2),
-    "stride length, m": (lambda s: s.length, 2),
-    "speed, m/s": (lambda s: s.speed, 2),
-    "stance, %": (lambda s: _times(s.stance_share, 100), 1),
-    "both feet stand, %": (lambda s: _times(s.double_support_share, 100), 1),
-    "toe clearance, cm": (lambda s: _times(s.toe_clearance, 100), 1),
-    "rise or fall, m": (lambda s: s.height_change if s.height_change is None else abs(s.height_change), 2),
-    "turn, °": (lambda s: s.turn if s.turn is None else abs(np.degrees(s.turn)), 0),
-}
+from ...movement.strides.averages import averages
+from ...movement.strides.result import CAUTION, Strides
+from .table import console_of, plain_table, print_written
 
 
 def print_strides(found: Strides, paths: Sequence[Path] = (), console: Console | None = None) -> None:
@@ -47,21 +36,8 @@ def print_strides(found: Strides, paths: Sequence[Path] = (), console: Console |
 
 
 def _table(found: Strides) -> Table:
-    sides = list(dict.fromkeys([*found.tracks, *(stride.side for stride in found.strides)]))
-    of = {side: [stride for stride in found.strides if stride.side == side] for side in sides}
-    table = plain_table("per stride", *(f">{'one foot' if side == 'none' else side}" for side in sides))
-    table.add_row("strides", *(str(len(of[side])) for side in sides))
-    for name, (value, decimals) in QUANTITIES.items():
-        table.add_row(name, *(_spread([value(stride) for stride in of[side]], decimals) for side in sides))
+    headings, rows = averages(found.stride_rows(), found.tracks)
+    table = plain_table(*headings)
+    for row in rows:
+        table.add_row(*row)
     return table
-
-
-def _spread(values: Sequence[float | None], decimals: int) -> str:
-    known = [value for value in values if value is not None]
-    if not known:
-        return NONE
-    return f"{np.mean(known):.{decimals}f} ± {np.std(known):.{decimals}f}"
-
-
-def _times(value: float | None, factor: float) -> float | None:
-    return None if value is None else factor * value

@@ -9,7 +9,7 @@ from ...body.chain import BodyModel
 from ...body.person import SEXES, Person
 from ...errors import InputError, suggest
 from ...recording.capture import Calibration, Capture, Place, Unit
-from ..model.model_file import model_names, read_model
+from ..model.model_file import model_names, read_model, told_as_asked
 from ..plain.readable import is_file, is_folder, is_there
 from ..plain.toml_reader import TomlTable, read_toml
 from .amount import MOST_CALIBRATIONS
@@ -20,7 +20,8 @@ from .open_lines import refuse_open
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
-SETUP_KEYS = ("title", "start_time", "place", "person", "trials", "body", "units", "calibration")
+SETUP_KEYS = ("title", "start_time", "place", "person", "trials", "body", "joints", "units", "calibration")
+SETUP_JOINT_KEYS = ("report",)
 CALIBRATION_KINDS = ("still", "movement")
 CALIBRATION_KEYS = ("kind", "start_s", "end_s", "trial", "pose", "joint")
 CLOCK_SLACK = 0.1  # s, by which an interval may reach past the first or last stamp; chosen; not tried
@@ -88,6 +89,9 @@ def read_body(setup: TomlTable) -> BodyModel:
     body.only(("model", "unusual_joints"))
     name = body.text("model") or body.missing("model", f"one of {', '.join(model_names())}, or a path")
     model = read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
+    for joint in setup.tables("joints").values():
+        joint.only(SETUP_JOINT_KEYS)
+    model = told_as_asked(model, setup)
     unusual = body.names("unusual_joints", model.joints)
     return model.without_usual_postures(unusual) if unusual else model
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 from ...body.motion.poses import PoseSequence
 from ...body.parts import Joint
 from ...errors import InputError
-from ...results.fit_like import FitLike
+from ...results.fit_like import FitLike, SegmentSd
 from ..account import Account, account_of
 from ..plain.tables import read_table
 
@@ -30,6 +30,7 @@ class Handover:
     angle_sd : joint -> angle -> (T,) rad; empty where none is known
     account : in words
     inferred : joints with no unit on one side, whose angles are not handed over
+    segment_sd : segment -> how sure its heading, inclination and place are; empty where no one knows
     events, strides : column -> cells, as in events.csv and strides.csv, None in an empty cell; None where
         there is no such file
     """
@@ -40,6 +41,7 @@ class Handover:
     events: Rows | None = None
     strides: Rows | None = None
     inferred: tuple[str, ...] = ()
+    segment_sd: Mapping[str, SegmentSd] = field(default_factory=dict)
 
     @property
     def joints(self) -> dict[str, Joint]:
@@ -47,13 +49,14 @@ class Handover:
         return {n: joint for n, joint in self.poses.model.joints.items() if n not in self.inferred}
 
 
-def handover(fit: FitLike, beside: str | Path | None = None) -> Handover:
+def handover(fit: FitLike, beside: str | Path | None = None, inferred: bool = False) -> Handover:
     """All that is handed over of a fit.
 
     Parameters
     ----------
     fit : from `bodyfit.fit` or `bodyfit.read_fit`
     beside : folder in which events.csv and strides.csv stand where they were found; None: nowhere
+    inferred : whether joints with no unit on one side go along
 
     Raises
     ------
@@ -68,7 +71,8 @@ def handover(fit: FitLike, beside: str | Path | None = None) -> Handover:
         account_of(fit.summary, fit.findings),
         events,
         strides,
-        fit.summary.inferred_joints,
+        () if inferred else fit.summary.inferred_joints,
+        fit.segment_sd,
     )
 
 

@@ -7,13 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from ..account import CAUTION
-from ..motion.pose_tables import continuous_quaternions
-from .columns import angle_meaning
+from .dataset import angle_variables, attributes_of, coordinates_of, segment_variables
 from .handover import Handover, Rows
 from .optional import optional
 
-CF = "CF-1.11"  # the conventions whose attribute names are used: cfconventions.org, version 1.11, section 2.6
 COMPRESSED = {"zlib": True, "complevel": 4}  # common practice: lossless, quick
 
 
@@ -41,53 +38,12 @@ def write_netcdf(path: Path, handed: Handover) -> tuple[str, ...]:
     """
     xarray = optional("xarray", ".nc")
     optional("netCDF4", ".nc")
-    variables = _angles(handed) | _segments(handed)
+    variables = angle_variables(handed) | segment_variables(handed)
     variables |= _rows(handed.events, "event") | _rows(handed.strides, "stride")
-    coordinates = {
-        "time": ("time", handed.poses.time, {"units": "s", "axis": "T", "long_name": "capture's clock"}),
-        "segment": ("segment", list(handed.poses.model.segments)),
-        "quaternion": ("quaternion", ["x", "y", "z", "w"]),
-        "axis": ("axis", ["x", "y", "z"]),
-    }
-    about = {"Conventions": CF} | handed.account.as_text()
-    about |= {"source": f"{about['software']}, worn inertial units", "comment": CAUTION}
-    data = xarray.Dataset(variables, coordinates, about)
+    data = xarray.Dataset(variables, coordinates_of(handed), attributes_of(handed))
     numbers = [name for name, array in data.data_vars.items() if array.dtype.kind == "f"]
     data.to_netcdf(path, engine="netcdf4", encoding={name: COMPRESSED for name in numbers})
     return ()
-
-
-def _angles(handed: Handover) -> dict[str, Any]:
-    """Angles, each naming its standard deviation as an ancillary variable."""
-    out: dict[str, Any] = {}
-    for name, joint in handed.joints.items():
-        for number, angle in enumerate(joint.angles):
-            about = {"units": "degree", "long_name": angle_meaning(joint, number)}
-            spread = handed.angle_sd.get(name, {}).get(angle)
-            if spread is not None:
-                about["ancillary_variables"] = f"{name}_{angle}_sd"
-                told = {"units": "degree", "long_name": f"standard deviation of {name} {angle}"}
-                out[f"{name}_{angle}_sd"] = ("time", np.degrees(spread), told)
-            out[f"{name}_{angle}"] = ("time", np.degrees(handed.poses.joint_angles[name][angle]), about)
-    return out
-
-
-def _segments(handed: Handover) -> dict[str, Any]:
-    poses = handed.poses
-    quat = [continuous_quaternions(poses.rotations[name]) for name in poses.model.segments]
-    meaning = "rotation world_from_segment, unit quaternion, Hamilton, scalar last"
-    out: dict[str, Any] = {
-        "rotation": (
-            ("time", "segment", "quaternion"),
-            np.stack(quat, axis=1),
-            {"units": "1", "long_name": meaning},
-        )
-    }
-    if poses.positions is not None:
-        places = np.stack([poses.positions[name] for name in poses.model.segments], axis=1)
-        about = {"units": "m", "long_name": "origin of the segment in the world, +Y up"}
-        out["position"] = (("time", "segment", "axis"), places, about)
-    return out
 
 
 def _rows(rows: Rows | None, dimension: str) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from ...body.chain import BodyModel
 from ...body.parts import Segment
+from ...body.motion.reports import WORDS, with_reports
 from ...body.plain_data import degrees, joint_data, segment_data
 from ...errors import InputError, suggest
 from ..plain.atomic_file import write_text
@@ -98,7 +99,27 @@ def _model(table: TomlTable) -> BodyModel:
     usual = read_usual_postures(known, joints) if known else {}
     name, source = table.text("name") or table.file.stem, table.text("source") or ""
     try:
-        return BodyModel(name, segments, joints, source, poses, usual)
+        return told_as_asked(BodyModel(name, segments, joints, source, poses, usual), table)
+    except InputError as error:
+        raise error if str(table.file) in str(error) else InputError(f"{table.file}: {error}") from None
+
+
+def told_as_asked(model: BodyModel, table: TomlTable) -> BodyModel:
+    """The body with the reports that `[joints.<name>] report = …` asks for.
+
+    Parameters
+    ----------
+    model : any
+    table : of a body model, or of a capture's setup.toml
+
+    Raises
+    ------
+    InputError
+        A joint has no such report; names the file and the key.
+    """
+    words = {name: one.choice("report", WORDS) for name, one in table.tables("joints").items()}
+    try:
+        return with_reports(model, {name: word for name, word in words.items() if word})
     except InputError as error:
         raise InputError(f"{table.file}: {error}") from None
 

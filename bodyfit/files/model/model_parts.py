@@ -17,7 +17,7 @@ from ..plain.toml_reader import LONGEST_NAME, SMALLEST, TomlTable, is_number
 SEGMENT_KEYS = ("length_m", "mass_kg", "com_m", "inertia_kgm2", "mesh", *SEGMENT_SHARES)
 JOINT_KEYS = (
     *("parent", "child", "type", "axis", "centre_in_parent_m", "centre_in_child_m", *JOINT_SHARES),
-    *("sequence", "angles", "signs", "range_deg", "range_source", "stiffness"),
+    *("sequence", "angles", "signs", "range_deg", "range_source", "stiffness", "report"),
 )
 # Limits of a model's numbers, far beyond every body and machine that carries worn units (by reasoning)
 LENGTHS_M, FARTHEST_M, MOST_KG, MOST_KGM2 = (1e-4, 100.0), 100.0, 1e6, 1e9

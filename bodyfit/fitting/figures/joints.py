@@ -40,6 +40,7 @@ def joint_figures(
             angles={a: _angle(joint, a, values) for a, values in poses.joint_angles[name].items()},
             range_source=joint.range_source or None,
             inferred=name in inferred,
+            sequence=joint.sequence,
             centre=centres.get(i),
             hinge=_hinge(tracks[0], i) if together else None,
             heading=_heading(tracks[0], i, float(headings[i])) if together else None,

@@ -9,17 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from ...core.findings import Finding
+from ...core.cards import Card, Shown, decimals
+from ...core.findings import Finding, Findings, counted_findings
 from .chain.timeline import ActivityStretch, Share
 
 CAUTION = (
     "Activities are told by likeness to other people's movement. Not a fall detector, not a medical device; "
     "nothing that someone's safety depends on may hang on them."
 )
+HEADINGS = ("activity", ">stretches", ">seconds", ">share %", ">± %")
 
 
-@dataclass(frozen=True, eq=False)
-class Activities:
+@dataclass(frozen=True, eq=False, repr=False)
+class Activities(Shown):
     """Activities over time.
 
     Attributes
@@ -40,6 +42,26 @@ class Activities:
     shares: Mapping[str, Share]
     source: str
     findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "findings", Findings(self.findings))
+
+    def _card(self) -> Card:
+        facts = (f"told from {self.source}", f"findings {counted_findings(self.findings)}")
+        return Card("Activities", facts, HEADINGS, self.summed())
+
+    def summed(self) -> tuple[tuple[str, ...], ...]:
+        """Cells of a table, as `HEADINGS` heads it, a row an activity."""
+        rows, whole = [], sum(s.end - s.start for s in self.stretches)
+        for name in self.names:
+            own = [s.end - s.start for s in self.stretches if s.activity == name]
+            if own:
+                told = self.shares.get(name)
+                part, sd = (
+                    (100 * sum(own) / whole, None) if told is None else (100 * told.value, 100 * told.sd)
+                )
+                rows.append((name, str(len(own)), f"{sum(own):.1f}", f"{part:.1f}", decimals(sd, 1)))
+        return tuple(rows)
 
     def to_frame(self) -> Any:
         """The timeline as a table.

@@ -8,14 +8,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ...body.motion.joint_angles import wrap
+from ...core.cards import Card, Shown, counted
 from ...fitting.result import Fit
 
 POINTS = 101  # one a percent (common practice)
 Angles = Mapping[str, Mapping[str, np.ndarray]]
 
 
-@dataclass(frozen=True, eq=False)
-class Cycles:
+@dataclass(frozen=True, eq=False, repr=False)
+class Cycles(Shown):
     """Joint angles of one movement, or of one side's strides, over the cycle.
 
     Attributes
@@ -34,6 +35,20 @@ class Cycles:
     sd: Angles
     count: int
     ranges: Angles = field(default_factory=dict)
+
+    def _card(self) -> Card:
+        spans = [
+            (joint, angle.replace("_", " "), *(np.degrees((curve.min(), curve.max()))))
+            for joint, angles in self.mean.items()
+            for angle, curve in angles.items()
+        ]
+        rows = tuple((joint, angle, f"{low:.1f}", f"{high:.1f}") for joint, angle, low, high in spans)
+        return Card(
+            f"{counted(self.count, 'cycle')} of {self.movement}",
+            (),
+            ("joint", "angle", ">mean from °", ">to °"),
+            rows,
+        )
 
 
 def measured_angles(fit: Fit) -> Angles:

@@ -40,13 +40,13 @@ def plot_cycles(cycles: Mapping[str, Cycles], joints: Sequence[str]) -> Figure:
     InputError
         No joint is named, none of the cycles holds one, or two movements would be drawn alike.
     """
-    from matplotlib.figure import Figure
+    from ...body.motion.shown_figure import ShownFigure
 
     columns = _columns(cycles, joints)
     angles = [list(curves[0][1].mean[curves[0][2]]) for curves in columns.values()]
     rows = max(len(names) for names in angles)
     size = COLUMN_INCHES * len(columns) + 0.6, ROW_INCHES * rows + 0.8
-    figure = Figure(figsize=size, layout="constrained")
+    figure = ShownFigure(figsize=size, layout="constrained")
     axes = figure.subplots(rows, len(columns), sharex=True, squeeze=False)
     for column, (part, curves), names in zip(axes.T, columns.items(), angles, strict=True):
         column[0].set_title(part.replace("_", " "))

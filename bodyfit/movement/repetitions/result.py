@@ -9,13 +9,15 @@ from typing import Any
 
 import numpy as np
 
-from ...core.findings import Finding
+from ...core.cards import Card, Shown, counted
+from ...core.findings import Finding, Findings, counted_findings
 from ..cycles.curves import Cycles, columns_of
 
 CAUTION = (
     "Repetitions tell how alike movements are, not whether they are done rightly or safely. bodyfit is not a "
     "medical device: no return to work or sport is decided on these figures without a licensed professional."
 )
+HEADINGS = ("movement", ">start s", ">end s", ">distance", ">probability", "stands out by")
 
 
 @dataclass(frozen=True)
@@ -42,9 +44,15 @@ class Repetition:
     amplitude_ratio: float = 1.0
     odd: tuple[str, ...] = ()
 
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """What a table shows of it, as `HEADINGS` heads it."""
+        figures = (self.start, self.end, self.distance, self.probability)
+        return (self.movement, *(f"{value:.2f}" for value in figures), ", ".join(self.odd))
 
-@dataclass(frozen=True, eq=False)
-class Repetitions:
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Repetitions(Shown):
     """All repetitions of a recording.
 
     Attributes
@@ -61,6 +69,17 @@ class Repetitions:
     explained: Mapping[str, float]
     curves: Mapping[str, Cycles] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "findings", Findings(self.findings))
+
+    def _card(self) -> Card:
+        shares = {name: f"{100 * self.explained[name]:.0f} % of what moves" for name in self.counted}
+        told = tuple(
+            f"{name}: {counted(n, 'repetition')}, {shares[name]}" for name, n in self.counted.items()
+        )
+        facts = (*told, f"findings {counted_findings(self.findings)}")
+        return Card("Repetitions", facts, HEADINGS, tuple(one.cells for one in self.found))
 
     @property
     def odd(self) -> tuple[Repetition, ...]:

@@ -9,7 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from ...core.findings import Finding
+from ...core.cards import Card, Shown, counted
+from ...core.findings import Finding, Findings, counted_findings
+from .averages import averages
 
 CAUTION = (
     "Not a medical device: no gait diagnosis, no fall detection; no decision on treatment or return to work "
@@ -75,8 +77,8 @@ class Stride:
         return None if self.length is None else self.length / self.duration
 
 
-@dataclass(frozen=True, eq=False)
-class FootTrack:
+@dataclass(frozen=True, eq=False, repr=False)
+class FootTrack(Shown):
     """Where a worn unit or a fitted foot went.
 
     Attributes
@@ -90,9 +92,15 @@ class FootTrack:
     time: np.ndarray
     place: np.ndarray
 
+    def _card(self) -> Card:
+        way = float(np.sum(np.linalg.norm(np.diff(self.place[:, [0, 2]], axis=0), axis=1)))
+        return Card(
+            f"Path of a foot, {self.side}", (f"{counted(len(self.time), 'instant')}, {way:.1f} m long",)
+        )
 
-@dataclass(frozen=True, eq=False)
-class Strides:
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Strides(Shown):
     """All strides of a recording.
 
     Attributes
@@ -108,6 +116,15 @@ class Strides:
     tracks: Mapping[str, FootTrack] = field(default_factory=dict)
     found_from: str = ""
     findings: tuple[Finding, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "findings", Findings(self.findings))
+
+    def _card(self) -> Card:
+        facts = (f"from {self.found_from}", f"findings {counted_findings(self.findings)}")
+        heads, rows = averages(self.stride_rows(), self.tracks)
+        number = counted(len(self.strides), "stride")
+        return Card(f"{number}, {counted(len(self.events), 'event')}", facts, heads, rows)
 
     def to_frame(self) -> Any:
         """The strides as a pandas table, one row each.

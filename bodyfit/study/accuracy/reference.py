@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...body.chain import BodyModel
+from ...core.cards import Card, Shown, counted
 from ...errors import InputError
 from ...fitting.result import Fit
 from ...recording.capture import Capture
@@ -19,8 +20,8 @@ FIELD_ROWS = 500  # of each unit, at most, that tell which way the field points;
 FIELD_LEAST = 0.5  # length of the mean of directions from which on they count as one; chosen; not tried
 
 
-@dataclass(frozen=True, eq=False)
-class Reference:
+@dataclass(frozen=True, eq=False, repr=False)
+class Reference(Shown):
     """A motion to compare with, and what went on meanwhile.
 
     Attributes
@@ -41,6 +42,13 @@ class Reference:
     drawn: BodyModel | None = None
     magnetic: np.ndarray | None = None
     meanwhile: Circumstances | None = None
+
+    def _card(self) -> Card:
+        count = len(self.time)
+        span = f", {self.time[0]:.2f} to {self.time[-1]:.2f} s" if count else ""
+        kind = "the truth" if self.angle_sd is None else "itself a solution"
+        segments = f"segments {', '.join(self.rotations)}"
+        return Card("Reference motion", (f"{counted(count, 'frame')}{span}; {kind}", segments))
 
     def rows(self, *segments: str) -> np.ndarray:
         """(N,) whether a row shows all of these segments."""

@@ -7,16 +7,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from ...core.cards import NONE, Card, Shown, decimals
 from ...version import __version__
 from ..accuracy.recording_conditions import Circumstances
 from ..accuracy.scores import Score
 from .cases import Case
 
+ERRORS = (">RMS °", ">median °", ">95 % °", ">in 95 % band %")
 CLOSE_DEG = 1.0  # within which an error counts as close to the least one
 
 
-@dataclass(frozen=True)
-class CaseResult:
+@dataclass(frozen=True, repr=False)
+class CaseResult(Shown):
     """What came of one case; plain data.
 
     Attributes
@@ -61,9 +63,16 @@ class CaseResult:
         }
         return cls(**{**data, **parts})
 
+    def _card(self) -> Card:
+        found = {**self.joints, **self.across, **self.inferred}
+        rows = tuple((name, *_errors(score)) for name, score in found.items())
+        whole = () if self.overall is None else (("all joints", *_errors(self.overall)),)
+        facts = (f"refused: {self.refused}",) if self.refused else ()
+        return Card(self.case.name, facts, ("of", *ERRORS), (*whole, *rows))
 
-@dataclass(frozen=True)
-class ComparisonResult:
+
+@dataclass(frozen=True, repr=False)
+class ComparisonResult(Shown):
     """All cases of one recording.
 
     Attributes
@@ -93,6 +102,11 @@ class ComparisonResult:
         results = [dataclasses.replace(result, figure={}).as_data() for result in self.results]
         return {**data, "in_short": self.in_short, "results": results}
 
+    def _card(self) -> Card:
+        rows = tuple((*_ways(result), *_errors(result.overall)) for result in self.results)
+        title = f"Comparison: {self.title or 'no title'}, against {self.against}"
+        return Card(title, (self.in_short,), ("sensors", "body", "without", *ERRORS), rows)
+
     @property
     def in_short(self) -> str:
         """The set that errs least, and what else comes close to it; empty where there is no solution."""
@@ -119,8 +133,22 @@ class ComparisonResult:
         return max(whole, key=lambda case: len(case.sensors), default=None)
 
 
+def _errors(score: Score | None) -> tuple[str, ...]:
+    """Cells of a table, as `ERRORS` heads them."""
+    if score is None:
+        return ("refused", NONE, NONE, NONE)
+    share = None if score.band_share is None else 100 * score.band_share
+    errors = (score.rmse_deg, score.median_deg, score.p95_deg)
+    return (*(decimals(error, 2) for error in errors), decimals(share, 0))
+
+
 def _scores(data: Mapping[str, Any]) -> dict[str, Score]:
     return {name: Score(**score) for name, score in data.items()}
+
+
+def _ways(result: CaseResult) -> tuple[str, ...]:
+    case = result.case
+    return case.short, "yes" if case.body else "alone", ", ".join(case.leave_out) or NONE
 
 
 def _with_error(result: CaseResult) -> str:

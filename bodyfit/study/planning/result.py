@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ...core.cards import Card, Shown
 from ...version import __version__
 from .question import WornSet
 from .set_result import SetResult
@@ -14,8 +15,8 @@ from .set_result import SetResult
 AS_GOOD = 1.05  # times the best bound: up to there, the smallest set counts as the nearest; chosen; not tried
 
 
-@dataclass(frozen=True)
-class PlanResult:
+@dataclass(frozen=True, repr=False)
+class PlanResult(Shown):
     """The answer, and what it was chosen from; plain data.
 
     Attributes
@@ -70,6 +71,12 @@ class PlanResult:
                 "makes errors large; longer recordings or firmer fastening make that rarer."
             )
         return lines
+
+    def _card(self) -> Card:
+        headings = (">units", ">axes", ">bound °", ">simulated °", ">met %", "breaks first", "set")
+        best = self.best_by(lambda worn: worn.units)
+        rows = tuple((*r.figures, r.breaks_first(self.tolerance_deg), r.worn.name) for r in best.values())
+        return Card(f"Plan: {self.about.get('motion', '')}", tuple(self.in_short), headings, rows)
 
     def best_by(self, size: Callable[[WornSet], int]) -> dict[int, SetResult]:
         """By size, such as the number of units, the smallest set whose bound is within 5 % of the best."""

@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ...core.cards import Card, Shown, decimals
 from ...core.robust import BAND_95
 from .question import WornSet
 
 
-@dataclass(frozen=True)
-class SetResult:
+@dataclass(frozen=True, repr=False)
+class SetResult(Shown):
     """What is known of one set; plain data, degrees.
 
     Attributes
@@ -54,6 +55,21 @@ class SetResult:
     def error_mean_deg(self) -> float | None:
         """Mean error over the angles."""
         return float(np.mean(list(self.error_deg.values()))) if self.error_deg else None
+
+    @property
+    def figures(self) -> tuple[str, str, str, str, str]:
+        """Units, axes, mean bound and mean error (°), percent of recordings that met all; as text."""
+        met = decimals(100 * self.met / self.trials if self.trials else None, 0)
+        mean = (decimals(self.bound_mean_deg, 2), decimals(self.error_mean_deg, 2))
+        return str(self.worn.units), str(self.worn.axes), *mean, met
+
+    def _card(self) -> Card:
+        met = f"{self.met} of {self.trials} simulated recordings met every tolerance"
+        rows = tuple(
+            (name, decimals(bound, 2), decimals(self.error_deg.get(name), 2))
+            for name, bound in self.bound_deg.items()
+        )
+        return Card(f"Set of units: {self.worn.name}", (met,), ("angle", ">bound °", ">simulated °"), rows)
 
 
 def wilson(met: int, trials: int, z: float = BAND_95) -> tuple[float, float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ...core.findings import SEVERITIES, Finding, inferred_as_notes
+from ...core.findings import SEVERITIES, Finding, Findings, inferred_as_notes
 from ...errors import InputError
 from .checks.asymmetry import asymmetry, swapped_sides
 from .checks.clipped_rates import clipped_rates
@@ -35,7 +35,7 @@ CAUTION = (
 )
 
 
-def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
+def review(result: Fit | PoseSequence) -> Findings:
     """What a person should know about a motion before using it, worst first.
 
     Parameters
@@ -44,7 +44,7 @@ def review(result: Fit | PoseSequence) -> tuple[Finding, ...]:
 
     Returns
     -------
-    tuple of Finding: serious ones first, then by the error in degrees that they stand for, then by time.
+    Findings: serious ones first, then by the error in degrees that they stand for, then by time.
         docs/findings.md lists the kinds, their numbers, limits and sources
 
     Raises
@@ -79,9 +79,9 @@ def _from_before(reviewed: Reviewed, found: list[Finding]) -> list[Finding]:
     return [f for f, its in names if not its or any((f.kind, name) not in told for name in its)]
 
 
-def _ordered(findings: list[Finding]) -> tuple[Finding, ...]:
+def _ordered(findings: list[Finding]) -> Findings:
     """Serious ones first, then by harm, then by time."""
-    return tuple(
+    return Findings(
         sorted(
             findings, key=lambda f: (-SEVERITIES.index(f.severity), -f.harm_deg, f.start or 0.0, f.identifier)
         )

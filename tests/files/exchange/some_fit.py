@@ -52,7 +52,9 @@ def demo_fit(name: str, frames: int = 400, gap: bool = False) -> Any:
         for joint, angles in poses.joint_angles.items()
     }
     told = summary(poses, capture=capture.title, units={"first_unit": unit("r_hand")})
-    return SimpleNamespace(poses=poses, joint_angle_sd=sd, summary=told, findings=FINDINGS, trials=())
+    return SimpleNamespace(
+        poses=poses, joint_angle_sd=sd, summary=told, findings=FINDINGS, trials=(), segment_sd={}
+    )
 
 
 def beside(folder: Path) -> Path:

@@ -34,7 +34,8 @@ def asymmetry(reviewed: Reviewed) -> Iterator[Finding]:
         euler = joint.sequence[0] == joint.sequence[2]  # its outer angles turn around near the gimbal
         names = [a for a in (joint.angles[1:2] if euler else joint.angles) if a in angles[right]]
         pairs = [(a, _span(angles[left][a]), _span(angles[right][a])) for a in names]
-        index, angle, l_deg, r_deg = max((_index(l, r), a, l, r) for a, l, r in pairs)
+        found = [(_index(l, r), a, l, r) for a, l, r in pairs]
+        index, angle, l_deg, r_deg = max(found, default=(0.0, "", 0.0, 0.0))
         if index > ASYMMETRY.value and abs(l_deg - r_deg) > ASYMMETRY_WORTH_DEG:
             yield _asymmetry_finding(left, right, angle, index, l_deg, r_deg)
 

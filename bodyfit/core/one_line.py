@@ -1,4 +1,4 @@
-"""Text of files and errors on its way to a terminal: one line, bounded, without codes that it would obey."""
+"""Text of files and errors on its way to a screen: one line, bounded, without codes a terminal would obey."""
 
 from __future__ import annotations
 
