@@ -1,4 +1,4 @@
-"""A shoulder told by flexion, abduction and rotation: against scipy's rotations, and by what the words mean."""
+"""A shoulder told by flexion, abduction and rotation: against scipy, and by what the words mean."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def moved(word: str, count: int = 500) -> bodyfit.PoseSequence:
 @pytest.mark.parametrize("word", ["flexion", "abduction"])
 @pytest.mark.parametrize("name", SHOULDERS)
 def test_angles_are_those_of_scipy(name: str, word: str) -> None:
-    """scipy.spatial.transform.Rotation.as_euler, intrinsic axes in capitals, signs of the mirrored side by hand."""
+    """scipy.spatial.transform.Rotation.as_euler: capitals are intrinsic axes; signs by hand."""
     poses = moved(word)
     joint = poses.model.joints[name]
     between = poses.rotations[joint.parent].inv() * poses.rotations[joint.child]

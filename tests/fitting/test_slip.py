@@ -10,11 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
+from scipy.stats import chi2
 
 import bodyfit
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.motion_file import read_motion
-from bodyfit.fitting.slip.detect import Slip, slip_finding, without_slip
+from bodyfit.fitting.slip.detect import LEAST_GAIN, Slip, slip_finding, without_slip
 from bodyfit.fitting.slip.joint_evidence import Centre
 from bodyfit.simulation.settings import SimulationSettings
 from bodyfit.study.planning.question import SIX, Question, WornSet, stretch, tolerances
@@ -106,3 +107,11 @@ def test_the_finding_names_unit_time_and_size():
     found = slip_finding(Slip("shin", 12.34, np.eye(3), np.radians(25), 100.0))
     assert found.kind == "unit-slipped" and found.units == ("shin",) and found.start == 12.34
     assert "12.3 s" in found.what and "25°" in found.what and found.severity == "serious"
+
+
+def test_the_threshold_is_what_chance_hardly_makes_and_a_turn_of_ten_degrees_does():
+    """Chi square of three numbers, by scipy: once in a hundred hours of 15 units looked at twice a second; a
+    turn of 10° that is seen to 1.5° (standard deviation) passes it.
+    """
+    assert 15 * 2 * 3600 * chi2.sf(LEAST_GAIN, 3) < 0.01
+    assert LEAST_GAIN < (10.0 / 1.5) ** 2

@@ -10,6 +10,7 @@ from bodyfit.estimator.residuals.bias import bias_level
 from bodyfit.estimator.residuals.field import field_heading, field_vector
 from bodyfit.estimator.residuals.gravity import gravity, velocity_gain
 from bodyfit.estimator.residuals.hinge import hinge
+from bodyfit.estimator.residuals.joint_angle import joint_angle
 from bodyfit.estimator.residuals.joint_centre import joint_centre
 from bodyfit.estimator.residuals.reported_orientation import fused_orientation
 
@@ -104,3 +105,16 @@ def test_an_orientation_fused_on_the_unit_is_tight_in_inclination_and_loose_in_h
     alike = np.array([10.0, 50.0, 10.0])
     weight = fused_orientation(eye, eye, ONE, 0.02, 0.4, alike).weight[0, 0]
     np.testing.assert_allclose(1 / np.sqrt(weight * alike), [0.02, 0.4, 0.02])
+
+
+@pytest.mark.parametrize(("sequence", "pole_deg", "share"), [("ZXY", 90.0, np.cos), ("YXY", 0.0, np.sin)])
+def test_ranges_fade_towards_gimbal_lock(sequence, pole_deg, share):
+    """Towards the pole the outer angles say ever less: by the square of the axes' volume, cos b or sin b."""
+    middle = np.radians([90.0 - pole_deg, 30.0, 60.0, pole_deg])
+    raw = np.stack([0 * middle + 0.2, middle, 0 * middle - 0.1], 1)
+    excess = np.tile([0.001, 0.0, 0.0], (4, 1))
+    R = np.broadcast_to(np.eye(3), (4, 3, 3))
+    sd = np.array([0.1, np.inf, np.inf])
+    found = joint_angle("joint range", R, excess, raw, sequence, np.ones(3), 0, 1, sd, 1.0).weight[:, 0, 0]
+    assert found == pytest.approx(share(middle) ** 2 / 0.01, abs=1e-6)
+    assert found[-1] == pytest.approx(0.0, abs=1e-6)

@@ -78,20 +78,6 @@ def test_plane_of_elevation_is_undefined_for_a_hanging_arm_and_reads_zero():
     np.testing.assert_allclose(angles_deg("r_shoulder", R), [0, 0, 0], atol=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("name", "sequence", "angles"),
-    [
-        ("r_hip", "ZXY", ("flexion", "adduction", "internal_rotation")),
-        ("l_talocrural", "ZXY", ("dorsiflexion", "inversion", "internal_rotation")),
-        ("r_shoulder", "YXY", ("plane_of_elevation", "elevation", "axial_rotation")),
-        ("l_elbow", "ZXY", ("flexion", "carrying_angle", "pronation")),
-        ("r_radiocarpal", "ZXY", ("flexion", "ulnar_deviation", "rotation")),
-    ],
-)
-def test_sequences_are_those_of_the_recommendations(name, sequence, angles):
-    assert standard_angles(name)[:2] == (sequence, angles)
-
-
 def test_forearm_turned_past_the_half_turn_stays_in_its_range():
     elbow = replace(joint("r_elbow"), range={"pronation": (np.deg2rad(-6), np.deg2rad(182))})
     R = rotation_from_angles(elbow, {"flexion": 1.0, "pronation": np.deg2rad(181)}).as_matrix()

@@ -151,7 +151,7 @@ def _label(bare: str, angle: str) -> str:
 def _broken(
     time: np.ndarray, degrees: np.ndarray, half: np.ndarray | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
-    """The same without jumps of a turn, and with a hole where samples are missing or a turn can't be followed.
+    """The same without jumps of a turn, with a hole where samples lack or a turn can't be followed.
 
     Where an angle passes ±180° it goes on, so that the curve is whole; next to gimbal lock, where its band is
     wide, nobody knows which way it passed: the curve starts anew within ±180°.

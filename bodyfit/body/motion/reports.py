@@ -1,4 +1,4 @@
-"""The same joint told by other angles: a shoulder by flexion, abduction and rotation, away from ISB's pole."""
+"""The same joint told by other angles: a shoulder by flexion, abduction and rotation."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from ..chain import BodyModel
 from ..parts import Joint
 from .joint_angles import joint_angles, rotation_from_angles
 
-# part -> word -> intrinsic sequence, names, signs on the right side. ISB's Y-X-Y (Wu et al. 2005, 2.4.7) has its
-# pole where the arm hangs; three different axes have it where the second angle is ±90°, an arm level to the side
-# for "flexion", to the front for "abduction" (Senk & Cheze 2006, doi:10.1016/j.clinbiomech.2006.03.002, and
-# Phadke 2011, doi:10.1016/j.clinbiomech.2010.09.012, on which to take; from memory)
+# part -> word -> intrinsic sequence, names, signs on the right side. ISB's Y-X-Y (Wu et al. 2005, 2.4.7)
+# has its pole where the arm hangs; three different axes have it where the second angle is ±90°: an arm
+# level to the side for "flexion", to the front for "abduction". Which to take: Senk & Cheze 2006,
+# Phadke 2011 (from memory)
 REPORTS = {
     "shoulder": {
         "elevation": ("YXY", ("plane_of_elevation", "elevation", "axial_rotation"), (1, 1, 1)),
@@ -74,8 +74,8 @@ def told_by(joint: Joint, word: str) -> Joint:
         raise InputError(f"{where}: found {word!r}; {suggest(word, known)}")
     if (joint.sequence, joint.angles, joint.signs) != standard_angles(joint.name):
         raise InputError(
-            f"{where}: found sequence {joint.sequence!r} with angles of its own beside it; expected one of the "
-            "two: remove report, or sequence, angles and signs"
+            f"{where}: found sequence {joint.sequence!r} with angles of its own beside it; expected one "
+            "of the two: remove report, or sequence, angles and signs"
         )
     sequence, angles, signs = known[word]
     if sequence == joint.sequence:

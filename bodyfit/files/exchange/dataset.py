@@ -27,8 +27,8 @@ def dataset(handed: Handover) -> Any:
     Returns
     -------
     xarray.Dataset: `angle`, `angle_sd` (time, joint_angle), degree; `rotation` (time, segment,
-    quaternion); `position` (time, segment, axis), m; `heading_sd`, `inclination_sd` (time, segment), degree, and
-    `position_sd`, m, where they are known
+    quaternion); `position` (time, segment, axis), m; `heading_sd`, `inclination_sd` (time, segment), degree,
+    and `position_sd`, m, where they are known
 
     Raises
     ------

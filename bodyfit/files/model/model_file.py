@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from ...body.chain import BodyModel
-from ...body.parts import Segment
 from ...body.motion.reports import WORDS, with_reports
+from ...body.parts import Segment
 from ...body.plain_data import degrees, joint_data, segment_data
 from ...errors import InputError, suggest
 from ..plain.atomic_file import write_text

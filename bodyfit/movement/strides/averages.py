@@ -9,7 +9,7 @@ import numpy as np
 
 from ...core.cards import NONE
 
-# words -> column of strides.csv, factor, decimals; of falls and turns the size counts (decimals: by reasoning)
+# words -> column of strides.csv, factor, decimals (by reasoning); of falls and turns the size counts
 QUANTITIES = {
     "stride time, s": ("stride_time_s", 1, 2),
     "stride length, m": ("stride_length_m", 1, 2),
