@@ -14,7 +14,6 @@ from rich.console import Console
 from bodyfit.commands.terminal import streams
 from bodyfit.commands.terminal.bars import Bars
 from bodyfit.commands.terminal.given import FiniteRange, GivenPath
-from bodyfit.commands.terminal.one_line import one_line
 from bodyfit.commands.terminal.streams import flushed, refused, usable_streams
 from bodyfit.commands.terminal.table import (
     NONE,
@@ -25,6 +24,7 @@ from bodyfit.commands.terminal.table import (
     print_named,
     print_written,
 )
+from bodyfit.core.one_line import one_line
 
 
 def test_a_text_becomes_one_line_that_a_terminal_does_not_obey():

@@ -1,7 +1,7 @@
 """Normal gravity of WGS 84.
 
 NIMA TR8350.2, 3rd edition (2000), table 3.4: theoretical gravity at the equator, at the pole, and its mean
-over the ellipsoid (the mean from memory); printed to ten decimals. Free air: 0.3086 mGal/m, as in any handbook
+over the ellipsoid (the mean from memory); printed to ten decimals. Free air: 0.3086 mGal/m, as in any book
 of gravimetry (from memory), printed to four digits.
 """
 
