@@ -19,14 +19,14 @@ DRAWINGS = re.compile(r"study/pages/|study/report/|commands/terminal/|(^|[/_])(p
 STANDARD = r"ISO|IEC|IEEE|ISB|CGPM|CODATA|IERS|WGS ?84|WMM|TR8350|RFC|FIPS|BIDS|ANSUR|glTF|W3C|POSIX|C3D"
 AUTHOR_YEAR = r"[A-Z][\w’'-]+( and [A-Z]\w+| et al\.)? \(?(1[6-9]|20)\d\d\b"
 KINDS = {  # the first that fits counts
-    "tried": r"\btried: \S+",
+    "not tried": r"\bchosen; not tried\b|\bchosen, not tried\b",
+    "tried": r"\btried: as `?[A-Za-z_.]*[A-Z_]{3}|\btried: (?:.*\W)?on \w",
     "source": rf"doi:|PMC\d|\b({STANDARD})\b|{AUTHOR_YEAR}|data sheet",
     "by definition": r"\bby definition\b",
     "from memory": r"\bfrom memory\b",
     "common practice": r"\bcommon practice\b",
     "by reasoning": r"\bby reasoning\b",
     "as another": r"\bas `?[A-Za-z_.]*[A-Z_]{3}",
-    "not tried": r"\bchosen; not tried\b",
 }
 
 
@@ -99,4 +99,8 @@ def test_these_checks_see_what_they_look_for():
         ("G", None),
     ]
     assert kind_of("m/s², usual") is None
+    assert kind_of("m/s², tried: 3 to 12") is None, "on what?"
+    assert (
+        kind_of("tried: as CUTOFF_HZ") == "tried" and kind_of("chosen; not tried: on nobody") == "not tried"
+    )
     assert kind_of("as KEYFRAME_HZ of the smoother") == "as another"

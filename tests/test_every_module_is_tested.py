@@ -27,7 +27,7 @@ THROUGH = {
         f"estimator.initial.facing.{name}" for name in ("arm_prior", "cut", "field", "search")
     ),
     "estimator/test_bare_segments.py": ("estimator.problem.chain_prior", "fitting.usual_postures"),
-    "estimator/test_joint_geometry.py": ("estimator.problem.problem",),
+    "estimator/test_joint_geometry.py": ("estimator.problem.problem", "estimator.updates.mounting"),
     "core/test_workers.py": ("core.workers.processes",),
     "commands/test_last_resort.py": ("commands.last_resort",),
     "feet/test_foot_path.py": ("feet.weights",),

@@ -10,7 +10,7 @@ from .joint_centre import Ends, joint_forces
 # where bodies move: below, errors of accelerometers swamp it; above, averages hide it; chosen; not tried
 BAND_HZ = (0.7, 2.5)
 WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over; chosen; not tried
-YIELD_M = 0.09  # m, see `softness`; tried: in simulation (docs/method.md, section 10)
+YIELD_M = 0.09  # m, see `softness`; tried: on simulated captures (docs/method.md, 10)
 MISREAD = 0.005  # scale and cross-axis error of accelerometers as sold, a share: common practice
 
 

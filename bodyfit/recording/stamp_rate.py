@@ -7,7 +7,7 @@ import numpy as np
 from ..core.robust import SD_BY_MEDIAN, huber
 
 GAP = 2.5  # steps from which nobody counts what is missing; as GAP of recording/sampling.py
-ROUNDS = 4  # of reweighting; tried: rounded, dropped and jittering stamps settle in two
+ROUNDS = 4  # of reweighting; tried: two do on rounded, dropped and jittering stamps
 
 
 def usual_step(time: np.ndarray) -> float:

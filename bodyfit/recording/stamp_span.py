@@ -6,7 +6,7 @@ import numpy as np
 
 from ..errors import InputError
 
-MOST_EMPTY = 20.0  # span over samples × usual step; tried: real recordings and demos stay below 1.1
+MOST_EMPTY = 20.0  # span over samples × usual step; tried: below 1.1 on real recordings and demos
 SHORT_S = 600.0  # a span that short costs nothing, however empty (by reasoning)
 MOST_FRAMES = 50_000_000  # over 13 h at 1 kHz, beyond what fits into memory (by reasoning)
 

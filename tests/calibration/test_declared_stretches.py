@@ -13,7 +13,7 @@ from bodyfit.calibration.declared_stretches import stretch_findings
 from bodyfit.calibration.intake import examine
 from bodyfit.errors import InputError
 from bodyfit.estimator.problem.build import problem_of
-from bodyfit.estimator.updates.mounting import _inside
+from bodyfit.estimator.updates.joint_evidence import inside_of
 from bodyfit.recording.capture import Calibration
 from bodyfit.weights import Weights
 
@@ -57,5 +57,5 @@ def test_a_pose_outside_the_recording_is_refused(cello, start, end):
 
 def test_keyframes_of_another_time_never_stand_in():
     time = np.arange(10.0, 20.0, 0.1)
-    assert not _inside(time, 1.0, 3.0).any() and not _inside(time, 30.0, 40.0).any()
-    assert _inside(time, 12.02, 12.06).sum() == 1
+    assert not inside_of(time, 1.0, 3.0).any() and not inside_of(time, 30.0, 40.0).any()
+    assert inside_of(time, 12.02, 12.06).sum() == 1

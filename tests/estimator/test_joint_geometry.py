@@ -18,8 +18,9 @@ from bodyfit.simulation.simulate import simulate
 
 @pytest.fixture(scope="module")
 def solved():
-    """A chain of perfect units whose model knows no lengths, after a fit."""
-    made = simulate(swinging(12.0), None, SimulationSettings.perfect(), model=chain(known=False))
+    """A chain of perfect units that sit anyhow, whose model knows no lengths, after a fit."""
+    settings = SimulationSettings.perfect(mounting_spread=1.0)
+    made = simulate(swinging(12.0), None, settings, model=chain(known=False))
     _, found = estimated(made.capture)
     return made, found
 

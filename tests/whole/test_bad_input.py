@@ -854,7 +854,7 @@ def test_unknown_model_name_lists_the_names():
 
 def test_capture_written_where_a_file_stands(tmp_path):
     capture = read_capture(write_folder(tmp_path))
-    with pytest.raises(OutputError, match=r"setup.toml.*cannot be made: .*choose another folder"):
+    with pytest.raises(OutputError, match=r"setup.toml.*can't be made: .*choose another folder"):
         write_capture(capture, tmp_path / "setup.toml")
 
 

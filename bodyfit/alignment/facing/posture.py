@@ -20,7 +20,9 @@ from .usual import (
 )
 
 ALIKE_S = 0.5  # s, over which a joint's angles are alike (`Weights.angle_s`); by reasoning
-LOOKED_AT = 8  # keyframes of a piece; more show nothing new within a second or two (tried: 12)
+# keyframes of a piece; more show nothing new within a second or two; tried: 8 and 12 on six captures of
+# tests/benchmarks/facing_in_pieces.py: as much known
+LOOKED_AT = 8
 
 
 @dataclass(frozen=True, eq=False)

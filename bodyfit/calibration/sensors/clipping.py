@@ -27,7 +27,9 @@ FLAT_SAMPLES = 6
 ONE_RANGE = 0.9
 # steps of resolution by which a signal jumps on or off a flat top; a rounded peak creeps; chosen; not tried
 STEEP = 5.0
-REDRAWN_S = 0.25  # longest top that a cubic redraws; beyond it runs away (tried: up to 2 s)
+# s, longest top that a cubic redraws; tried: 0.1 to 2 on simulated swings clipped at 90 %: 0.1 leaves 0.91 of
+# the error, 0.25 and more 0.18
+REDRAWN_S = 0.25
 # share of clipped samples of an axis above which a sensor says nothing; by reasoning: its median is unknown
 SATURATED = 0.5
 

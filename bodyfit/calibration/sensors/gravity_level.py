@@ -13,10 +13,10 @@ from ...core.intervals import runs
 from ...recording.capture import Unit
 
 BLOCK_S = 2.0  # s over which the median is taken; a jump's free fall lasts under 1 s (from memory)
-# of g; the calmest of all blocks reads within; tried: real units read 0.55 to 1.02
+# of g; the calmest of all blocks reads within; tried: 0.55 to 1.02 on real units
 LOWEST, HIGHEST = 0.5, 2.0
-CALM = 1.0  # rad/s, median of a block; tried: what reads above 2 g in recorded runs turns with 3.4 to 7
-# of g; no motion of people keeps these for seconds; tried: blocks of real units read 0.55 to 4.3
+CALM = 1.0  # rad/s, median of a block; tried: 3.4 to 7 on recorded runs where they read above 2 g
+# of g; no motion of people keeps these for seconds; tried: 0.55 to 4.3 on real units
 FAR_LOW, FAR_HIGH = 0.3, 6.0
 LASTING = 3  # blocks in a row that far off, 6 s: a shake ends sooner (by reasoning)
 

@@ -18,7 +18,7 @@ MOST_WINDOWS = 40  # those with the largest turns count; more cost time and say 
 # loss between the best and the worst axes from which a window tells axes apart; chosen; not tried
 DECIDES = 0.3
 LEAST_WINDOWS = 3  # that tell axes apart; fewer: not decidable; chosen; not tried
-WRONG = 0.08  # mean loss above which axes as declared count as wrong; tried: the worst real unit loses 0.036
+WRONG = 0.08  # mean loss above which axes as declared count as wrong; tried: at most 0.036 on real units
 # share of that loss that other axes must stay below; also what tells two candidates apart; chosen; not
 # tried
 BETTER = 0.5

@@ -13,7 +13,7 @@ from ...core.intervals import runs
 from ...recording.capture import Unit
 
 STUCK_S = 1.0  # s; tried: real sensors repeat a reading for up to 0.09 s, but where the whole device does
-LONG_S = 5.0  # s at rest; tried: no real recording or demo repeats one so long while the other flickers
+LONG_S = 5.0  # s at rest; tried: on real recordings and demos none repeats so long while the other flickers
 MOVES = {"accelerometer": 1.0, "gyroscope": 0.2}  # m/s², rad/s: spread far above noise at rest (by reasoning)
 MOSTLY = 0.5  # share of stuck samples above which the sensor is left out (by reasoning)
 PAIRS = (("accelerometer", "gyroscope"), ("gyroscope", "accelerometer"))

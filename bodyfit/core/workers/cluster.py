@@ -13,7 +13,7 @@ from ...errors import InputError, OutputError
 from ...version import __version__
 from .work import RETRIES, Died, Pool, Told, Work, on_one_thread, seldom
 
-CONNECT_S = 20  # s to wait for a scheduler to answer; tried: a local one answers in 0.1 s
+CONNECT_S = 20  # s to wait for a scheduler to answer; tried: 0.1 s on a local one
 LOOK_S = 5  # s of silence after which it is asked whether there still are workers; chosen; not tried
 PATIENCE_S = 120  # s without any worker after which a cluster is given up; chosen; not tried
 TOPIC = "bodyfit-progress"

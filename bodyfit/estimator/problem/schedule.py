@@ -22,7 +22,7 @@ class Schedule:
     """
 
     usual: int = 7  # chains, knees and demos have converged; tried: on those of docs/validation.md
-    most: int = 25  # tried: a deep squat in pieces takes 15
+    most: int = 25  # tried: on a deep squat in pieces it takes 15
     converged: float = 5e-4  # 0.03°, by reasoning: below any standard deviation
     first_looks: int = 2  # chosen; not tried
     hinges_from: int = 3  # by then rotations are about right; chosen; not tried

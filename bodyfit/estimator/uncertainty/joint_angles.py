@@ -17,8 +17,8 @@ from ..updates.joint_geometry import prior_of_levers
 from .lever_arms import capture_softness
 
 PUSHED_S = 1.0  # s over which the load on soft tissue is taken together
-# share of a joint's disagreement that counts as one constant turn; tried: in simulation (docs/method.md,
-# section 10)
+# share of a joint's disagreement that counts as one constant turn; tried: on simulated captures
+# (docs/method.md, section 10)
 SYSTEMATIC = 0.5
 
 

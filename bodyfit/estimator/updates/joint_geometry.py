@@ -19,7 +19,8 @@ from ..problem.problem import DETERMINED, Problem
 from ..problem.schedule import SCHEDULE
 from ..problem.tie import Tie, angles_of
 from ..problem.unknowns import Body, State
-from .mounting import HINGE_PLAY, calibrated
+from .joint_evidence import HINGE_PLAY
+from .mounting import calibrated
 
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
 AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off; common practice

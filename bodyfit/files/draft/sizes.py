@@ -8,7 +8,7 @@ from scipy.ndimage import uniform_filter1d
 from ...core.robust import SD_BY_MEDIAN, huber
 from ..capture.sensor_samples import SENSOR_UNITS, STANDARD_GRAVITY
 
-NEAR = 1.35  # factor by which a median length may be off gravity; walking stays within 1.1 (tried: demos)
+NEAR = 1.35  # factor by which a median length may be off gravity; walking stays within 1.1 (tried: on demos)
 # between 980.665 cm/s² and 1000 mg; a scale off by over 1 % is taken for the other; by reasoning
 CENTIMETRES_BELOW = 990.0
 # T, the Earth's field of 22 to 67 µT (World Magnetic Model, WMM), disturbed by a third
@@ -16,7 +16,7 @@ FIELD_T = (15e-6, 80e-6)
 # s, over which signals are averaged; tried: 0.1, 0.25, 0.5 on 19 tables of known unit, 0.5 tells most of them
 SMOOTHED_S = 0.5
 QUIET = 0.1  # share of gravity by which a force may differ and still count as gravity; chosen; not tried
-# correlation from which gravity is seen to turn; tried: it tells 9 of those 19, none wrongly, no walking foot
+# correlation from which gravity is seen to turn; tried: on those 19 it tells nine, none wrongly
 ALIKE = 0.4
 TURN_NEAR = 3.0  # factor by which turning may be off; tried: 0.7 to 2.7 on these nine
 ROUNDS = 10  # of reweighting; chosen; not tried

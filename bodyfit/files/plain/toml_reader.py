@@ -18,7 +18,7 @@ from .readable import check_readable
 
 LARGEST, SMALLEST = 1e12, 1e-12  # size of a number: beyond both no key of ours has a use (by reasoning)
 MOST_BYTES = 2_000_000  # of a TOML file: 15 units and a whole body take 20 kB; by reasoning
-MOST_PARTS = 100  # of a dotted key; tomllib takes time with their square (tried: 900 000 took minutes)
+MOST_PARTS = 100  # of a dotted key; tomllib takes time with their square (tried: minutes on 900 000)
 LONGEST_NAME = 100  # characters; file names end at 255 bytes, columns add endings (by reasoning)
 YEARS = (1900, 2100)  # of a moment; no worn unit is older; by reasoning
 

@@ -15,7 +15,7 @@ import numpy as np
 
 TAPS = 9  # of a kernel: Dempster 2021, doi:10.1145/3447548.3467231 (from memory)
 KERNELS = tuple(itertools.combinations(range(TAPS), 3))  # as TAPS
-# Of each kernel and dilation; dilations (tried: 2 and 4 biases, five folds of UWave's training half: 0.90
+# Of each kernel and dilation; dilations (tried: 2 and 4 biases on five folds of UWave's training half: 0.90
 # and 0.92 named rightly)
 BIASES, DILATIONS = 4, 16
 SEEN = 24  # pieces of which biases are quantiles (chosen; not tried)

@@ -21,19 +21,21 @@ from .stream import Stream
 from .warping import spread
 
 BAND_HZ = (0.08, 3.0)  # of what moves (tried: a few, on reps_wrist_watch and reps_barbell_wrist)
-PERIOD_S = (0.7, 8.0)  # shortest and longest repetition looked for (tried: a few, same)
-PEAKS, PEAK_SHARE = 3, 0.3  # periods tried; height of their peaks against the highest (tried: a few, same)
-TRIES = 5  # stretches tried as templates of each period (tried: a few, same)
-LENGTHS = (0.75, 1.35)  # of a stretch, in periods (tried: a few, same)
-NEARLY = 0.85  # share of the best explanation from which a shorter period is preferred (tried: a few, same)
-PAD_S = 0.6  # s of stillness put before and after (tried: a few, same)
-LIVELY = 0.2  # a template moves at least that share of the mean (tried: a few, same)
+PERIOD_S = (0.7, 8.0)  # shortest and longest repetition looked for (tried: as BAND_HZ)
+PEAKS, PEAK_SHARE = 3, 0.3  # periods tried; height of their peaks against the highest (tried: as BAND_HZ)
+TRIES = 5  # stretches tried as templates of each period (tried: as BAND_HZ)
+LENGTHS = (0.75, 1.35)  # of a stretch, in periods (tried: as BAND_HZ)
+NEARLY = 0.85  # share of the best explanation from which a shorter period is preferred (tried: as BAND_HZ)
+PAD_S = 0.6  # s of stillness put before and after (tried: as BAND_HZ)
+LIVELY = 0.2  # a template moves at least that share of the mean (tried: as BAND_HZ)
 STILL, CUT = (
     0.15,
     0.3,
-)  # of the median repetition's movement: rest; what an uncounted one has at least (tried: a few, same)
-MISSED = 4.0  # repetitions in a row that may be missed; more is something else (tried: 2.5 to none, same)
-# Explained share below which a count is not sure (tried: 0.2 to 0.55, reps_wrist_watch and barbell: those
+)  # of the median repetition's movement: rest; what an uncounted one has at least (tried: as BAND_HZ)
+MISSED = (
+    4.0  # repetitions in a row that may be missed; more is something else (tried: 2.5 to none, on the same)
+)
+# Explained share below which a count is not sure (tried: 0.2 to 0.55, on reps_wrist_watch and barbell: those
 # above are within one of the plan in 95 %, and 3 of the 5 barbell sets counted wrongly lie below)
 SURE_SHARE = 0.5
 

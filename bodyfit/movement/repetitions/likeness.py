@@ -10,7 +10,7 @@ from .choice import Match
 from .search import Movement, at_positions
 from .warping import aligned
 
-# Logistic in the distance, tried: a fit to open sessions of reps_physio_5units, finds among its own
+# Logistic in the distance, tried: on open sessions of reps_physio_5units, finds among its own
 # repetitions against what the seven other exercises hold, weighted alike; not checked against marks in time
 HALF, WIDTH = 0.42, 0.098
 OUTLIER = 3.5  # modified z-score: Iglewicz & Hoaglin 1993, How to detect and handle outliers (from memory)

@@ -12,7 +12,7 @@ from .convolutions import Convolutions, drawn
 from .search import stretched
 from .warping import aligned, spread
 
-# Examples of every class from which convolutions are learnt (tried: 8 of BasicMotions, where they name all
+# Examples of every class from which convolutions are learnt (tried: on 8 of BasicMotions, where they name all
 # of the pieces left out and the nearest example 0.95)
 MANY = 8
 SOFTEN = 0.05  # added to each feature's SD: one that hardly varies says little (chosen; not tried)

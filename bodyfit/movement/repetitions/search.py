@@ -13,12 +13,12 @@ from .warping import aligned, spread, subsequences
 # Limit of the distance: true ones have 0.14 (median), 0.54 (99 %); the best of anything else in the same
 # stream 0.65 (1 %) (tried: 0.4 to 0.8 and limits learnt from examples, on reps_physio_5units)
 LIMIT = 0.6
-SURE = 0.5  # distance of matches that templates are made of (tried: 0.4 to 0.7; same recordings)
-# Lengths of copies of the middle example (tried: none, faster ones, slower ones; same recordings: of three
+SURE = 0.5  # distance of matches that templates are made of (tried: 0.4 to 0.7, on the same)
+# Lengths of copies of the middle example (tried: none, faster ones, slower ones, on the same: of three
 # examples at one tempo, 1 in 8 sessions was counted within one without copies, 15 in 16 with them)
 TEMPOS = (2.5, 1.6, 0.6, 0.4)
 NEAR = 1.25  # ratio of lengths within which an example makes a copy needless (by reasoning: half a step)
-ROUNDS = 3  # of refinement (tried: 0 to 3; same recordings)
+ROUNDS = 3  # of refinement (tried: 0 to 3, on the same)
 FEWEST = 3  # matches from which anything is learnt (by reasoning: two may be the same mistake)
 
 

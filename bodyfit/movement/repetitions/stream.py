@@ -13,8 +13,8 @@ from ...fitting.result import Fit
 from ...recording.capture import Capture
 from ...recording.resampling import common_signals
 
-SEARCH_HZ = 25.0  # samples a second that are compared (tried: 12.5, 25; reps_physio_5units)
-CUTOFF_HZ = 4.0  # low-pass; limbs' voluntary movements lie below (tried: 3 to 8, reps_physio_5units)
+SEARCH_HZ = 25.0  # samples a second that are compared (tried: 12.5, 25, on reps_physio_5units)
+CUTOFF_HZ = 4.0  # low-pass; limbs' voluntary movements lie below (tried: 3 to 8, on reps_physio_5units)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,8 +16,8 @@ from .choice import Match
 from .search import FEWEST, LIMIT, Movement, Template, at_positions, refined, search
 from .warping import aligned
 
-BEST = 12  # matches of a movement that tell the turn (tried: 6 to 24, reps_physio_5units turned at random)
-LOOSE = 0.8  # limit of the distance while placements or persons differ (tried: 0.7 to 0.9; same)
+BEST = 12  # matches of a movement that tell the turn (tried: 6 to 24, on reps_physio_5units turned anyhow)
+LOOSE = 0.8  # limit of the distance while placements or persons differ (tried: 0.7 to 0.9, on the same)
 LOOSER = 0.85  # the same where vectors are taken as they are (tried: as LOOSE)
 LEARNT = 0.7  # limit while templates become what is found (tried: as LOOSE)
 

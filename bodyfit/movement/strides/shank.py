@@ -18,7 +18,7 @@ REACH_S = 0.5  # s about a swing's peak in which its foot leaves and strikes (by
 # shares of the backward turn after and before a swing at which the foot strikes and leaves; tried: 0, 0.25,
 # 0.5, 0.75, 1 on calves' rates from optical markers of three walkers (foot_optical)
 STRUCK, LEFT = 0.25, 0.75
-SD_S = 0.02  # s; tried: 4 and 10 ms against the middle of two optical methods there, doubled for soft tissue
+SD_S = 0.02  # s; tried: on these 4 and 10 ms against the middle of two optical methods, doubled
 
 
 def calf_swings(samples: FootSamples) -> Swings:

@@ -14,17 +14,17 @@ from ..activities.unit.waves import autocorrelation, highest_peak, windows
 
 HALF_S = 2.0  # s; as HALF_S of activities/unit/walking_frame.py
 RHYTHM_S = 0.27, 1.6  # s, from a runner's step to a slow walker's stride (from memory)
-# of the rhythm's correlation, above which its half is a whole rhythm, too: two strides (tried: pocket_phone's
-# joggers 0.8 to 0.9, walkers' strides under 0.3)
+# of the rhythm's correlation, above which its half is a whole rhythm, too: two strides (tried: on
+# activity_pocket_phone joggers have 0.8 to 0.9, walkers' strides under 0.3)
 SAME = 0.6
 HALVINGS = 2  # from two strides, the longest rhythm of a runner, to a step (by reasoning)
 QUARTERS = (0.25, 0.5, 0.75)  # of a lag, by definition
 LEAST_REGULAR = 0.4  # autocorrelation of one step or one stride; tried: 0.3 to 0.5 on steps_phone
 SWAY = 0.6  # m/s², standard deviation of the vertical acceleration; as SWAY of walking_frame.py
-SHARPNESS = 1.6  # the filter's width is the step's over 2 π times this; tried: steps_phone
-LEAST_HEIGHT = 0.2  # of the 90th percentile of a bout, that a step's peak reaches; tried: steps_phone
-CLOSEST = 0.55  # of a step, from one to the next; tried: steps_phone
-SD_S = 0.1  # s; tried: steps_phone, whose own times are no better
+SHARPNESS = 1.6  # the filter's width is the step's over 2 π times this; tried: on steps_phone
+LEAST_HEIGHT = 0.2  # of the 90th percentile of a bout, that a step's peak reaches; tried: on steps_phone
+CLOSEST = 0.55  # of a step, from one to the next; tried: on steps_phone
+SD_S = 0.1  # s; tried: on steps_phone, whose own times are no better
 
 
 def step_times(unit: Unit) -> list[np.ndarray]:

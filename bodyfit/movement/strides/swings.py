@@ -12,12 +12,12 @@ from .foot_motion import FootMotion
 SMOOTH_S = 0.01  # s, of the pitch rate; tried: 5 to 20 ms on open walks with events
 # shares of a swing's top speed between which the foot strikes; tried: best of 8 on open walks
 LANDING = (0.5, 0.2)
-STRIKE = 0.57  # of the time between them, at which it does; tried: median of open walks
+STRIKE = 0.57  # of the time between them, at which it does; tried: median on open walks
 LEAVING = 0.3  # share of the ball's top speed at which the toe leaves; tried: best of 8 on open walks
 # shares of the fastest roll-off and slap at toe off and heel strike; tried: best of 6 and 8 on open walks
 RISEN, FALLEN = 0.75, 0.5
 LEAST_PITCH = 1.0  # rad/s below which there is no roll-off or slap to time by (tried: 1 on open walks)
-NEAR = 0.25  # of the swing's duration, by which both ways of timing may differ (tried: 0.05, 0.07, 0.1 s)
+NEAR = 0.25  # of the swing's duration, by which both ways of timing may differ (tried: on open walks)
 # m/s, of the ball when the foot is flat (as optical references of open walks define it); by definition of
 # those
 FLAT_M_S = 0.25
@@ -27,10 +27,10 @@ LIFTED = np.radians(
 # m/s, top speed of a foot below which it turns on the spot or fidgets: 0.1 m in 0.4 s (by reasoning;
 # tried: on open walks with turns)
 LEAST_TOP = 0.5
-# standard deviations in s; tried: spread against hand-checked events of open walks; mid-swing and foot
+# standard deviations in s; tried: spread on hand-checked events of open walks; mid-swing and foot
 # flat, optical
 SD = {"heel_off": 0.04, "toe_off": 0.01, "mid_swing": 0.01, "heel_strike": 0.011, "foot_flat": 0.011}
-# s, of toe off and heel strike that only the speed told; tried: turns and shuffles of open walks
+# s, of toe off and heel strike that only the speed told; tried: on turns and shuffles of open walks
 SD_BY_SPEED = 0.02
 EVENTS = ("heel_off", "toe_off", "mid_swing", "heel_strike", "foot_flat")
 

@@ -12,7 +12,7 @@ from .swings import EVENTS, Swings
 
 LONGEST_S = 3.0  # s of a stride, beyond which the walker stood in between (by reasoning: 0.2 m/s over 0.6 m)
 TOE_AHEAD_M = 0.03  # m, from ball to the lowest point of the toe; tried: best of 4 on open optical walks
-CLEAR_UNTIL = 0.85  # share of the swing after which toes only come down (tried: open optical walks)
+CLEAR_UNTIL = 0.85  # share of the swing after which toes only come down (tried: on open optical walks)
 
 
 def events_of(motion: FootMotion, found: Swings) -> list[Event]:

@@ -39,7 +39,7 @@ from .systematic_errors import (
     variances,
 )
 
-# m/s², what sampling at 100 Hz leaves between perfect units; tried: simulated, medians of 0.002 to 0.015
+# m/s², what sampling at 100 Hz leaves between perfect units; tried: on simulated ones, 0.002 to 0.015
 JOINT = 0.01
 INTEGRATED = 0.02  # m/s²/√Hz, likewise of what is integrated into velocity; chosen; not tried
 NO_UNIT = 1e-4  # rad, "mounting" of a segment that carries none; by reasoning: as good as none

@@ -88,7 +88,7 @@ DEPTH = Limit(
     "over the chain of segments between the two",
 )
 UNDER = Limit(50.0, "50 mm below the standing foot before and after (common practice)")
-SLIDE = Limit(0.1, "0.1 m in one stance, tried: four times the most in a fit of simulated stairs")
+SLIDE = Limit(0.1, "0.1 m in one stance, four times the most (tried: on a fit of simulated stairs)")
 FLOAT = Limit(50.0, "50 mm in one stance: more than a sole yields (common practice)")
 # --- forces ---------------------------------------------------------------------------------------------
 TORQUE = {  # N·m per kg of body mass

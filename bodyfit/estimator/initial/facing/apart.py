@@ -14,9 +14,8 @@ from ...problem.problem import Problem
 
 # rad, of a heading by the accelerations of the pose's stretch; by reasoning: two pieces at least
 TIED = np.radians(8.0)
-WATCHED_S = (
-    10.0  # s of that stretch, for units that no such joint ties: a solver can tell by then (tried: no)
-)
+# s of that stretch, for units that no such joint ties: a solver can tell by then; chosen; not tried
+WATCHED_S = 10.0
 
 
 def tied(pieces: Pieces, pull: np.ndarray) -> bool:

@@ -18,7 +18,8 @@ SPEED = 1.0  # m/s, by which a unit's speed may differ between both ends of a st
 # s, the same for each m/s² of its acceleration (root mean square); tried: on 1470 stretches of recorded human
 # motion with simulated units, where it is 2.3 and 3.8 m/s at 6 and 12 m/s², much the same on all segments
 PER_FORCE = 0.35
-LARGEST_TILT = np.radians(45.0)  # of a filter that starts from an accelerometer in motion; tried: the same
+# of a filter that starts from an accelerometer in motion; tried: on the same stretches as `PER_FORCE`
+LARGEST_TILT = np.radians(45.0)
 SHORTEST = 3  # keyframes; a shorter stretch says nothing; chosen; not tried
 
 

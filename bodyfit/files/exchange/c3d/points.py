@@ -14,7 +14,7 @@ from ....body.parts import Joint
 from ..handover import Handover
 
 MM = 1000.0  # in a metre; by definition
-ARROW_MM = 100.0  # tried: 32-bit floats hold a place 10 m off to 0.001 mm, an arrow's direction to 0.001°
+ARROW_MM = 100.0  # by reasoning: 32-bit floats hold a place 10 m off to 0.001 mm, an arrow to 0.001°
 
 
 @dataclass(frozen=True, eq=False)

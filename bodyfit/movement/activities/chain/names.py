@@ -12,7 +12,7 @@ CHANGES = (
 OTHER, UNKNOWN = "other", "unknown"  # other: trained movements that have no name here, such as bending
 ORDER = (*STILL, *MOVING, *CHANGES, OTHER, UNKNOWN)
 
-# s; tried: the open halves of activity_waist_phone and activity_waist_young_old, people left out in turn
+# s; tried: on the open halves of activity_waist_phone and activity_waist_young_old, people left out in turn
 LEAST_S = dict(
     standing=1.0, sitting=1.0, lying=2.5, walking=1.5, stairs_up=1.5, stairs_down=1.5, running=1.0,
     stand_to_sit=1.0, sit_to_stand=1.0, sit_to_lie=1.5, lie_to_sit=1.5, stand_to_lie=2.0, lie_to_stand=2.0,

@@ -11,7 +11,7 @@ from ....core.intervals import runs
 from .names import OTHER, UNKNOWN
 from .semi_markov import Chain
 
-LEAST_SURE = 0.6  # tried: activity_waist_phone; less probable windows are wrong in every other case
+LEAST_SURE = 0.6  # tried: on activity_waist_phone; less probable windows are wrong in every other case
 BOUNDARY_S = 1.5  # s; by reasoning: where one activity becomes another nobody can say which it is
 DRAWS = 100  # by reasoning: the standard deviation of a share is known to 7 % (1 / sqrt(2 n))
 

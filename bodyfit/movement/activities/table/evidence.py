@@ -12,14 +12,14 @@ from ..unit.features import HOP_S, Features
 from .table import FLOOR, ActivityTable, WearerPrior
 from .wearer import LOWEST, Ways, adapted_ways, centred_ways, expected_ways
 
-TEMPER = 0.15  # tried: activity_waist_phone; windows overlap, so each counts for a part
-TEMPER_POSTURE = 0.02  # tried: activity_waist_phone; its errors on sitting last as long as it
-TEMPER_WAYS = {"gait": 0.15, "posture": 0.1}  # tried: activity_waist_phone; the wearer's own ways
+TEMPER = 0.15  # tried: on activity_waist_phone; windows overlap, so each counts for a part
+TEMPER_POSTURE = 0.02  # tried: on activity_waist_phone; its errors on sitting last as long as it
+TEMPER_WAYS = {"gait": 0.15, "posture": 0.1}  # tried: on activity_waist_phone; the wearer's own ways
 STILL_SWAY, SWAY_WIDTH, MOST_AGAINST = (
     0.45,
     0.15,
     2.0,
-)  # m/s², who walks moves up and down; tried: activity_waist_phone
+)  # m/s², who walks moves up and down; tried: on activity_waist_phone
 UPRIGHT_LEAST, LYING_MOST, TILT_WIDTH = (
     0.45,
     0.60,
@@ -29,10 +29,10 @@ FAR, FAR_LEAST, FAR_MOST = (
     1.2,
     -1.5,
     3.0,
-)  # distance where the unknown becomes likely; tried: activity_waist_phone
+)  # distance where the unknown becomes likely; tried: on activity_waist_phone
 STAYS = 0.97  # by reasoning: walking or stairs last some eight seconds, windows come every 0.25 s
-ROUNDS = 8  # of adapting to gait; settled within six; tried: activity_waist_phone
-POSTURE_ROUNDS = 2  # by the whole chain; a third changes little; tried: activity_waist_phone
+ROUNDS = 8  # of adapting to gait; settled within six; tried: on activity_waist_phone
+POSTURE_ROUNDS = 2  # by the whole chain; a third changes little; tried: on activity_waist_phone
 
 
 @dataclass(frozen=True, eq=False)

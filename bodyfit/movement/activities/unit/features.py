@@ -13,9 +13,9 @@ from .upright import directions, low_passed
 from .waves import autocorrelation, highest_peak, windows
 
 HOP_S = 0.24  # s, whole samples; common practice for what lasts seconds
-QUARTER, HALF, LONG, RISE = (int(s * FREQUENCY) for s in (0.5, 1.28, 2.0, 1.6))  # tried: as the cutoffs
+QUARTER, HALF, LONG, RISE = (int(s * FREQUENCY) for s in (0.5, 1.28, 2.0, 1.6))  # tried: as POSTURE_CUTOFF
 LOOKS_AHEAD_S = 2.0  # s, by definition half of the longest window
-# Hz; tried: activity_waist_phone, people left out
+# Hz; tried: on activity_waist_phone, people left out
 POSTURE_CUTOFF, PUSH_CUTOFF, RISE_CUTOFF, PITCH_CUTOFF = 1.5, 1.5, 3.0, 1.0
 QUIET = 0.03  # m/s²: a floor under logarithms, by reasoning about what sensors' noise makes
 QUIET_RATE = 0.01  # rad/s: the same of gyroscopes, by reasoning

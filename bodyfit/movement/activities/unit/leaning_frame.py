@@ -8,7 +8,7 @@ from .samples import FREQUENCY
 from .upright import directions, low_passed
 from .walking_frame import frame_of
 
-CUTOFF = 1.5  # Hz; tried: chairs and bends of activity_waist_young_old
+CUTOFF = 1.5  # Hz; tried: on chairs and bends of activity_waist_young_old
 BRIEF_S = 1.0  # s, tried: 1, 1.5, 2, 3 on the same; longer leans are postures
 FAR, FARTHEST = (
     np.radians(50),

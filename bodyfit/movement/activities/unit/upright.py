@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from .samples import FREQUENCY
 
 CARRIED_CUTOFF = 0.12  # Hz; tried: on activity_waist_phone, in the frame that the gyroscope carries
-ALONE_CUTOFF = 0.4  # Hz; tried: the same, accelerometer alone
+ALONE_CUTOFF = 0.4  # Hz; tried: on the same, accelerometer alone
 RIDGE = 0.003  # share of a sample that speaks for no bias at all; tried: on activity_pocket_phone
 
 

@@ -8,7 +8,7 @@ from .samples import FREQUENCY
 from .upright import directions
 from .waves import autocorrelation, highest_peak, windows
 
-HALF_S = 2.0  # s; tried: activity_waist_phone, activity_pocket_phone, activity_waist_young_old
+HALF_S = 2.0  # s; tried: on activity_waist_phone, activity_pocket_phone, activity_waist_young_old
 STEP_S, STRIDE_S = (0.4, 0.8), (0.84, 1.5)  # s; tried: as HALF_S
 LEAST_REGULAR = 0.5  # tried: as HALF_S
 SWAY = (0.6, 5.0)  # m/s², standard deviation of the vertical acceleration; tried: as HALF_S
