@@ -2,7 +2,8 @@
 
     python docs/make_validation.py
 
-Reads the recordings in ../shared/data, beside the checkout. Takes some twenty minutes on one core, most of them for 39 simulated motions.
+Reads the recordings in ../shared/data, beside the checkout. Takes some twenty minutes on one core, most of
+them for 39 simulated motions.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
-"""What a batch costs beside one fit after the other, and what two processes gain: forty captures, three broken.
+"""What a batch costs beside plain calls, and what two processes gain: forty captures, three of them broken.
 
     python tests/benchmarks/batch_of_forty.py [--count 40] [--seconds 12]
 
-Each capture is a simulated right arm; three of them lack a table. All are fitted, reviewed and reported one after
-the other by plain calls, then by a batch of one process, then by one of two, wall time each. The figures mean
-something on a machine with two idle cores only.
+Each capture is a simulated right arm; three of them lack a table. All are fitted, reviewed and reported one
+after the other by plain calls, then by a batch of one process, then by one of two, wall time each. The
+figures mean something on a machine with two idle cores only.
 """
 
 from __future__ import annotations
@@ -81,10 +81,8 @@ def main() -> None:
         for jobs in (1, 2):
             seconds, rows = timed(lambda jobs=jobs: batch(captures, folder / f"jobs{jobs}", jobs=jobs))
             states = Counter(row.state for row in rows)
-            print(
-                f"batch of {jobs}   {seconds:6.1f} s, {dict(states)}, {plain / seconds:.2f} times plain calls",
-                flush=True,
-            )
+            gain = plain / seconds
+            print(f"batch of {jobs}   {seconds:6.1f} s, {dict(states)}, {gain:.2f} times", flush=True)
 
 
 if __name__ == "__main__":
