@@ -46,6 +46,7 @@ if TYPE_CHECKING:
     from .movement.repetitions.naming import known_movements as known_movements
     from .movement.repetitions.result import Repetition as Repetition
     from .movement.repetitions.result import Repetitions as Repetitions
+    from .movement.strides.path_plot import plot_path as plot_path
     from .movement.strides.result import Event as Event
     from .movement.strides.result import FootTrack as FootTrack
     from .movement.strides.result import Stride as Stride
@@ -180,6 +181,7 @@ _HOMES = {
     "known_movements": ".movement.repetitions.naming",
     "plan": ".study.planning.plan",
     "plot_cycles": ".movement.cycles.plots",
+    "plot_path": ".movement.strides.path_plot",
     "read_capture": ".files.capture.folder",
     "read_fit": ".fitting.result",
     "read_grade": ".simulation.grades",
@@ -274,6 +276,7 @@ __all__ = [
     "known_movements",
     "plan",
     "plot_cycles",
+    "plot_path",
     "read_capture",
     "read_fit",
     "read_grade",

@@ -50,11 +50,15 @@ class RootPath:
     place : (K, 3) m, from where it starts
     sd_time : (n,) s, instants from the first on
     sd : (n, 3) m, standard deviation of the place there, against the first keyframe
+    stride_sd : m, of a stride's length, median over those of the feet; NaN: no stride
+    belt_speed : m/s, of a treadmill, whose way is not in the path; None: over ground
     """
 
     place: np.ndarray
     sd_time: np.ndarray
     sd: np.ndarray
+    stride_sd: float = float("nan")
+    belt_speed: float | None = None
 
 
 def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:

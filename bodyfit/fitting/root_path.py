@@ -14,7 +14,7 @@ from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_ro
 from ..core.cubic_spline import CubicSpline
 from ..feet.root_path import Limb, RootPath, root_path
 from ..feet.samples import FootSamples, foot_samples
-from ..feet.smoother import FootPath, LimbStart, foot_path
+from ..feet.smoother import FootPath, LimbStart, foot_path, lengths
 from ..feet.weights import PathWeights
 from ..recording.capture import Capture, Unit
 from ..results.summary import RootPathFigures
@@ -26,6 +26,9 @@ LONGEST_PAUSE_S = 0.5  # s without any frame, over which no foot can be followed
 STEP_S = (
     0.5  # s, over which the foot that stands is believed more than the feet's paths (by reasoning: a step)
 )
+BELT_S = 2.0  # s, standard deviation of the average that is the belt's: two strides (by reasoning)
+SLOWEST_BELT = 0.2  # m/s, below which nobody walks on it (by reasoning)
+LEG_SD = 0.015  # m, by which the body's foot is off its own path at a stride's ends; tried: simulated stairs
 KEY_S = 0.02  # s from keyframe to keyframe of the root's path (as PER_KEY of the feet's)
 STEP_M = 0.3  # m from stance to stance of a foot that walks (by reasoning: half a stride of a slow walker)
 FLIES = (
@@ -63,7 +66,10 @@ def with_path(
     path = root_path(time, [_limb(poses, foot, found, time) for foot, found in paths.items()])
     still = dataclasses.replace(poses, root_position=None)
     far = CubicSpline(time, path.place)(np.clip(poses.time, time[0], time[-1]))
-    moved = _standing(still, paths, far)
+    moved, belt = _standing(still, paths, far), None
+    if capture.ground == "treadmill":
+        moved, belt = _staying(poses.time, moved)
+    path = dataclasses.replace(path, stride_sd=_stride_sd(list(paths.values())), belt_speed=belt)
     moved = moved - moved[0]
     moved[:, 1] -= soles(still)[0, :, 1].min()
     return dataclasses.replace(poses, root_position=moved), path
@@ -95,6 +101,32 @@ def _standing(poses: PoseSequence, paths: dict[str, FootPath], far: np.ndarray) 
     np.cumsum(steps * (moved[1:] + moved[:-1]) / 2, axis=0, out=near[1:])  # by the trapezoidal rule
     q = near - far
     return far + q - gaussian_filter1d(q, STEP_S / step, axis=0, mode="nearest")
+
+
+def _staying(time: np.ndarray, moved: np.ndarray) -> tuple[np.ndarray, float | None]:
+    """(T, 3) m, a root path without the way of a treadmill's belt, and the belt's speed, m/s.
+
+    Over some strides the walker keeps to the belt's place: the Gaussian average of the horizontal way is the
+    belt's. Its speed is the median while it is near its top: over four fifths of it.
+    """
+    step = float(np.median(np.diff(time)))
+    reach = min(round(3 * BELT_S / step), len(moved) - 1)
+    longer = np.pad(moved, ((reach, reach), (0, 0)), "reflect", reflect_type="odd")  # goes on at both ends
+    belt = gaussian_filter1d(longer, BELT_S / step, axis=0)[reach : reach + len(moved)] * [1.0, 0.0, 1.0]
+    speed = np.linalg.norm(np.gradient(belt, time, axis=0), axis=1)
+    top = float(np.percentile(speed, 90))
+    return moved - belt, float(np.median(speed[speed > 0.8 * top])) if top > SLOWEST_BELT else None
+
+
+def _stride_sd(paths: list[FootPath]) -> float:
+    """Median standard deviation, m, of the lengths of strides of all worn feet."""
+    sds = []
+    for path in paths:
+        middle = np.array([(a + b) // 2 for a, b in path.stances])
+        length, sd = lengths(path, path.time[middle[:-1]], path.time[middle[1:]])
+        sds.append(sd[length > STEP_M])
+    every = np.concatenate(sds)
+    return float(np.median(np.hypot(every, LEG_SD))) if len(every) else float("nan")
 
 
 def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> dict[str, Unit]:
@@ -178,4 +210,6 @@ def path_account(path: RootPath) -> RootPathFigures:
         time_s=tuple(path.sd_time.round(3).tolist()),
         horizontal_sd_m=exact(across.round(4)),
         height_sd_m=exact(path.sd[:, 1].round(4)),
+        stride_length_sd_m=None if np.isnan(path.stride_sd) else round(path.stride_sd, 4),
+        belt_speed_m_s=None if path.belt_speed is None else round(path.belt_speed, 4),
     )

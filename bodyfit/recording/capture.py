@@ -26,6 +26,9 @@ SENSORS = ("accelerometer", "gyroscope", "magnetometer", "orientation")
 LEAST_SEEN_S = 0.25  # s of a declared stretch that must have been recorded: two keyframes; by reasoning
 
 
+GROUNDS = ("floor", "treadmill")  # what the wearer walked on, by definition
+
+
 @dataclass(frozen=True)
 class Place:
     """Where the capture was made: decides local gravity and the Earth's field."""
@@ -147,6 +150,7 @@ class Capture(Shown):
     calibrations : intervals with a known meaning
     notes : what a reader repaired on the way in
     trials : recordings that it is joined from, in the order of time; empty: it is one
+    ground : "floor", or "treadmill": its belt moves, which units can't tell
     """
 
     units: Mapping[str, Unit]
@@ -159,6 +163,7 @@ class Capture(Shown):
     source: str = ""
     notes: tuple[Finding, ...] = ()
     trials: tuple[Trial, ...] = ()
+    ground: str = GROUNDS[0]
 
     @property
     def gravity(self) -> float:

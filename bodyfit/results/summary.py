@@ -204,11 +204,15 @@ class RootPathFigures:
     ----------
     time_s : some instants, s of the capture's clock
     horizontal_sd_m, height_sd_m : standard deviation at each of them, of one horizontal axis and of height, m
+    stride_length_sd_m : standard deviation of the length of a stride, median over those of the worn feet
+    belt_speed_m_s : of a declared treadmill, whose belt's way is not in the path; None: over ground
     """
 
     time_s: tuple[float, ...]
     horizontal_sd_m: tuple[Figure, ...]
     height_sd_m: tuple[Figure, ...]
+    stride_length_sd_m: Figure = None
+    belt_speed_m_s: Figure = None
 
 
 @dataclass(frozen=True, repr=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import sys
 from pathlib import Path
 
@@ -53,6 +54,41 @@ def test_a_foot_on_the_upper_step_stands_while_the_lower_one_still_does(made):
     strikes = np.array([event.time for event in found.events if event.event == "heel_strike"])
     assert len(lands) > 7
     assert max(np.abs(strikes - land).min() for land in lands) < 0.12
+
+
+@pytest.fixture(scope="module")
+def level(made):
+    """Ten steps on level ground; and the same, said to be on a treadmill, which no unit can tell from it."""
+    cut = made.capture.between(0, 10.2)
+    belt = dataclasses.replace(cut, ground="treadmill")
+    return [bodyfit.fit(one, sensors={"accelerometer", "gyroscope"}) for one in (cut, belt)]
+
+
+def test_on_a_declared_treadmill_the_path_stays_and_the_belt_is_told(level):
+    ground, belt = level
+    assert ground.summary.root_path.belt_speed_m_s is None
+    way = np.ptp(ground.poses.root_position[:, 0])
+    place = belt.poses.root_position[:, [0, 2]]
+    assert way > 4 and np.ptp(place, axis=0).max() < 0.2 * way  # started at once, as no belt does
+    assert np.ptp(place[belt.time > 7], axis=0).max() < 0.25
+    assert belt.summary.root_path.belt_speed_m_s == pytest.approx(1.02, abs=0.07)  # 1.2 m in 1.175 s
+    np.testing.assert_allclose(belt.poses.root_position[:, 1], ground.poses.root_position[:, 1])
+
+
+def test_strides_on_a_treadmill_are_those_over_ground(level):
+    over, on = (bodyfit.strides(fit).strides for fit in level)
+    assert len(over) == len(on) > 5
+    np.testing.assert_allclose([s.length for s in on], [s.length for s in over], atol=0.08)
+    assert not [f for f in bodyfit.review(level[1]) if f.kind == "foot-sliding"]
+
+
+def test_lengths_of_a_body_s_strides_have_deviations(level):
+    """Strides of 1.2 m by the script of the demo, all but the first and last."""
+    strides = bodyfit.strides(level[0]).strides
+    sd = strides[0].length_sd
+    assert 0.005 < sd < 0.06 and all(stride.length_sd == sd for stride in strides)
+    off = np.array([stride.length - 1.2 for stride in strides[1:-2]])
+    assert np.all(np.abs(off) < 3 * sd)
 
 
 def test_without_units_on_feet_the_standing_foot_is_followed(made):

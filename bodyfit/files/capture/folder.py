@@ -8,7 +8,7 @@ from pathlib import Path
 from ...body.chain import BodyModel
 from ...body.person import SEXES, Person
 from ...errors import InputError, suggest
-from ...recording.capture import Calibration, Capture, Place, Unit
+from ...recording.capture import GROUNDS, Calibration, Capture, Place, Unit
 from ..model.model_file import model_names, read_model, told_as_asked
 from ..plain.readable import is_file, is_folder, is_there
 from ..plain.toml_reader import TomlTable, read_toml
@@ -20,7 +20,10 @@ from .open_lines import refuse_open
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
-SETUP_KEYS = ("title", "start_time", "place", "person", "trials", "body", "joints", "units", "calibration")
+SETUP_KEYS = (
+    *("title", "start_time", "place", "person", "trials", "ground"),
+    *("body", "joints", "units", "calibration"),
+)
 SETUP_JOINT_KEYS = ("report",)
 CALIBRATION_KINDS = ("still", "movement")
 CALIBRATION_KEYS = ("kind", "start_s", "end_s", "trial", "pose", "joint")
@@ -64,6 +67,7 @@ def read_capture(path: str | Path) -> Capture:
         source=setup.text("source") or "",
         notes=read.notes,
         trials=read.trials,
+        ground=setup.choice("ground", GROUNDS) or GROUNDS[0],
     )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from ...errors import InputError, suggest
-from ...recording.capture import SENSORS, Capture, Unit
+from ...recording.capture import GROUNDS, SENSORS, Capture, Unit
 from ...recording.trials import Trial
 from ..model.model_file import write_model
 from ..plain.atomic_file import make_folder, write_text
@@ -86,6 +86,7 @@ def _columns(unit: Unit) -> dict[str, np.ndarray]:
 def _setup_text(capture: Capture, table_kind: str, model: str) -> str:
     person, place = capture.person, capture.place
     top = {"title": capture.title, "start_time": capture.start_time, "source": capture.source}
+    top |= {"ground": capture.ground} if capture.ground != GROUNDS[0] else {}
     parts = [toml_section("", top | {"place": place and dataclasses.asdict(place)})]
     parts += [toml_section("[person]", dataclasses.asdict(person))] if person else []
     parts += [toml_section("[body]", {"model": model})]

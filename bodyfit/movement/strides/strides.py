@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from ...body.motion.poses import PoseSequence
-from ...core.findings import Finding, worst_first
+from ...core.findings import worst_first
 from ...errors import CannotReconstructError, InputError
-from ...feet.samples import foot_samples
-from ...feet.smoother import foot_path
 from ...fitting.result import Fit
 from ...recording.capture import Capture, Unit
-from .findings import stride_findings
-from .foot_motion import SIDES, FootMotion, motion_of_body, motion_of_path
-from .result import FootTrack, Strides
-from .swings import swings
-from .table import events_of, in_order, strides_of
-from .without_feet import CALVES, OTHER, POCKETS, strides_without_feet
+from .belt import against_belt
+from .foot_motion import SIDES, motion_of_body
+from .pieces import Told, told_by, told_by_units, tracks_of
+from .result import Strides
+from .table import in_order
+from .without_feet import CALVES, POCKETS, strides_without_feet
 
 
 def strides(recorded: Capture | Fit) -> Strides:
@@ -45,16 +41,17 @@ def strides(recorded: Capture | Fit) -> Strides:
     if isinstance(recorded, Fit):
         feet = feet_of_body(recorded.poses)
         motions = {SIDES[foot]: motion_of_body(recorded.poses, foot) for foot in feet}
-        return strides_of_feet(motions, f"a fitted body: {', '.join(feet)}")
+        path = recorded.summary.root_path
+        if path is not None and path.belt_speed_m_s is not None:
+            motions = against_belt(motions)
+        told = told_by(motions, None if path is None else path.stride_length_sd_m)
+        return _strides(told, f"a fitted body: {', '.join(feet)}")
     units = feet_of(recorded)
     if not units:
         return _without_feet(recorded)
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
-        motions = {
-            side: motion_of_path(foot_path(foot_samples(unit, recorded.gravity)), side)
-            for side, unit in units.items()
-        }
-        return strides_of_feet(motions, f"units on feet: {', '.join(unit.name for unit in units.values())}")
+        told = told_by_units(units, recorded.gravity)
+    return _strides(told, f"units on feet: {', '.join(unit.name for unit in units.values())}")
 
 
 def feet_of(capture: Capture) -> dict[str, Unit]:
@@ -106,39 +103,16 @@ def feet_of_body(poses: PoseSequence) -> list[str]:
     return feet
 
 
-def strides_of_feet(motions: Mapping[str, FootMotion], found_from: str) -> Strides:
-    """Strides of one or two feet whose motion is known.
-
-    Parameters
-    ----------
-    motions : side -> motion
-    found_from : in words
-
-    Returns
-    -------
-    Strides
-
-    Raises
-    ------
-    CannotReconstructError
-        No foot swings.
-    """
-    found = {side: swings(motion) for side, motion in motions.items()}
-    if not any(len(swing) for swing in found.values()):
+def _strides(told: Told, found_from: str) -> Strides:
+    if not told.events:
         raise CannotReconstructError(
             "strides: no foot swings in this recording, expected at least one step; give a part of it in "
             "which the wearer walks, and check which segment each unit is on"
         )
-    events, rows = [], []
-    for side, motion in motions.items():
-        events += events_of(motion, found[side])
-        rows += strides_of(motion, found[side], found.get(OTHER.get(side, "")))
-    tracks = {side: FootTrack(side, motion.time, motion.place) for side, motion in motions.items()}
-    told: list[Finding] = stride_findings(motions, found)
     return Strides(
-        tuple(sorted(events, key=lambda event: (event.time, event.side))),
-        in_order(rows),
-        tracks,
+        tuple(sorted(told.events, key=lambda event: (event.time, event.side))),
+        in_order(told.strides),
+        tracks_of(told),
         found_from,
-        worst_first(told),
+        worst_first([finding for _, finding in told.findings]),
     )

@@ -10,6 +10,7 @@ from ...core.findings import Finding
 from ...errors import CannotReconstructError
 from ...feet.samples import foot_samples
 from ...recording.capture import Capture, Unit
+from .pieces import OTHER
 from .result import Event, Stride, Strides
 from .shank import calf_swings
 from .steps import SD_S, step_times
@@ -18,7 +19,6 @@ from .table import LONGEST_S, double_support, in_order
 
 CALVES = {"l_calf": "left", "r_calf": "right", "calf": "none"}
 POCKETS = ("l_thigh", "r_thigh", "thigh", "pelvis")  # in the order of how near to a foot they are
-OTHER = {"left": "right", "right": "left"}
 
 
 def strides_without_feet(capture: Capture) -> Strides | None:

@@ -48,6 +48,12 @@ class Reviewed:
         return self.summary is not None and self.summary.root_followed
 
     @property
+    def on_treadmill(self) -> bool:
+        """Whether a standing foot moves with a belt."""
+        path = self.summary and self.summary.root_path
+        return path is not None and path.belt_speed_m_s is not None
+
+    @property
     def joints(self) -> Mapping[str, JointFigures]:
         """Joint -> what its fit found of it; empty for a motion that no fit made."""
         return self.summary.joints if self.summary else {}

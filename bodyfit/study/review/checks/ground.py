@@ -99,7 +99,8 @@ def feet(reviewed: Reviewed) -> Iterator[Finding]:
     under = 1000 * (ground[:, None] - where.height)
     for k, foot in enumerate(FEET):
         yield from _under(reviewed, foot, under[:, 2 * k : 2 * k + 2].max(1))
-        yield from _moving(reviewed, foot)
+        if not reviewed.on_treadmill:
+            yield from _moving(reviewed, foot)
 
 
 def _under(reviewed: Reviewed, foot: str, deep: np.ndarray) -> Iterator[Finding]:
