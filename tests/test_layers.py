@@ -93,6 +93,7 @@ HOMES = {
         "body.motion.joint_plots",
         "body.motion.shown_figure",
         "movement.cycles.plots",
+        "movement.strides.path_plot",
     ),
     "threadpoolctl": ("fitting.fit", "movement.", "study.inspection.inspect", "core.workers.work"),
     "distributed": ("core.workers.cluster",),

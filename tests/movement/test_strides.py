@@ -11,7 +11,11 @@ import pytest
 
 import bodyfit
 from bodyfit.errors import CannotReconstructError, InputError
+from bodyfit.feet.samples import foot_samples
+from bodyfit.feet.smoother import foot_path
 from bodyfit.files.model.model_file import read_model
+from bodyfit.movement.strides.belt import against_belt
+from bodyfit.movement.strides.foot_motion import motion_of_path
 from bodyfit.movement.strides.swings import passes
 from bodyfit.recording.capture import Capture
 from tests.feet.stepping import stepping
@@ -63,6 +67,21 @@ def test_a_foot_that_lands_flat_strikes_when_its_speed_has_gone():
 def test_a_foot_that_turns_on_the_spot_makes_no_stride():
     with pytest.raises(CannotReconstructError, match="no foot swings"):
         bodyfit.strides(one_foot(stepping(0.08, segment="r_hindfoot", tips=0.1, period=1.6)))
+
+
+def test_a_belt_is_put_back(walked):
+    """A foot over ground, seen from a room in which a belt takes it back at 1.2 m/s."""
+    made, _ = walked
+    over = motion_of_path(foot_path(foot_samples(made.unit, 9.80665)), "right")
+    belt = np.array([-1.2, 0.0, 0.3])
+    place = over.place + over.time[:, None] * belt
+    seen = dataclasses.replace(over, velocity=over.velocity + belt, place=place, path=None)
+    back = against_belt({"right": seen})["right"]
+    np.testing.assert_allclose(back.place - back.place[0], over.place - over.place[0], atol=0.15)
+    calm = over.stances[:, 1]
+    np.testing.assert_allclose(
+        np.diff(back.place[calm], axis=0), np.diff(over.place[calm], axis=0), atol=0.03
+    )
 
 
 def test_one_foot_does_not_tell_when_both_stand(walked):

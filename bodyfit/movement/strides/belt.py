@@ -6,7 +6,6 @@ import dataclasses
 from collections.abc import Mapping
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
 
 from ...core.rotations import apply
 from .foot_motion import FootMotion
@@ -42,6 +41,7 @@ def against_belt(motions: Mapping[str, FootMotion]) -> dict[str, FootMotion]:
     out = {}
     for side, motion in motions.items():
         belt = np.stack([np.interp(motion.time, time[order], v) for v in velocity[order].T], 1)
-        way = cumulative_trapezoid(belt, motion.time, axis=0, initial=0)
+        way = np.zeros_like(belt)
+        np.cumsum(0.5 * (belt[1:] + belt[:-1]) * np.diff(motion.time)[:, None], axis=0, out=way[1:])
         out[side] = dataclasses.replace(motion, velocity=motion.velocity - belt, place=motion.place - way)
     return out

@@ -20,7 +20,7 @@ from .swings import swings
 from .table import events_of, strides_of
 
 WHOLE_S = 180.0  # s up to which a recording is one piece; tried: one foot takes 0.15 GB then
-PIECE_S = 90.0  # s, of longer ones: some eighty strides tell the constants (by reasoning)
+PIECE_S = 60.0  # s, of longer ones: some fifty strides tell the constants (by reasoning)
 MARGIN_S = 8.0  # s by which pieces reach into their neighbours, so that ends are no ends (by reasoning)
 OTHER = {"left": "right", "right": "left"}
 

@@ -59,9 +59,8 @@ def _of_calves(calves: Mapping[str, Unit], gravity: float) -> Strides:
     for side, swung in found.items():
         rows += _rows(side, swung, found.get(OTHER.get(side, "")))
         for name, times in swung.times.items():
-            events += [
-                Event(*map(float, pair), side, name) for pair in zip(times, swung.sds[name], strict=True)
-            ]
+            sds = swung.sds[name]
+            events += [Event(float(t), float(sd), side, name) for t, sd in zip(times, sds, strict=True)]
     names = ", ".join(unit.name for unit in calves.values())
     return Strides(
         _sorted(events),
