@@ -36,6 +36,9 @@ if TYPE_CHECKING:
     from .movement.activities.result import Activities as Activities
     from .movement.activities.tell import activities as activities
     from .movement.cycles.curves import Cycles as Cycles
+    from .movement.cycles.left_right import LeftRight as LeftRight
+    from .movement.cycles.of_strides import StrideCycles as StrideCycles
+    from .movement.cycles.of_strides import cycles_of_strides as cycles_of_strides
     from .movement.cycles.plots import plot_cycles as plot_cycles
     from .movement.cycles.sides import Symmetry as Symmetry
     from .movement.cycles.sides import stride_cycles as stride_cycles
@@ -135,6 +138,7 @@ _HOMES = {
     "JointFigures": ".results.joints",
     "JointHeadingFigures": ".results.joints",
     "KnownMovements": ".movement.repetitions.naming",
+    "LeftRight": ".movement.cycles.left_right",
     "MagneticField": ".simulation.room_field",
     "MagnetometerFigures": ".results.units",
     "ModelFigures": ".results.summary",
@@ -162,6 +166,7 @@ _HOMES = {
     "SolverFigures": ".results.summary",
     "StrictRanges": ".body.motion.joint_limits.report",
     "Stride": ".movement.strides.result",
+    "StrideCycles": ".movement.cycles.of_strides",
     "Strides": ".movement.strides.result",
     "Summary": ".results.summary",
     "Symmetry": ".movement.cycles.sides",
@@ -176,6 +181,7 @@ _HOMES = {
     "WornUnit": ".simulation.unit_path",
     "activities": ".movement.activities.tell",
     "compare": ".study.comparison.compare",
+    "cycles_of_strides": ".movement.cycles.of_strides",
     "export": ".files.exchange.export",
     "fit": ".fitting.fit",
     "known_movements": ".movement.repetitions.naming",
@@ -228,6 +234,7 @@ __all__ = [
     "JointFigures",
     "JointHeadingFigures",
     "KnownMovements",
+    "LeftRight",
     "MagneticField",
     "MagnetometerFigures",
     "ModelFigures",
@@ -255,6 +262,7 @@ __all__ = [
     "SolverFigures",
     "StrictRanges",
     "Stride",
+    "StrideCycles",
     "Strides",
     "Summary",
     "Symmetry",
@@ -270,6 +278,7 @@ __all__ = [
     "__version__",
     "activities",
     "compare",
+    "cycles_of_strides",
     "errors",
     "export",
     "fit",

@@ -24,6 +24,7 @@ from bodyfit.movement.activities.table.evidence import evidence_of
 from bodyfit.movement.activities.table.shipped import activity_table, table_from
 from bodyfit.movement.activities.table.table import ActivityTable
 from bodyfit.movement.activities.unit.features import HOP_S
+from bodyfit.movement.activities.unit.placed import placed
 
 SIX = ("walking", "stairs_up", "stairs_down", "sitting", "standing", "lying")
 
@@ -33,6 +34,8 @@ def told(table: ActivityTable, recording: Recording, lag: int | None = None, ada
     e = evidence_of(recording.features, table, adapt)
     states, P = named(e.states, e.chain.probabilities(e.values, lag))
     spans = timeline(recording.features.time, HOP_S, states, P)
+    if table.place == "waist" and lag is None:
+        spans = placed(spans, recording.features)
     out = np.full(len(P), "", dtype=object)
     for s in spans:
         out[(recording.features.time > s.start) & (recording.features.time < s.end)] = s.activity

@@ -1,4 +1,4 @@
-"""Renews what is measured in README.md: printed output, tables from validation.md; and prints of planning.md.
+"""Renews what is measured in README.md (prints, tables), and what planning.md and movement.md print.
 
 python docs/make_readme.py
 """
@@ -15,10 +15,11 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-README, VALIDATION, PLANNING = (
+README, VALIDATION, PLANNING, MOVEMENT = (
     ROOT / "README.md",
     ROOT / "docs" / "validation.md",
     ROOT / "docs" / "planning.md",
+    ROOT / "docs" / "movement.md",
 )
 TABLES = {
     "accuracy": "In short",
@@ -57,6 +58,22 @@ def run_command(text: str, name: str = "fit") -> str:
     return "\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines()) + "\n"
 
 
+def run_chain(text: str, name: str) -> str:
+    """What the commands of a page's first block with `bodyfit NAME` print, all but the first of them."""
+    block = next(block for block in blocks(text, "sh") if f"bodyfit {name} " in block)
+    commands = [line.split("bodyfit ", 1)[1].split() for line in block.splitlines() if "bodyfit " in line]
+    environment, printed = {**os.environ, "PYTHONPATH": str(ROOT)}, []
+    with tempfile.TemporaryDirectory() as folder:
+        (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
+        for arguments in commands:
+            call = [sys.executable, "-m", "bodyfit", *arguments]
+            done = subprocess.run(
+                call, cwd=folder, env=environment, capture_output=True, text=True, check=True
+            )
+            printed.append("\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines()))
+    return "\n\n".join(printed[1:]) + "\n"
+
+
 def run_python(text: str) -> str:
     """What a page's first Python prints, run in a folder of its own."""
     out, here = io.StringIO(), Path.cwd()
@@ -75,6 +92,7 @@ def renewed(text: str, page: str) -> str:
     parts = {name: table_of(page, section) for name, section in TABLES.items()}
     parts["printed"] = f"```text\n{run_command(text)}```\n"
     parts["planned"] = f"```text\n{run_command(text, 'plan')}```\n"
+    parts["happened"] = f"```text\n{run_chain(text, 'strides')}```\n"
     parts["python"] = f"```text\n{run_python(text)}```\n"
     return with_parts(text, parts)
 
@@ -88,6 +106,7 @@ def with_parts(text: str, parts: dict[str, str]) -> str:
 
 if __name__ == "__main__":
     README.write_text(renewed(README.read_text(), VALIDATION.read_text()))
-    page = PLANNING.read_text()
-    PLANNING.write_text(with_parts(page, {"python": f"```text\n{run_python(page)}```\n"}))
-    print(f"written {README}, {PLANNING}")
+    for path in (PLANNING, MOVEMENT):
+        page = path.read_text()
+        path.write_text(with_parts(page, {"python": f"```text\n{run_python(page)}```\n"}))
+    print(f"written {README}, {PLANNING}, {MOVEMENT}")

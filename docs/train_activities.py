@@ -32,10 +32,13 @@ CONSTANT = (
     "up_h",
 )  # in gait nearly functions of others: no covariance of their own
 OWN_SHARE, WIDER = 0.3, 2.0  # of what people differ by; tried: 0.3, 1 and 2, 4 on activity_waist_phone
-# Standing is as upright as walking, sitting is as one likes; tried: on activity_waist_phone
-POSTURE_MEAN = ((0.03, 0.0), (0.42, 0.0))  # means of activity_waist_young_old
-POSTURE_OWN = ((0.07, 0.07), (0.17, 0.10))
-POSTURE_WITHIN = ((0.05, 0.05), (0.20, 0.10))
+SWAY = ("yaw_roll_slow", "yaw_roll_fast")  # tell sitting from standing; no columns of the table itself
+# Standing is as upright as walking, sitting as the seat is; who stands yaws more than rolls. Columns: up2_f,
+# up2_l, then those of SWAY; means and deviations of activity_waist_young_old, rounded. Between a wearer's
+# seats they differ about as much as between people. Whether to use them was seen on activity_waist_phone
+POSTURE_MEAN = ((0.05, 0.0, 0.85, 0.70), (0.42, 0.0, -0.30, 0.15))
+POSTURE_OWN = ((0.08, 0.05, 0.30, 0.30), (0.15, 0.08, 0.30, 0.25))
+POSTURE_WITHIN = ((0.10, 0.08, 0.45, 0.35), (0.28, 0.12, 0.45, 0.35))
 
 
 def labels_by_order(recordings: list[Recording], ridge: float, rounds: int = 4) -> list[np.ndarray]:
@@ -90,8 +93,10 @@ def numbers_of(
     place: str, recordings: list[Recording], labels: list[np.ndarray], ridge: float, wearers: list[dict]
 ) -> dict[str, Any]:
     """What a table holds: logistic regression with ridge and class weights n^(-1/4), means, covariance."""
-    names = recordings[0].features.names
-    X = np.vstack([r.features.values[y != ""] for r, y in zip(recordings, labels, strict=True)])
+    names = tuple(n for n in recordings[0].features.names if n not in SWAY)
+    X = np.vstack(
+        [r.features.values[y != "", : len(names)] for r, y in zip(recordings, labels, strict=True)]
+    )  # those of SWAY stand last
     y = np.concatenate([y[y != ""] for y in labels]).astype(str)
     X, y = lying_on_any_side(X, y, names)
     activities, k = np.unique(y, return_inverse=True)
@@ -157,7 +162,7 @@ def lying_on_any_side(X: np.ndarray, y: np.ndarray, names: tuple[str, ...]) -> t
 
 def gait_prior(recordings: list[Recording], labels: list[np.ndarray]) -> dict[str, Any]:
     """Means of gaits over people, covariance within a person and between people."""
-    names = [n for n in recordings[0].features.names if n not in CONSTANT]
+    names = [n for n in recordings[0].features.names if n not in (*CONSTANT, *SWAY)]
     at = [recordings[0].features.names.index(n) for n in names]
     X = np.vstack(
         [r.features.values[:, at][np.isin(y, GAIT)] for r, y in zip(recordings, labels, strict=True)]
@@ -189,12 +194,13 @@ def _shrunk(C: np.ndarray, share: float) -> np.ndarray:
     return (1 - share) * C + share * np.diag(np.diag(C))
 
 
-def posture_prior() -> dict[str, Any]:
-    """How upright people stand and sit at the waist."""
-    square = lambda rows: np.array([np.diag(np.array(row) ** 2) for row in rows])  # noqa: E731
+def posture_prior(gyroscope: bool) -> dict[str, Any]:
+    """How upright people stand and sit at the waist, and how they sway."""
+    names = ["up2_f", "up2_l", *(SWAY if gyroscope else ())]
+    square = lambda rows: np.array([np.diag(np.array(row[: len(names)]) ** 2) for row in rows])  # noqa: E731
     return dict(
-        activities=list(POSTURE), features=["up2_f", "up2_l"], mean=np.array(POSTURE_MEAN),
-        within=square(POSTURE_WITHIN), common=np.zeros((2, 2)), own=square(POSTURE_OWN),
+        activities=list(POSTURE), features=names, mean=np.array(POSTURE_MEAN)[:, : len(names)],
+        within=square(POSTURE_WITHIN), common=np.zeros((len(names), len(names))), own=square(POSTURE_OWN),
     )  # fmt: skip
 
 
@@ -206,7 +212,7 @@ def waist_table(recordings: list[Recording]) -> dict[str, Any]:
     for _ in range(2):
         table = table_of("", every, all_labels, RIDGE["waist"])
         all_labels = [r.labels if r.labels is not None else forced(table, r) for r in every]
-    wearers = [gait_prior(recordings, labels), posture_prior()]
+    wearers = [gait_prior(recordings, labels), posture_prior(SWAY[0] in recordings[0].features.names)]
     return numbers_of("waist", every, all_labels, RIDGE["waist"], wearers)
 
 

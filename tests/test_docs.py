@@ -60,6 +60,17 @@ def test_python_of_the_planning_page_prints_what_is_shown():
     same_but_for_rounding(readme.run_python(page), shown, within=1.0)
 
 
+def test_python_of_the_movement_page_prints_what_is_shown():
+    page = (ROOT / "docs" / "movement.md").read_text()
+    shown = readme.blocks(readme.part(page, "python"), "text")[0]
+    same_but_for_rounding(readme.run_python(page), shown, within=1.0)
+
+
+def test_readme_chain_of_movement_prints_what_is_shown():
+    shown = readme.blocks(readme.part(README, "happened"), "text")[0]
+    same_but_for_rounding(readme.run_chain(README, "strides"), shown, within=3.0)
+
+
 def test_readme_command_prints_what_is_shown():
     shown = readme.blocks(readme.part(README, "printed"), "text")[0]
     found = readme.run_command(README)

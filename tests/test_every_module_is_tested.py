@@ -74,6 +74,13 @@ THROUGH = {
         f"movement.strides.{name}" for name in ("shank", "steps", "without_feet")
     ),
     "files/test_segment_mesh.py": ("body.shapes",),
+    "study/test_happened_section.py": (
+        "files.movement.happened",
+        *(
+            f"study.report.happened.{n}"
+            for n in ("cycles", "drawing", "path", "section", "strides", "timeline")
+        ),
+    ),
     "commands/test_cli_simulate.py": ("simulation.truth_files",),
     "study/test_compare.py": ("study.comparison.motions", "study.comparison.plots"),
     "study/test_plan.py": ("study.planning.result",),

@@ -13,7 +13,8 @@ import click
     "--out",
     metavar="OUT",
     type=click.Path(path_type=Path),
-    help="For events.csv, strides.csv and, of a fit, cycles.csv.  [that of the fit; none for a capture]",
+    help="For events.csv, strides.csv and, of a fit, cycles.csv, sides.csv.  [that of the fit; none for a "
+    "capture]",
 )
 def strides(recorded: Path, out: Path | None) -> None:
     """When feet strike and leave the ground in FIT_OR_CAPTURE, and what each stride was like.
@@ -23,12 +24,10 @@ def strides(recorded: Path, out: Path | None) -> None:
     is wrong.
     """
     from ..files.capture.folder import read_capture
-    from ..files.movement.column_tables import write_cycles
     from ..files.movement.stride_files import EVENTS, STRIDES
     from ..files.plain.atomic_file import check_folder
     from ..fitting.result import read_fit
-    from ..movement.cycles.curves import columns_of
-    from ..movement.cycles.sides import cycles_of_strides
+    from ..movement.cycles.of_strides import cycles_of_strides
     from ..movement.strides.strides import strides as strides_of
     from .terminal.strides import print_strides
 
@@ -38,12 +37,8 @@ def strides(recorded: Path, out: Path | None) -> None:
         check_folder(out, (EVENTS, STRIDES))
     fit = read_fit(recorded) if is_fit else None
     found = strides_of(read_capture(recorded) if fit is None else fit)
+    curves = None if fit is None else cycles_of_strides(fit, found)
     written = () if out is None else found.write(out)
-    if fit is not None and out is not None:
-        written = (
-            *written,
-            *write_cycles(
-                columns_of([*cycles_of_strides(fit, found.strides).values()]), out, of_strides=True
-            ),
-        )
-    print_strides(found, written)
+    if curves is not None and out is not None:
+        written = *written, *curves.write(out)
+    print_strides(found, written, curves)

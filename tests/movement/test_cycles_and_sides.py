@@ -11,7 +11,10 @@ from scipy import stats
 
 from bodyfit.errors import InputError
 from bodyfit.movement.cycles.curves import Cycles, columns_of, cycles_of, evenly_within
-from bodyfit.movement.cycles.sides import cycles_of_strides, stride_cycles, symmetries
+from bodyfit.movement.cycles.left_right import left_right
+from bodyfit.movement.cycles.of_strides import cycles_of_strides
+from bodyfit.movement.cycles.sides import stride_cycles, symmetries
+from bodyfit.movement.strides.result import Stride, Strides
 
 TIME = np.arange(0.0, 30.0, 0.01)
 
@@ -70,20 +73,64 @@ def test_a_side_has_its_own_joints_and_those_in_the_middle():
     assert (table["cycles"] == 12).all()
 
 
-def test_strides_as_found_give_the_same_curves():
-    fit, both = strides()
-    found = [
-        SimpleNamespace(side=side, start=a, end=b)
+def stride(side: str, start: float, end: float, **more: Any) -> Stride:
+    """A stride of which little is known."""
+    known = dict.fromkeys(Stride.__dataclass_fields__) | dict(side=side, start=start, end=end) | more
+    return Stride(**known)
+
+
+def as_found(both: dict[str, Any], **more: Any) -> list[Stride]:
+    return [
+        stride(side, a, b, **more)
         for side, (starts, ends) in both.items()
         for a, b in zip(starts, ends, strict=True)
     ]
-    found += [
-        SimpleNamespace(side="none", start=1.0, end=2.0),
-        SimpleNamespace(side="left", start=29.0, end=31.0),
-    ]
-    mine, given = cycles_of_strides(fit, found), stride_cycles(fit, both)  # type: ignore[arg-type]
-    assert {side: one.count for side, one in mine.items()} == {"left": 12, "right": 12}
-    assert np.allclose(mine["left"].mean["l_knee"]["flexion"], given["left"].mean["l_knee"]["flexion"])
+
+
+def test_strides_as_found_give_the_same_curves():
+    fit, both = strides()
+    fit.joint_angle_sd = None
+    found = [*as_found(both), stride("none", 1.0, 2.0), stride("left", 29.0, 31.0)]
+    mine, given = cycles_of_strides(fit, Strides((), tuple(found))), stride_cycles(fit, both)
+    assert {side: one.count for side, one in mine.cycles.items()} == {"left": 12, "right": 12}
+    assert np.allclose(mine.cycles["left"].mean["l_knee"]["flexion"], given["left"].mean["l_knee"]["flexion"])
+
+
+def test_stairs_have_curves_of_their_own_and_turning_strides_none():
+    fit, both = strides()
+    fit.joint_angle_sd = None
+    found = as_found(both, height_change=0.02, turn=0.1)
+    for number, changed in ((0, {"height_change": 0.3}), (1, {"height_change": -0.3}), (2, {"turn": -1.2})):
+        found[number] = stride("left", found[number].start, found[number].end, **changed)
+    told = cycles_of_strides(fit, Strides((), tuple(found)))
+    counts = {name: one.count for name, one in told.cycles.items()}
+    assert counts == {"left": 9, "right": 12, "left_up": 1, "left_down": 1}
+    (row,) = [row for row in told.sides if row.quantity == "knee_flexion_range"]
+    assert (row.left_count, row.right_count) == (9, 12)
+    few = cycles_of_strides(fit, Strides((), tuple(found[:5])))
+    assert few.sides == () and few.findings[0].kind == "sides-not-compared"
+
+
+def test_left_against_right_of_step_times_is_welchs_test_too():
+    fit, both = strides()
+    fit.joint_angle_sd = None
+    rng = np.random.default_rng(1)
+    found = [stride(s.side, s.start, s.end, length=1.3 + 0.05 * rng.normal()) for s in as_found(both)]
+    rows = {row.quantity: row for row in cycles_of_strides(fit, Strides((), tuple(found))).sides}
+    assert set(rows) == {"stride_time", "stride_length", "speed", "knee_flexion_range"}
+    row = rows["stride_length"]
+    lengths = [[s.length for s in found if s.side == side] for side in ("left", "right")]
+    test: Any = stats.ttest_ind(*lengths, equal_var=False)
+    assert row.difference / row.difference_sd == pytest.approx(test.statistic, rel=1e-9)
+    assert row.index == pytest.approx(100 * row.difference / (0.5 * (row.left + row.right)))
+
+
+def test_index_sd_is_that_of_many_draws():
+    rng = np.random.default_rng(0)
+    pairs = [(rng.normal(1.2, 0.1, 9), rng.normal(1.0, 0.05, 12)) for _ in range(4000)]
+    found = [left_right("any", "m", a, b) for a, b in pairs]
+    drawn = np.std([one.index for one in found])
+    assert np.mean([one.index_sd for one in found]) == pytest.approx(drawn, rel=0.05)
 
 
 def test_difference_and_its_sd_are_those_of_welchs_test():

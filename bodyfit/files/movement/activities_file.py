@@ -39,4 +39,4 @@ def write_activities(columns: Mapping[str, np.ndarray], out: str | Path) -> Path
 
 
 def _cells(values: np.ndarray) -> list[str]:
-    return [value if isinstance(value, str) else f"{value:.3f}" for value in values]
+    return [v if isinstance(v, str) else "" if np.isnan(v) else f"{v:.3f}" for v in values]

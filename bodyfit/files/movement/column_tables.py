@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 CURVES = "cycles.csv"
-SIDES = ("left", "right", "none")  # movements of cycles of strides, by definition
+SIDES = ("left", "right", "none")
+OF_STRIDES = [f"{side}{ground}" for side in SIDES for ground in ("", "_up", "_down")]  # movements of strides
 DIGITS = {"_s": 4, "_deg": 4, "": 5}  # decimals by the end of a column's name: 0.1 ms, 0.0001° (by reasoning)
 
 
@@ -113,7 +114,7 @@ def _others(path: Path, of_strides: bool) -> pd.DataFrame:
         return pd.DataFrame()
     if not {"percent", "cycles", "movement"} <= set(table):
         return pd.DataFrame()
-    return table[table.movement.isin(SIDES) != of_strides]
+    return table[table.movement.isin(OF_STRIDES) != of_strides]
 
 
 def _rounded(name: str, values: np.ndarray) -> np.ndarray:

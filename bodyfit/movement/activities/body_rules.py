@@ -10,6 +10,8 @@ from ...core.intervals import runs
 from ...core.rotations import UP, heading_of
 from ...errors import InputError
 from ...fitting.result import Fit
+from .body_changes import with_changes
+from .chain.names import CHANGES
 from .chain.timeline import ActivityStretch
 from .result import Activities
 
@@ -25,7 +27,10 @@ STEPS_OF_RUN = 2.4  # steps a second: running; walkers reach 2.3, tried: on acti
 LONGEST_BETWEEN_S = 1.5  # s between steps of one walk; by reasoning
 TRUNK = ("thorax", "pelvis")
 FREQUENCY = 25.0  # Hz: rules look at it this often; by reasoning
-NAMES = ("standing", "sitting", "lying", "walking", "running", "stairs_up", "stairs_down", "unknown")
+STEPPING_M_S = 0.3  # m/s of one foot against the other: somebody steps, on the spot too (by reasoning)
+STEP_PAUSE_S = 0.7  # s between two such moments of one walk: both feet on the ground (by reasoning)
+POSTURES = ("standing", "sitting", "lying", "walking", "running", "stairs_up", "stairs_down", "unknown")
+NAMES = (*POSTURES, *CHANGES)
 
 
 def of_body(fit: Fit) -> Activities:
@@ -37,7 +42,8 @@ def of_body(fit: Fit) -> Activities:
 
     Returns
     -------
-    Activities; probabilities are one or zero, shares are left out, for rules do not know how sure they are
+    Activities; probabilities are one or zero, those of stretches NaN, shares are left out: rules do not know
+    how sure they are
 
     Raises
     ------
@@ -53,9 +59,12 @@ def of_body(fit: Fit) -> Activities:
         )
     at = np.unique(np.searchsorted(fit.time, np.arange(fit.time[0], fit.time[-1], 1 / FREQUENCY)))
     time = fit.time[at]
-    code = _postures(fit, trunk, thighs, at, time)
+    tilt, forward = _leaning(fit, trunk, at)
+    tilts, lean = np.mean([_leaning(fit, name, at) for name in thighs], axis=0)
+    code = _postures(time, tilt, forward, tilts, lean)
     steps = _steps(fit, at, time)
     code = np.where(np.isin(code, [0]) & (steps >= 0), steps, code)
+    code = with_changes(time, NAMES, code, {"sit": lean, "lie": tilt})
     probabilities = np.eye(len(NAMES))[code]
     used = [trunk, *thighs, *(["feet"] if _has_feet(fit) else [])]
     return Activities(_stretches(time, code), time, NAMES, probabilities, {}, f"body: {', '.join(used)}")
@@ -65,7 +74,7 @@ def _stretches(time: np.ndarray, code: np.ndarray) -> tuple[ActivityStretch, ...
     edges = np.r_[0, np.flatnonzero(code[1:] != code[:-1]) + 1, len(code)]
     ends = np.append(time, time[-1])
     return tuple(
-        ActivityStretch(float(time[a]), float(ends[b]), NAMES[code[a]], 1.0) for a, b in pairwise(edges)
+        ActivityStretch(float(time[a]), float(ends[b]), NAMES[code[a]], np.nan) for a, b in pairwise(edges)
     )
 
 
@@ -84,10 +93,17 @@ def _beyond(angle: np.ndarray, limit: float) -> np.ndarray:
     return told[last] == 1
 
 
-def _postures(fit: Fit, trunk: str, thighs: list[str], at: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """(T,) index in NAMES: standing, sitting, lying, or unknown for a crouch and for bending."""
-    tilt, forward = _leaning(fit, trunk, at)
-    tilts, lean = np.mean([_leaning(fit, name, at) for name in thighs], axis=0)
+def _postures(
+    time: np.ndarray, tilt: np.ndarray, forward: np.ndarray, tilts: np.ndarray, lean: np.ndarray
+) -> np.ndarray:
+    """(T,) index in NAMES: standing, sitting, lying, or unknown for a crouch and for bending.
+
+    Parameters
+    ----------
+    time : (T,) s
+    tilt, forward : (T,) rad, of the trunk, in all and forward
+    tilts, lean : (T,) rad, likewise of the thighs, their mean
+    """
     flexed = _beyond(-lean, SITTING)  # a thigh raised forward leans back
     bent = _beyond(forward, BENT)
     lying = _beyond(np.minimum(tilt, tilts), LYING) & ~(bent & flexed)
@@ -119,6 +135,7 @@ def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
     apart = (places["l_hindfoot"] - places["r_hindfoot"])[at]
     heading = heading_of(fit.rotations["pelvis"].as_matrix()[at])
     along = apart[:, 0] * np.cos(heading) - apart[:, 2] * np.sin(heading)
+    out[_stepping(time, apart)] = NAMES.index("walking")
     peaks = _furthest(along)
     if len(peaks) < 2:
         return out
@@ -131,6 +148,16 @@ def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
     for number in np.flatnonzero(between < LONGEST_BETWEEN_S):
         out[peaks[number] : peaks[number + 1]] = code[number]
     return out
+
+
+def _stepping(time: np.ndarray, apart: np.ndarray) -> np.ndarray:
+    """(T,) whether one foot moves against the other, or will again at once: on the spot too."""
+    moves = np.linalg.norm(np.gradient(apart, time, axis=0), axis=1) > STEPPING_M_S
+    edges = runs(~moves)
+    for a, b in edges:
+        if a > 0 and b < len(moves) and time[b] - time[a] < STEP_PAUSE_S:
+            moves[a:b] = True
+    return moves
 
 
 def _furthest(along: np.ndarray) -> np.ndarray:

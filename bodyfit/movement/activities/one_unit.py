@@ -15,6 +15,7 @@ from .result import Activities
 from .table.evidence import evidence_of
 from .table.shipped import activity_table
 from .unit.features import HOP_S, LOOKS_AHEAD_S, features_of
+from .unit.placed import placed
 from .unit.samples import Samples, samples_of
 from .unit.upright import up_of, without_bias
 from .unit.worn_frame import worn_frame
@@ -55,8 +56,11 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
     evidence = evidence_of(features, trained, adapt=delay is None)
     values = np.where(_unseen(samples, features.time)[:, None], _nothing(evidence.states), evidence.values)
     states, probabilities = named(evidence.states, evidence.chain.probabilities(values, lag))
+    spans = timeline(features.time, HOP_S, states, probabilities)
+    if place == "waist" and delay is None:
+        spans = placed(spans, features)
     return Activities(
-        within(timeline(features.time, HOP_S, states, probabilities), samples.time[0], samples.time[-1]),
+        within(spans, samples.time[0], samples.time[-1]),
         features.time,
         states,
         probabilities,

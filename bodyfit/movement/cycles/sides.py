@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,8 +10,8 @@ import numpy as np
 from ...body.motion.joint_angles import wrap
 from ...errors import InputError
 from ...fitting.result import Fit
-from ..strides.result import Stride
 from .curves import Angles, Cycles, cycles_of, evenly_within, measured_angles
+from .left_right import LeftRight, left_right
 
 SIDES = {"left": "l_", "right": "r_"}
 
@@ -67,22 +67,6 @@ def stride_cycles(fit: Fit, strides: Mapping[str, tuple[np.ndarray, np.ndarray]]
     return out
 
 
-def cycles_of_strides(fit: Fit, strides: Sequence[Stride]) -> dict[str, Cycles]:
-    """Joint angles over the stride, by side, of strides as `bodyfit.strides` finds them.
-
-    Parameters
-    ----------
-    fit : in which they were found
-    strides : those whose side is not known are left out
-    """
-    spans = {side: [(s.start, s.end) for s in strides if s.side == side] for side in SIDES}
-    ends = {side: np.array(its, float).reshape(-1, 2) for side, its in spans.items()}
-    inside = {
-        side: its[(its[:, 0] >= fit.time[0]) & (its[:, 1] <= fit.time[-1])] for side, its in ends.items()
-    }
-    return stride_cycles(fit, {side: (its[:, 0], its[:, 1]) for side, its in inside.items()})
-
-
 def symmetries(cycles: Mapping[str, Cycles], angle_sd: Angles | None = None) -> tuple[Symmetry, ...]:
     """Left against right, for every angle that both sides have.
 
@@ -108,8 +92,7 @@ def symmetries(cycles: Mapping[str, Cycles], angle_sd: Angles | None = None) -> 
     mean square of each side's is added; to the ranges too, into which an error of mounting carries a share of
     the larger angles: of a small range the index then says little.
 
-    Symmetry index: Robinson, Herzog & Nigg 1987, J. Manipulative Physiol. Ther. 10:172 (from memory),
-    :math:`SI = 100 (L - R) / ((L + R) / 2)`; its standard deviation by linear propagation.
+    The symmetry index is that of `left_right`.
     """
     missing = [side for side in SIDES if side not in cycles]
     if missing:
@@ -118,32 +101,59 @@ def symmetries(cycles: Mapping[str, Cycles], angle_sd: Angles | None = None) -> 
             "which both feet make whole strides"
         )
     left, right = cycles["left"], cycles["right"]
-    pairs = [
+    return tuple(
+        _symmetry(left, right, joint, angle, angle_sd or {}) for joint, angle in _angles_of_both(left, right)
+    )
+
+
+def ranges_of_sides(
+    cycles: Mapping[str, Cycles], angle_sd: Angles | None = None
+) -> dict[tuple[str, str], LeftRight]:
+    """Ranges of motion, left against right: (joint without its side, angle) -> rad.
+
+    Parameters
+    ----------
+    cycles : "left" and "right" -> curves
+    angle_sd : joint -> angle -> (T,) rad, standard deviation of the fit, or None: left out
+    """
+    left, right = cycles["left"], cycles["right"]
+    return {
+        (joint, angle): _ranges(left, right, joint, angle, angle_sd or {})
+        for joint, angle in _angles_of_both(left, right)
+    }
+
+
+def _angles_of_both(left: Cycles, right: Cycles) -> list[tuple[str, str]]:
+    """(joint without its side, angle) that both sides have, in the order of the body."""
+    return [
         (joint.removeprefix("l_"), angle)
         for joint, its in left.mean.items()
         for angle in its
         if joint.startswith("l_") and angle in right.mean.get("r_" + joint.removeprefix("l_"), {})
     ]
-    return tuple(_symmetry(left, right, joint, angle, angle_sd or {}) for joint, angle in pairs)
+
+
+def _of_fit(joint: str, angle: str, angle_sd: Angles) -> float:
+    """Mean square of the fit's standard deviations of an angle, rad²; 0 where they are not known."""
+    own = angle_sd.get(joint, {}).get(angle)
+    return float(np.mean(np.square(own))) if own is not None and np.isfinite(own).all() else 0.0
+
+
+def _ranges(left: Cycles, right: Cycles, joint: str, angle: str, angle_sd: Angles) -> LeftRight:
+    names = ("l_" + joint, "r_" + joint)
+    of_fit = (_of_fit(names[0], angle, angle_sd), _of_fit(names[1], angle, angle_sd))
+    extents = left.ranges[names[0]][angle], right.ranges[names[1]][angle]
+    return left_right(f"{joint}_{angle}_range", "rad", *extents, of_fit)
 
 
 def _symmetry(left: Cycles, right: Cycles, joint: str, angle: str, angle_sd: Angles) -> Symmetry:
-    means, squares, extents, extent_squares = [], [], [], []
-    for one, prefix in ((left, "l_"), (right, "r_")):
-        name = prefix + joint
-        own = angle_sd.get(name, {}).get(angle)
-        of_fit = float(np.mean(np.square(own))) if own is not None and np.isfinite(own).all() else 0.0
+    means, squares = [], []
+    for one, name in ((left, "l_" + joint), (right, "r_" + joint)):
         means.append(one.mean[name][angle])
-        squares.append(one.sd[name][angle] ** 2 / one.count + of_fit)
-        extent = one.ranges[name][angle]
-        extents.append(float(extent.mean()))
-        between = float(extent.var(ddof=1)) / one.count if one.count > 1 else np.nan
-        extent_squares.append(between + of_fit)
-    L, R = extents
-    total = max(L + R, 1e-12)
-    index_sd = 400.0 / total**2 * np.sqrt(R**2 * extent_squares[0] + L**2 * extent_squares[1])
+        squares.append(one.sd[name][angle] ** 2 / one.count + _of_fit(name, angle, angle_sd))
+    its = _ranges(left, right, joint, angle, angle_sd)
     difference, its_sd = wrap(means[0] - means[1]), np.sqrt(squares[0] + squares[1])
-    return Symmetry(joint, angle, difference, its_sd, L, R, 200.0 * (L - R) / total, float(index_sd))
+    return Symmetry(joint, angle, difference, its_sd, its.left, its.right, its.index, its.index_sd)
 
 
 def _checked(fit: Fit, side: str, starts: np.ndarray, ends: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -15,6 +15,7 @@ from ...errors import InputError
 from ...files.findings_file import FILE, read_findings
 from ...files.fit_folder import FILES
 from ...files.motion.pose_tables import JointTable, read_joints
+from ...files.movement.happened import Happened, read_happened
 from ...files.plain.readable import is_file, is_folder
 from ...files.scene.glb import read_glb
 from ...files.summary_file import read_summary
@@ -35,6 +36,8 @@ class FitFiles:
     findings : of findings.json; of summary.json where nobody has reviewed the fit yet; most harmful first
     reviewed : there is a findings.json
     scene : pose.glb: the description, and the array of each accessor
+    happened : what the commands on movement wrote beside the fit
+    segments : path of segments.csv, which only a picture of the path needs
     digests : file name -> SHA-256 of what was read
     """
 
@@ -45,6 +48,8 @@ class FitFiles:
     findings: tuple[Finding, ...]
     reviewed: bool
     scene: tuple[dict[str, Any], list[np.ndarray]]
+    happened: Happened
+    segments: Path
     digests: Mapping[str, str]
 
 
@@ -61,7 +66,8 @@ def read_fit_files(folder: Path) -> FitFiles:
     table = read_joints(folder / "joints.csv")
     names = _angle_names(folder, told.summary, table)
     found = folder / FILE
-    read = [*FILES, *([found.name] if found.is_file() else [])]
+    happened = read_happened(folder, float(table.time[0]), float(table.time[-1]))
+    read = [*FILES, *([found.name] if found.is_file() else []), *happened.tables]
     return FitFiles(
         table.time,
         {joint: {a: table.angles[f"{joint}_{a}"] for a in angles} for joint, angles in names.items()},
@@ -73,6 +79,8 @@ def read_fit_files(folder: Path) -> FitFiles:
         read_findings(found) if found.is_file() else told.findings,
         found.is_file(),
         read_glb(folder / "pose.glb"),
+        happened,
+        folder / "segments.csv",
         {name: hashlib.sha256((folder / name).read_bytes()).hexdigest() for name in read},
     )
 

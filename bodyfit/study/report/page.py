@@ -17,11 +17,21 @@ from ..pages.whole_page import policy
 from .curves import curves, curves_per_second
 from .files import FitFiles, read_fit_files
 from .findings import findings_list
+from .happened.section import happened_section
 from .scene import light_scene, viewer_library
 from .tables import estimated, joint_table, range_sources, reproduction, unit_table
 from .words import number, safe
 
-SCRIPTS = ("data.js", "figure.js", "plots.js", "lanes.js", "page.js")  # in the order in which they run
+SCRIPTS = (
+    "data.js",
+    "figure.js",
+    "plots.js",
+    "lanes.js",
+    "happened.js",
+    "page.js",
+)  # in the order in which they run
+
+STYLES = ("page.css", "happened.css")
 
 
 def write_report(out: Path, page: Path | None = None) -> Path:
@@ -50,12 +60,13 @@ def report_text(files: FitFiles) -> str:
     """The whole page, styles, scripts, viewer library and data inside."""
     parts = package_files("bodyfit.study.report") / "browser"
     title = files.summary.capture or "Motion"
-    style = (parts / "page.css").read_text(encoding="utf-8")
+    style = "".join((parts / name).read_text(encoding="utf-8") for name in STYLES)
     library, own = viewer_library(), _as_one(parts / name for name in SCRIPTS)
     return Template((parts / "page.html").read_text(encoding="utf-8")).substitute(
         title=safe(title),
         lead=_lead(files),
         findings=findings_list(files),
+        happened=happened_section(files),
         joints=joint_table(files),
         range_sources=range_sources(files),
         units=unit_table(files),

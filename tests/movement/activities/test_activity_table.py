@@ -56,7 +56,12 @@ def test_what_is_far_from_everything_is_unknown():
     usual = table.centre + table.scale * table.means[walking]
     odd = usual + table.scale * np.random.default_rng(0).choice([-5, 5], len(table.features))
     values = np.vstack([np.tile(usual, (40, 1)), np.tile(odd, (40, 1))])
-    found = evidence_of(Features(np.arange(80) * 0.24, values, table.features), table, adapt=False)
+    sway = [name for one in table.wearers for name in one.features if name not in table.features]
+    assert sway == ["yaw_roll_slow", "yaw_roll_fast"]  # beside the table
+    features = Features(
+        np.arange(80) * 0.24, np.hstack([values, np.zeros((80, 2))]), (*table.features, *sway)
+    )
+    found = evidence_of(features, table, adapt=False)
     best = np.array(found.states)[found.chain.probabilities(found.values).argmax(1)]
     assert set(best[4:36]) == {"walking"} and set(best[44:]) == {"unknown"}
 

@@ -11,7 +11,9 @@ from bodyfit.body.person import Person
 from bodyfit.errors import InputError
 from bodyfit.files.model.model_file import read_model
 from bodyfit.fitting.result import Fit
+from bodyfit.movement.activities.body_changes import with_changes
 from bodyfit.movement.activities.body_rules import of_body
+from bodyfit.movement.activities.chain.names import CHANGES
 from bodyfit.movement.activities.tell import activities
 
 MODEL = read_model("lower_body").scaled(Person(stature_m=1.75))
@@ -78,3 +80,24 @@ def test_a_body_without_thighs_is_refused():
     rotations = {name: about_z(0) for name in arm.segments}
     with pytest.raises(InputError, match=r"its body has .* want thorax or pelvis and a thigh"):
         activities(Fit(PoseSequence(T, rotations, arm), {}))
+
+
+def test_sitting_down_and_getting_up_last_while_the_thighs_turn():
+    fit = seated(90.0 * (np.clip((T - 3.0) / 1.5, 0, 1) - np.clip((T - 8.0) / 1.2, 0, 1)))
+    found = of_body(fit).stretches
+    assert [s.activity for s in found] == ["standing", "stand_to_sit", "sitting", "sit_to_stand", "standing"]
+    assert (found[1].start, found[1].end) == pytest.approx((3.0, 4.5), abs=0.2)
+    assert (found[3].start, found[3].end) == pytest.approx((8.0, 9.2), abs=0.2)
+    assert all(np.isnan(s.probability) for s in found)  # rules do not know how sure they are
+
+
+def test_changes_are_named_by_both_postures_and_no_longer_than_five_seconds():
+    time = np.arange(0, 20, 0.04)
+    names = ("standing", "sitting", "lying", "walking", "unknown", *CHANGES)
+    code = np.where(time < 10, names.index("walking"), names.index("sitting"))
+    turning = np.radians(15.0) * time  # all the time
+    found = with_changes(time, names, code, {"sit": turning, "lie": 0 * time})
+    assert {names[k] for k in found} == {"walking", "stand_to_sit", "sitting"}
+    assert np.sum(found == names.index("stand_to_sit")) * 0.04 == pytest.approx(5.0, abs=0.1)
+    odd = np.where(time < 10, names.index("unknown"), names.index("sitting"))
+    assert (with_changes(time, names, odd, {"sit": turning, "lie": 0 * time}) == odd).all()

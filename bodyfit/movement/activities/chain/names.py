@@ -25,6 +25,11 @@ MEAN_S = dict(
     other=3.0, unknown=4.0,
 )  # fmt: skip
 
+# s; by reasoning, over the longest of activity_waist_young_old: 4.3 s to sit or get up, 4.6 s to lie down
+MOST_S = dict(
+    stand_to_sit=6.0, sit_to_stand=6.0, sit_to_lie=8.0, lie_to_sit=8.0, stand_to_lie=9.0, lie_to_stand=9.0
+)
+
 RARE = 1e-4  # by reasoning: no path is quite impossible
 TO_UNKNOWN, FROM_UNKNOWN, FROM_UNKNOWN_TO_CHANGE = 0.02, 0.1, 0.02  # by reasoning
 # by reasoning: what is usual 1, what is rare a tenth; a move that is not listed is RARE

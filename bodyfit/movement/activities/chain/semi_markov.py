@@ -1,4 +1,4 @@
-"""Hidden semi-Markov chain: an activity is a row of sub-states, left from the last one."""
+"""Hidden semi-Markov chain: an activity is a row of sub-states, left once its least duration is over."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .names import LEAST_S, MEAN_S, moves
+from .names import LEAST_S, MEAN_S, MOST_S, moves
 
 MOST_LEFT_AT_ONCE = 0.9  # by reasoning: an activity may always last one window more
 
@@ -19,14 +19,15 @@ class Chain:
     ----------
     states : n names
     owner : (S,) int, activity of each sub-state
-    first, last : (n,) int, the sub-states where an activity begins and may end
+    first, last : (n,) int, the sub-states where an activity begins and from which on it may end
     step : (S, S) probabilities from one window to the next
 
     Notes
     -----
-    Durations are d = least + a geometric rest with mean (mean − least). Forward and backward sums as Rabiner
-    1989, doi:10.1109/5.18626, sections III and V (from memory); sub-states as Langrock & Zucchini 2011,
-    doi:10.1016/j.csda.2010.06.015 (from memory).
+    Durations are d = least + a geometric rest with mean (mean − least); that of a change of posture is cut
+    off at its longest: each further window is a sub-state of its own, left from the last for certain. Forward
+    and backward sums as Rabiner 1989, doi:10.1109/5.18626, sections III and V (from memory); sub-states as
+    Langrock & Zucchini 2011, doi:10.1016/j.csda.2010.06.015 (from memory).
     """
 
     states: tuple[str, ...]
@@ -117,13 +118,17 @@ def chain_of(states: tuple[str, ...], hop: float) -> Chain:
     -------
     Chain
     """
-    length = np.array([max(1, round(LEAST_S[name] / hop)) for name in states])
-    last = np.cumsum(length) - 1
-    first = last - length + 1
-    step = np.zeros((last[-1] + 1, last[-1] + 1))
-    inside = np.setdiff1d(np.arange(len(step)), last)
-    step[inside, inside + 1] = 1.0
-    leaves = np.array([min(MOST_LEFT_AT_ONCE, hop / max(MEAN_S[k] - LEAST_S[k], hop)) for k in states])
-    step[last, last] = 1 - leaves
-    step[np.ix_(last, first)] += leaves[:, None] * moves(states)
-    return Chain(states, np.repeat(np.arange(len(states)), length), first, last, step)
+    least = np.array([max(1, round(LEAST_S[name] / hop)) for name in states])
+    length = np.array([max(n, round(MOST_S.get(k, 0.0) / hop)) for n, k in zip(least, states, strict=True)])
+    first = np.cumsum(length) - length
+    last = first + least - 1
+    owner = np.repeat(np.arange(len(states)), length)
+    rate = np.array([min(MOST_LEFT_AT_ONCE, hop / max(MEAN_S[k] - LEAST_S[k], hop)) for k in states])
+    place, end = np.arange(len(owner)), first + length - 1
+    leaves = np.where(place >= last[owner], rate[owner], 0.0)
+    bound = end[length > least]
+    leaves[bound] = 1.0
+    step = np.zeros((len(owner), len(owner)))
+    step[place, np.where(np.isin(place, end), place, place + 1)] = 1.0 - leaves
+    step[:, first] += leaves[:, None] * moves(states)[owner]
+    return Chain(states, owner, first, last, step)

@@ -24,7 +24,7 @@ class ActivityStretch:
     ----------
     start, end : s of the capture's clock
     activity : name, "unknown" where the movement is none of the known ones
-    probability : mean over its windows
+    probability : mean over its windows; NaN where rules told it, which do not know
     """
 
     start: float

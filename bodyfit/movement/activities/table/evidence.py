@@ -14,7 +14,9 @@ from .wearer import LOWEST, Ways, adapted_ways, centred_ways, expected_ways
 
 TEMPER = 0.15  # tried: on activity_waist_phone; windows overlap, so each counts for a part
 TEMPER_POSTURE = 0.02  # tried: on activity_waist_phone; its errors on sitting last as long as it
-TEMPER_WAYS = {"gait": 0.15, "posture": 0.1}  # tried: on activity_waist_phone; the wearer's own ways
+TEMPER_WAYS = {"gait": 0.15, "posture": 0.05}  # tried: on activity_waist_phone; the wearer's own ways
+# What a table hardly tells: posture of a trunk upright either way, and which of them a change leads to
+HARD = (("standing", "sitting"), ("lie_to_sit", "lie_to_stand"), ("sit_to_lie", "stand_to_lie"))
 STILL_SWAY, SWAY_WIDTH, MOST_AGAINST = (
     0.45,
     0.15,
@@ -58,7 +60,7 @@ def evidence_of(features: Features, table: ActivityTable, adapt: bool = True) ->
     ----------
     features : with all columns that the table wants
     table : of the place where the unit is worn
-    adapt : find the wearer's own ways in the recording; False: by the table alone, as online at first
+    adapt : find the wearer's own ways in the recording; False: by what is known of others, as online at first
 
     Returns
     -------
@@ -67,13 +69,16 @@ def evidence_of(features: Features, table: ActivityTable, adapt: bool = True) ->
     states = (*(name for name in ORDER if name in table.activities), UNKNOWN)
     values = np.column_stack([features.column(name) for name in table.features])
     out = Evidence(states, _by_table(features, values, table, states), chain_of(states, HOP_S))
-    if not adapt:
-        return out
     base = out.values.copy()
     for prior in table.wearers:
         own = np.column_stack([features.column(name) for name in prior.features])
-        told = _gait if "walking" in prior.activities else _posture
-        out.values[:, _at(states, prior)] = told(out, base, prior, own)
+        at = _at(states, prior)
+        if not adapt and "walking" not in prior.activities:
+            likely = expected_ways(prior).log_likelihoods(own)
+            out.values[:, at] = _parted(base[:, at], likely, TEMPER_WAYS["posture"])
+        elif adapt:
+            told = _gait if "walking" in prior.activities else _posture
+            out.values[:, at] = told(out, base, prior, own)
     return out
 
 
@@ -84,10 +89,10 @@ def _by_table(
     order = [table.activities.index(name) for name in states[:-1]]
     log_prior = np.log(table.prior[order])
     out = TEMPER * (np.maximum(table.log_probabilities(values)[:, order], FLOOR) - log_prior)
-    if {"standing", "sitting"} <= set(states):
-        pair = [states.index("standing"), states.index("sitting")]
-        middle = out[:, pair].mean(1, keepdims=True)
-        out[:, pair] = middle + (out[:, pair] - middle) * TEMPER_POSTURE / TEMPER
+    for names in HARD:
+        if set(names) <= set(states):
+            pair = [states.index(name) for name in names]
+            out[:, pair] = _parted(out[:, pair], out[:, pair], TEMPER_POSTURE / TEMPER)
     sway = np.exp(features.column("sd_v"))
     moving = [number for number, name in enumerate(states) if name in MOVING]
     out[:, moving] -= np.clip((STILL_SWAY - sway) / SWAY_WIDTH, 0, MOST_AGAINST)[:, None]

@@ -19,6 +19,9 @@ LOOKS_AHEAD_S = 2.0  # s, by definition half of the longest window
 POSTURE_CUTOFF, PUSH_CUTOFF, RISE_CUTOFF, PITCH_CUTOFF = 1.5, 1.5, 3.0, 1.0
 QUIET = 0.03  # m/s²: a floor under logarithms, by reasoning about what sensors' noise makes
 QUIET_RATE = 0.01  # rad/s: the same of gyroscopes, by reasoning
+# Hz, of the small turns of somebody who stands or sits; rad/s under them, below which noise is all there is:
+# tried: sitting and standing of activity_waist_young_old and activity_waist_phone, two of each
+SWAY_BANDS, LEAST_SWAY = {"slow": (0.3, 3.0), "fast": (1.0, 8.0)}, 0.0005
 STEP_S, STRIDE_S = (0.3, 0.9), (0.7, 1.7)  # s; by reasoning: from running to old people's walking
 BANDS = (0.3, 1.2, 2.6, 5.0, 10.0)  # Hz; by reasoning: slower than, at, twice and over step rate
 
@@ -195,4 +198,22 @@ def _turning(body: _Body, rate: np.ndarray, against: np.ndarray) -> dict[str, np
     piece = windows(turns["p"], body.centres, HALF)
     piece = piece - piece.mean(1, keepdims=True)
     shape = piece / (piece.std(1, keepdims=True) + 0.02)
-    return out | {"skew_w": np.mean(shape * shape * shape, 1)}
+    return out | {"skew_w": np.mean(shape * shape * shape, 1)} | _sway(turns, body.centres)
+
+
+def _sway(turns: dict[str, np.ndarray], centres: np.ndarray) -> dict[str, np.ndarray]:
+    """Logarithm of how much the pelvis yaws over how much it rolls, while nothing much happens.
+
+    Notes
+    -----
+    Who stands turns about the vertical a little all the time, over both hips; a seat holds the pelvis against
+    that, and less against rolling. In standing yaw is about twice roll, in sitting not more.
+    """
+    out = {}
+    for name, (low, high) in SWAY_BANDS.items():
+        yaw, roll = (
+            windows(low_passed(turns[axis], high) - low_passed(turns[axis], low), centres, LONG).std(1)
+            for axis in "yr"
+        )
+        out[f"yaw_roll_{name}"] = np.log((yaw + LEAST_SWAY) / (roll + LEAST_SWAY))
+    return out

@@ -47,6 +47,7 @@ function showTime() {
   if (panel && panel.plots.length && panel.plots[0].from !== stretch()[0]) showPlots();
   for (const plot of panel ? panel.plots : []) markTime(plot, time);
   markLanes(time, state.joint);
+  markTimeline(time);
   figure.time = time;
   drawFigure();
 }
@@ -134,6 +135,7 @@ function listen() {
   }
   addEventListener("beforeprint", () => { for (const notes of document.querySelectorAll("details")) notes.wasOpen = notes.open; forPrint(true); });
   addEventListener("afterprint", () => forPrint(false));
+  listenToTimes();
   let width = 0;
   new ResizeObserver(([entry]) => { if (entry.contentRect.width !== width) { width = entry.contentRect.width; redraw(); } }).observe(byId("motion"));
 }
