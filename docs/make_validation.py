@@ -15,6 +15,7 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import bands
 import numpy as np
 import published
 import recordings as real
@@ -97,6 +98,7 @@ def page() -> str:
         "MOTIONS": sections.motions(by_softness),
         "BY_JOINT": sections.motions_by_joint(by_softness),
         "DEMOS": sections.demos(),
+        "BANDS": bands.bands(),
         "WEIGHTS": sections.weights_table(),
         "PUBLISHED": published.comparison(),
     }

@@ -32,7 +32,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for package in ("mkdocs", "latex2mathml"):
         pytest.importorskip(package, reason=f"{package} is not installed (it comes with the extra 'docs')")
     out = tmp_path_factory.mktemp("site")
-    call = [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "--site-dir", str(out)]
+    call = [sys.executable, "-m", "mkdocs", "build", "--strict", "--site-dir", str(out)]
     done = subprocess.run(call, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     assert "WARNING" not in done.stdout + done.stderr
