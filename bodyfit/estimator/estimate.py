@@ -19,9 +19,10 @@ from .problem.problem import Problem, judged
 from .problem.schedule import SCHEDULE
 from .problem.unknowns import Body, State
 from .residuals.base import Linearised
-from .solver.gauss_newton_step import one_step
+from .solver.gauss_newton_step import between, one_step
+from .solver.left_over import under_way
 from .solver.marginal_covariance import posterior
-from .solver.step_control import StepControl
+from .solver.step_control import LEAST_SHARE, StepControl
 from .uncertainty.held_parameters import information_beforehand, with_constants
 from .updates.field_level import admitted
 from .updates.joint_geometry import refine
@@ -45,7 +46,7 @@ def estimate(
 
     Notes
     -----
-    Gauss–Newton over rotations, biases and velocities, damped where the cost would rise
+    Gauss–Newton over rotations, biases and velocities, steps halved where the cost would rise
     (`solver.step_control`); between steps, what is linear or closed-form once the rotations are known: lever
     arms, hinge axes, elastic mounting, mounting, and the residuals' scales.
     """
@@ -58,26 +59,29 @@ def estimate(
     state, body = explained(problem, state, body, trust)
     problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
-    parts, moved, iteration = [], np.inf, 0
-    control, before = StepControl(), (state, body, average)
-    for iteration in range(1, SCHEDULE.most + 1):
-        say(min(iteration, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
+    parts, steps, step, control = list[Linearised](), 0, np.zeros_like(state.bias), StepControl()
+    before = after = state, body
+    while True:
+        say(min(steps + 1, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
-        parts = linearise(problem, state, body, average, trust, first=iteration == 1)
-        if iteration > SCHEDULE.geometry_until:  # before, the cost is of another problem in every iteration
-            cost = sum(part.robust_cost for part in parts)
-            if control.worse(cost):
-                control, (state, body, average) = control.shorter(), before
-                parts = []
+        parts = linearise(problem, state, body, average, trust, first=steps == 0)
+        if steps >= SCHEDULE.geometry_until:  # before, the cost is of another problem in every step
+            ended = control.settled
+            while control.worse(cost := sum(part.robust_cost for part in parts)) and not control.stuck:
+                control, parts = control.shorter(), []
+                state, body = between(before, after, step, control.share)
+                average = averages(problem.signals, problem.turns, state.R)
                 parts = linearise(problem, state, body, average, trust)
-                if control.stuck:
-                    break
-            else:
-                control = control.kept(cost)
-        before = state, body, average
-        damped = [*parts, *control.damping(*state.R.shape[:2])]
-        state, body, step = one_step(problem, state, body, damped)
-        look = iteration in SCHEDULE.latency_after
+            step, ended = (control.share or LEAST_SHARE) * step, ended or control.stuck
+            control = control.kept(cost)
+            if ended:
+                break
+        if steps == SCHEDULE.most:
+            break
+        before = state, body
+        state, body, step = one_step(problem, state, body, parts)
+        steps, after = steps + 1, (state, body)
+        look = steps in SCHEDULE.latency_after
         average = averages(problem.signals, problem.turns, state.R, by_latency=look)
         if look and (found := _late(problem, body, average)):
             late = late + found
@@ -85,14 +89,15 @@ def estimate(
             del problem  # an hour's signals are not held twice
             problem = _following(problem_at(late), first)
             average = averages(problem.signals, problem.turns, state.R)
-        if iteration <= SCHEDULE.geometry_until:
-            body = refine(problem, state, body, average, iteration)
-        if iteration == SCHEDULE.field_after:
+        if steps <= SCHEDULE.geometry_until:
+            body = refine(problem, state, body, average, steps)
+        if steps == SCHEDULE.field_after:
             state, average, trust = admitted(problem, state, body, average, gated)
-        moved = float(np.sqrt(np.mean(np.sum(step[:, : state.R.shape[1]] ** 2, -1))))
-        if control.settled or (moved < SCHEDULE.converged and iteration > max(SCHEDULE.latency_after)):
+        if steps > max(SCHEDULE.latency_after) and _size(problem, step) < SCHEDULE.converged:
             break
     say(SCHEDULE.usual, SCHEDULE.usual, "how sure")
+    moved, ended = _size(problem, step), control.settled or _size(problem, step) < SCHEDULE.converged
+    rotation, relative = how_sure(problem, state, body, average, parts)
     return Estimate(
         problem,
         state,
@@ -100,13 +105,19 @@ def estimate(
         average,
         trust,
         late,
-        iteration,
+        steps,
         sum(part.robust_cost for part in parts),
         moved,
-        control.settled or moved < SCHEDULE.converged,
+        *under_way(problem, np.zeros_like(step) if ended else step, rotation, relative),
         _root_mean_squares(parts),
-        *how_sure(problem, state, body, average, parts),
+        rotation,
+        relative,
     )
+
+
+def _size(problem: Problem, step: np.ndarray) -> float:
+    """Rad, root mean square of the turns of a step."""
+    return float(np.sqrt(np.mean(np.sum(step[:, : len(problem.signals.units)] ** 2, -1))))
 
 
 def _following(problem: Problem, R: np.ndarray) -> Problem:

@@ -138,8 +138,8 @@ def _of_fields(problem: Problem, average: Averages, trust: FieldTrust) -> list[L
         field_heading(
             average.field[:, heads],
             heads,
-            sd[heads],
-            np.maximum(1.0, seconds[heads] / problem.signals.key_step),
+            sd[:, heads],
+            np.maximum(1.0, seconds[:, heads] / problem.signals.key_step),
             trust.trusted[:, heads],
         ),
         field_vector(

@@ -53,13 +53,20 @@ def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str
         if covariance is not None:
             spread = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
             spread = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
-            out[name] = _unsettled(tracks, spread)
+            out[name] = _unsettled(_left(tracks, i, joint), spread)
     return out
 
 
-def _unsettled(tracks: list[Track], spread: Mapping[str, np.ndarray]) -> Mapping[str, np.ndarray]:
+def _left(tracks: list[Track], tie: int, joint: Joint) -> float:
+    """Rad, by which the last step turned a joint that was still under way."""
+    if tracks[0].problem.ties:
+        return float(tracks[0].found.joint_left[tie])
+    ends = [t.found.unit_left for t in tracks if t.segments[0] in (joint.parent, joint.child)]
+    return float(np.linalg.norm(ends))
+
+
+def _unsettled(off: float, spread: Mapping[str, np.ndarray]) -> Mapping[str, np.ndarray]:
     """Standard deviations with what a solver that has not converged may still be off by."""
-    off = max((t.found.last_step for t in tracks if not t.found.converged), default=0.0)
     if off == 0.0:
         return spread
     return {name: np.minimum(np.hypot(sd, STEPS_LEFT * off), np.pi) for name, sd in spread.items()}

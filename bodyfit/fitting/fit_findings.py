@@ -88,14 +88,17 @@ def _undetermined(track: Track) -> Iterator[Finding]:
 def _of_track(track: Track) -> Iterator[Finding]:
     """Whether the solve ended, what it took off, and axes that the motion shows elsewhere."""
     found = track.found
-    last, late = float(np.degrees(found.last_step)), 1000 * float(track.found.late.latency)
+    late = 1000 * float(track.found.late.latency)
     if not found.converged:
+        last, units, joints = _under_way(track)
         yield Finding(
             "not-converged",
             "warning",
-            f"the solver stopped after {found.iterations} iterations without converging: its last step was "
-            f"{last:.2f}° (root mean square)",
-            "Take differences of about that size for undecided; look at the serious findings first",
+            f"the solver stopped after {found.iterations} iterations without converging: its last step still "
+            f"turned {', '.join(joints or units)}, by up to {last:.2f}° (root mean square)",
+            "Take differences of a few times that size there for undecided; see the serious findings first",
+            units=() if joints else units,
+            joints=joints,
             value=last,
             threshold=float(np.degrees(SCHEDULE.converged)),
             measure="deg",
@@ -115,6 +118,17 @@ def _of_track(track: Track) -> Iterator[Finding]:
             handled="taken off",
         )
     yield from _other_axes(track)
+
+
+def _under_way(track: Track) -> tuple[float, tuple[str, ...], tuple[str, ...]]:
+    """Degrees, largest of the last step, and the units and joints between units that it still turned."""
+    found, problem = track.found, track.problem
+    both = np.array([problem.both_measured(tie) for tie in problem.ties], bool)
+    units = np.where(problem.measured, found.unit_left, 0.0)
+    joints = np.where(both, found.joint_left, 0.0)
+    names = tuple(problem.ties[int(j)].joint.name for j in np.flatnonzero(joints))
+    of_units = tuple(problem.signals.units[int(u)] for u in np.flatnonzero(units))
+    return float(np.degrees(max([*joints] if names else [*units]))), of_units, names
 
 
 def _other_axes(track: Track) -> Iterator[Finding]:

@@ -1,6 +1,6 @@
-"""Steps taken back and let grow again, on a function that Gauss–Newton overshoots; and the damping itself."""
+"""Steps halved until the cost falls, on a function that Gauss–Newton overshoots; what is left at the end."""
 
-import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,28 +8,24 @@ from scipy.optimize import minimize_scalar
 from scipy.special import huber as scipy_huber
 
 from bodyfit.estimator.residuals.gravity import gravity
-from bodyfit.estimator.solver.step_control import FACTOR, FIRST_REACH, MOST_TAKEN_BACK, StepControl
+from bodyfit.estimator.solver.left_over import UNDER_WAY, under_way
+from bodyfit.estimator.solver.step_control import LEAST_SHARE, SHORTER, StepControl
 
 
 def descend(x, steps=60):
-    """The minimum of ½ r², r = atan(3 x) + x / 50, by damped steps as the estimator takes them."""
-    control, kept = StepControl(), x
+    """The minimum of ½ r², r = atan(3 x) + x / 50, by halved steps as the estimator takes them."""
+    control, before, step = StepControl(), x, 0.0
     for _ in range(steps):
+        while control.worse(0.5 * (np.arctan(3 * x) + 0.02 * x) ** 2) and not control.stuck:
+            control = control.shorter()
+            x = before + control.share * step
         r, J = np.arctan(3 * x) + 0.02 * x, 3 / (1 + 9 * x**2) + 0.02
-        cost = 0.5 * r**2
-        if control.worse(cost):
-            control, x = control.shorter(), kept
-            if control.stuck:
-                break
-            r, J = np.arctan(3 * x) + 0.02 * x, 3 / (1 + 9 * x**2) + 0.02
-        else:
-            control, kept = control.kept(cost), x
-        damping = 0.0 if not np.isfinite(control.reach) else control.reach**-2.0
-        x = x - J * r / (J * J + damping)
+        control, before, step = control.kept(0.5 * r**2), x, -r / J
+        x = x + step
     return x
 
 
-def test_damped_descent_ends_in_the_minimum_where_plain_steps_diverge():
+def test_halved_steps_end_in_the_minimum_where_plain_steps_diverge():
     plain = 2.0
     for _ in range(8):
         r, J = np.arctan(3 * plain) + 0.02 * plain, 3 / (1 + 9 * plain**2) + 0.02
@@ -39,30 +35,47 @@ def test_damped_descent_ends_in_the_minimum_where_plain_steps_diverge():
     assert descend(2.0) == pytest.approx(best, abs=1e-6)
 
 
-def test_steps_that_never_help_end_the_descent():
+def test_steps_that_never_help_end_the_descent_where_it_was():
     control = StepControl().kept(1.0)
-    for _ in range(6):
-        assert not control.stuck and control.worse(1.1)
+    shares = []
+    while not control.stuck:
+        assert control.worse(1.1)
         control = control.shorter()
-    assert control.stuck
+        shares.append(control.share)
+    assert shares[0] == SHORTER and shares[-2:] == [LEAST_SHARE, 0.0]
+    assert control.stuck and control.share == 0.0
 
 
-def test_a_step_that_was_kept_lets_the_reach_grow_and_forgets_those_taken_back():
+def test_a_step_that_was_kept_makes_the_next_whole_again():
     short = StepControl().kept(1.0).shorter().shorter()
-    longer = short.kept(0.9)
-    assert short.taken_back == 2 and longer.taken_back == 0
-    assert short.reach < longer.reach and not longer.settled
-    assert longer.kept(0.9 * (1 - 1e-5)).settled
+    assert short.share == 0.25 and short.cost == 1.0
+    assert short.kept(0.9).share == 1.0 and not short.kept(0.9).settled
 
 
-def test_without_a_limit_nothing_is_damped_and_with_one_a_turn_of_its_size_costs_half():
-    assert StepControl().damping(4, 2) == []
-    control = StepControl().kept(1.0).shorter()
-    (part,) = control.damping(4, 2)
-    ((_, _, J),) = part.jacobians
-    turn = np.array([control.reach, 0.0, 0.0])
-    cost = 0.5 * np.sum(part.weight[0, 0] * (J[0, 0] @ turn) ** 2)
-    assert cost == pytest.approx(0.5)
+def test_settled_by_what_a_whole_step_would_change():
+    control = StepControl().kept(100.0)
+    assert control.worse(100.01) and not control.worse(99.9) and not control.worse(100.0)
+    assert not control.settled and control.kept(99.995).settled and not control.kept(99.0).settled
+    assert not control.shorter().kept(99.995).settled  # of a half step it is twice as much
+
+
+def moved(by_child, heading_sd):
+    """What is left of a step that turned only the second of two units about the vertical."""
+    problem = SimpleNamespace(
+        ties=[SimpleNamespace(parent=0, child=1)], watched=lambda units: np.array([True, True, False])
+    )
+    step = np.zeros((3, 2, 3))
+    step[:, 1, 1] = by_child, by_child, 99.0  # the last lies in a gap
+    covariance = np.zeros((3, 2, 3, 3))
+    covariance[..., 1, 1] = heading_sd**2
+    return under_way(problem, step, covariance, covariance[:, :1])
+
+
+def test_what_is_left_is_judged_beside_how_sure_it_is():
+    units, joints = moved(0.2, heading_sd=1.0)
+    assert units == pytest.approx([0.0, 0.2]) and joints == pytest.approx([0.2])
+    units, joints = moved(0.9 * UNDER_WAY, heading_sd=1.0)
+    assert not units.any() and not joints.any()
 
 
 def test_the_robust_cost_is_hubers_function_by_scipy():
@@ -73,29 +86,3 @@ def test_the_robust_cost_is_hubers_function_by_scipy():
     expected = scipy_huber(1.5 * sd, size).sum() / (alike * sd**2)
     assert part.robust_cost == pytest.approx(expected, rel=1e-12)
     assert part.cost < 0.6 * part.robust_cost
-
-
-def test_steps_start_without_a_limit_and_get_one_when_the_cost_rises():
-    first = StepControl().kept(100.0)
-    assert math.isinf(first.reach) and not first.damping(3, 2) and not first.settled
-    assert first.worse(100.01) and not first.worse(99.9) and not first.worse(100.0)
-    back = first.shorter()
-    assert back.reach == FIRST_REACH and math.isinf(back.ceiling) and back.cost == 100.0
-    (damping,) = back.damping(3, 2)
-    assert damping.weight.shape == (3, 2, 3) and damping.weight[0, 0, 0] == pytest.approx(FIRST_REACH**-2)
-
-
-def test_a_reach_that_failed_is_not_tried_again():
-    control = StepControl().kept(100.0).shorter().kept(90.0)
-    assert control.reach == pytest.approx(FACTOR * FIRST_REACH)
-    control = control.shorter().kept(80.0).kept(79.0)
-    assert control.reach == control.ceiling == pytest.approx(FACTOR * FIRST_REACH / 2)
-
-
-def test_settled_by_cost_and_stuck_after_so_many():
-    control = StepControl().kept(100.0).kept(99.995)
-    assert control.settled and not StepControl().kept(100.0).kept(99.0).settled
-    for _ in range(MOST_TAKEN_BACK):
-        assert not control.stuck
-        control = control.shorter()
-    assert control.stuck

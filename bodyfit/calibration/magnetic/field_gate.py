@@ -30,8 +30,9 @@ class FieldTrust:
     share : (U,) of the keyframes that passed the gate, NaN without a magnetometer
     dip : rad, of the field that was taken for clean
     fails : check -> (K + 1, U) bool, known readings that do not pass it
-    level : (U,) rad, how far a heading by the field may be off throughout, as far as anything else shows it
-    lasting : s, over which an error of that level is taken for one
+    level : (K + 1, U) rad, how far a heading by the field may be off, as far as anything else shows it; the
+        same throughout a stretch without a long gap
+    lasting : (K + 1,) s, over which an error of that level is taken for one
     """
 
     trusted: np.ndarray
@@ -39,7 +40,7 @@ class FieldTrust:
     dip: float
     fails: Mapping[str, np.ndarray]
     level: np.ndarray
-    lasting: float = 0.0
+    lasting: np.ndarray
 
     def without(self, units: np.ndarray) -> FieldTrust:
         """The same with the magnetometers of some units, (U,) bool, left aside."""
@@ -53,8 +54,14 @@ class FieldTrust:
             trusted=self.trusted[:, units],
             share=self.share[units],
             fails=fails,
-            level=self.level[units],
+            level=self.level[:, units],
         )
+
+    @property
+    def usual_level(self) -> np.ndarray:
+        """(U,) rad, median of the level where the field counts; zero where it does nowhere."""
+        levels = zip(self.level.T, self.trusted.T, strict=True)
+        return np.array([np.median(one[counts]) if counts.any() else 0.0 for one, counts in levels])
 
     def spread(self, sd: float, seconds: float) -> tuple[np.ndarray, np.ndarray]:
         """Standard deviation of each unit's field heading, and how long an error stays.
@@ -65,13 +72,14 @@ class FieldTrust:
 
         Returns
         -------
-        sd, seconds : (U,) rad, (U,) s, of that or of what stays, whichever leaves less to be known
+        sd, seconds : (K + 1, U) rad and s, of that or of what stays, whichever leaves less to be known
         """
         both = np.maximum(sd, self.level)
-        return both, np.maximum(sd**2 * seconds, self.level**2 * self.lasting) / both**2
+        return both, np.maximum(sd**2 * seconds, self.level**2 * self.lasting[:, None]) / both**2
 
-    def with_level(self, level: np.ndarray, lasting: float, units: np.ndarray) -> FieldTrust:
-        """The same with the level of error, (U,) rad, that was found for some units, (U,) bool."""
+    def with_level(self, level: np.ndarray, lasting: np.ndarray | float, units: np.ndarray) -> FieldTrust:
+        """The same with the level of error, (U,) or (K + 1, U) rad, found for some units, (U,) bool."""
+        lasting = np.broadcast_to(lasting, self.lasting.shape)
         return replace(self, level=np.where(units, level, self.level), lasting=lasting)
 
 
@@ -141,7 +149,7 @@ def judge_field(
     passed = known & ~np.any([*fails.values()], axis=0)
     share = np.where(there, passed.sum(0) / np.maximum(known.sum(0), 1), np.nan)
     passed &= np.nan_to_num(share) >= LEAST_SHARE
-    return FieldTrust(passed, share, usual_dip, fails, np.zeros(known.shape[1]))
+    return FieldTrust(passed, share, usual_dip, fails, np.zeros(known.shape), np.zeros(len(known)))
 
 
 def turn_of_field(field: np.ndarray, known: np.ndarray, step: float) -> np.ndarray:

@@ -22,7 +22,7 @@ def field_heading(
     ----------
     field : (K + 1, M, 3) magnetometer in the world frame, averaged about each keyframe
     units : (M,) the units that carry them
-    sd : (M,) or one for all, rad
+    sd : (K + 1, M) or one for all, rad
     correlated : likewise, number of keyframes over which a disturbance stays
     trusted : (K + 1, M) bool
 

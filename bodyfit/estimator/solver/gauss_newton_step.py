@@ -38,3 +38,23 @@ def one_step(
     off = precision @ (body.inferred - mean).ravel()
     step, change = solve_with_constants(parts, state.slots, len(state.R), precision, off)
     return state.stepped(step), replace(body, inferred=body.inferred + change.reshape(-1, 3)), step
+
+
+def between(
+    before: tuple[State, Body], after: tuple[State, Body], step: np.ndarray, share: float
+) -> tuple[State, Body]:
+    """State and body part of the way of a step.
+
+    Parameters
+    ----------
+    before, after : at both ends of it
+    step : (K + 1, slots, 3)
+    share : of it
+
+    Returns
+    -------
+    state, body
+    """
+    (state, body), inferred = before, after[1].inferred
+    way = share * (inferred - body.inferred)
+    return state.stepped(share * step), replace(body, inferred=body.inferred + way)

@@ -107,7 +107,7 @@ def _told_by_joints(found: Estimate) -> tuple[np.ndarray, np.ndarray]:
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
     alike, at = problem.alike(problem.weights.joint_s), list(body.joints)
     told[at] = heading_information(found.average, body.ends, body.levers, body.joint_sd, alike, prior)[1]
-    north = trust.trusted.any(0) & (trust.level < problem.weights.field)
+    north = trust.trusted.any(0) & (trust.usual_level < problem.weights.field)
     for i in at:
         tie = problem.ties[i]
         alone[i] = i not in body.axes and not (north[tie.parent] and north[tie.child])

@@ -14,6 +14,7 @@ import numpy as np
 from ...alignment.joint_centre import joint_forces
 from ...calibration.magnetic.field_gate import FieldTrust, dip_of
 from ...core.rotations import apply, as_complex, heading_matrix
+from ...recording.attitude import stretches
 from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem, judged
 from ..problem.unknowns import Body, State
@@ -26,12 +27,15 @@ ROUNDS = 10  # of splitting the disagreement between fields and joints; chosen; 
 FAR = 1.0  # share of the norm, rad; further off is no measure any more
 
 
-def strayed(problem: Problem, average: Averages, trust: FieldTrust) -> np.ndarray:
+def strayed(
+    problem: Problem, average: Averages, trust: FieldTrust, within: np.ndarray | None = None
+) -> np.ndarray:
     """Heading error that a unit's norm and dip let expect.
 
     Parameters
     ----------
     problem, average, trust : what is given and found so far
+    within : (K + 1,) bool, look there only; None: throughout
 
     Returns
     -------
@@ -47,7 +51,7 @@ def strayed(problem: Problem, average: Averages, trust: FieldTrust) -> np.ndarra
     off_norm = np.linalg.norm(average.field, axis=-1) * scale - 1
     off_dip = np.where(problem.levelled, dip_of(average.field) - trust.dip, 0.0)
     square = np.minimum(off_norm**2 + off_dip**2, FAR**2)
-    known = average.field_known
+    known = average.field_known if within is None else average.field_known & within[:, None]
     middle = [np.median(s[k]) if k.any() else np.nan for s, k in zip(square.T, known.T, strict=True)]
     return np.hypot(np.sqrt(np.array(middle) / 1.386) / np.cos(trust.dip), LEAST_LEVEL)
 
@@ -62,6 +66,8 @@ def admitted(
 ) -> tuple[State, Averages, FieldTrust]:
     """The field let in, each unit's with its own level of error, and all headings turned to agree with it.
 
+    Every stretch between long gaps by itself: beyond a gap all headings are others, and so is the room.
+
     Parameters
     ----------
     problem, state, body, average : found without the field of the units that are `judged`
@@ -71,25 +77,49 @@ def admitted(
     -------
     state, average, trust
     """
-    units = judged(problem)
-    weight = trust.trusted * units * average.field_known
-    count = weight.sum(0)
-    seen = units & (count > 0)
-    if not seen.any():
+    units, step = judged(problem), problem.signals.key_step
+    if not (trust.trusted & units & average.field_known).any():
         return state, average, trust
-    m = average.field
+    part = stretches(np.any(problem.signals.lost[:, units], axis=1))
+    level, lasting = trust.level.copy(), trust.lasting.copy()
+    turn = np.zeros(level.shape)
+    own = strayed(problem, average, trust)
+    for number in range(part[-1] + 1):
+        within = part == number
+        seen = units & (trust.trusted & average.field_known)[within].any(0)
+        if not seen.any():
+            continue
+        here = np.fmax(own, strayed(problem, average, trust, within)) ** 2
+        turn[within], found = _judged(problem, body, average, trust, within, np.where(seen, here, np.nan))
+        level[within] = np.where(seen, found, level[within])
+        lasting[within] = min(problem.weights.field_lasts, step * within.sum())
+    Q = heading_matrix(-turn)
+    return _turned(problem, state, Q), _seen_turned(average, Q), trust.with_level(level, lasting, units)
+
+
+def _judged(
+    problem: Problem,
+    body: Body,
+    average: Averages,
+    trust: FieldTrust,
+    within: np.ndarray,
+    own: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
+    """(U,) rad, error of every unit's heading in one stretch, and level of error of its field.
+
+    The stretch is `within` (K + 1,) bool; `own` (U,) rad² by norm and dip, NaN for units not looked at.
+    """
+    seen = np.isfinite(own)
+    weight = (trust.trusted * average.field_known)[within] * seen
+    m = average.field[within]
     toward = np.sum(weight * as_complex(m) / np.maximum(np.hypot(m[..., 0], m[..., 2]), 1e-9), 0)
-    own = strayed(problem, average, trust) ** 2
-    prior = np.where(
-        seen, (own + np.median(own[seen])) / 2, np.inf
-    )  # one stray place shows two parts of three
-    common = np.angle(np.sum(toward[seen] / count[seen] / prior[seen]))
+    # one stray place shows two parts of three
+    prior = np.where(seen, (own + np.median(own[seen])) / 2, np.inf)
+    common = np.angle(np.sum(toward[seen] / weight.sum(0)[seen] / prior[seen]))
     off = np.where(seen, np.angle(toward * np.exp(-1j * common)), 0.0)
-    pairs, joint = _joint_variances(problem, body, average)
+    pairs, joint = _joint_variances(problem, body, average, within)
     body_off, level = divided(off, prior, pairs, joint)
-    Q = heading_matrix(-(common + body_off))
-    lasting = min(problem.weights.field_lasts, problem.signals.key_step * len(state.R))
-    return _turned(problem, state, Q), _seen_turned(average, Q), trust.with_level(level, lasting, seen)
+    return common + body_off, level
 
 
 def divided(
@@ -126,23 +156,25 @@ def divided(
     return x, np.sqrt(a)
 
 
-def _joint_variances(problem: Problem, body: Body, average: Averages) -> tuple[np.ndarray, np.ndarray]:
-    """Pairs (J, 2) of units, and the variance (J,) rad² of the heading that their joint shows."""
+def _joint_variances(
+    problem: Problem, body: Body, average: Averages, within: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs (J, 2) of units, and the variance (J,) rad² of the heading that a joint shows in a stretch."""
     w = problem.weights
     parent, child = joint_forces(average, body.ends, body.levers)
     known = average.known[:, body.ends.parents] & average.known[:, body.ends.children]
     level = np.sum(np.square((parent + child)[..., [0, 2]] / 2), -1) * known
-    information = level.sum(0) / (problem.alike(w.joint_s) * body.joint_sd**2)
+    information = level[within].sum(0) / (problem.alike(w.joint_s) * body.joint_sd**2)
     return body.ends.units, JOINT_LEVEL**2 + 1 / np.maximum(information, 1e-3)
 
 
 def _turned(problem: Problem, state: State, Q: np.ndarray) -> State:
-    """The state with each unit's heading turned, Q (U, 3, 3)."""
+    """The state with each unit's heading turned, Q (K + 1, U, 3, 3)."""
     return replace(
         state,
         R=Q @ state.R,
-        velocity=apply(Q[problem.moving], state.velocity),
-        position=apply(Q[problem.placed], state.position),
+        velocity=apply(Q[:, problem.moving], state.velocity),
+        position=apply(Q[:, problem.placed], state.position),
     )
 
 

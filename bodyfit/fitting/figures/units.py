@@ -73,7 +73,7 @@ def _magnetometer(found: Estimate, u: int) -> MagnetometerFigures:
     trust, known = found.trust, found.average.field_known[:, [u]]
     stretches = untrusted(trust.of([u]), known, found.problem.signals.key_time)[0]
     return MagnetometerFigures(
-        magnetometer_heading_sd_deg=figure(np.degrees(trust.level[u])) or None,
+        magnetometer_heading_sd_deg=figure(np.degrees(trust.usual_level[u])) or None,
         magnetometer_untrusted=tuple((round(a, 3), round(b, 3), why) for a, b, why in stretches),
     )
 
