@@ -28,7 +28,7 @@ STEP_S = (
 )
 BELT_S = 2.0  # s, standard deviation of the average that is the belt's: two strides (by reasoning)
 SLOWEST_BELT = 0.2  # m/s, below which nobody walks on it (by reasoning)
-LEG_SD = 0.015  # m, by which the body's foot is off its own path at a stride's ends; tried: simulated stairs
+LEG_SD = 0.015  # m, by which the body's foot is off its own path at a stride's ends; chosen; not tried
 KEY_S = 0.02  # s from keyframe to keyframe of the root's path (as PER_KEY of the feet's)
 STEP_M = 0.3  # m from stance to stance of a foot that walks (by reasoning: half a stride of a slow walker)
 FLIES = (

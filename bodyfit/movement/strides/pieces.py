@@ -19,7 +19,7 @@ from .result import Event, FootTrack, Stride
 from .swings import swings
 from .table import events_of, strides_of
 
-WHOLE_S = 180.0  # s up to which a recording is one piece; tried: one foot takes 0.15 GB then
+WHOLE_S = 180.0  # s up to which a recording is one piece (by reasoning: one foot takes some 0.15 GB)
 PIECE_S = 60.0  # s, of longer ones: some fifty strides tell the constants (by reasoning)
 MARGIN_S = 8.0  # s by which pieces reach into their neighbours, so that ends are no ends (by reasoning)
 OTHER = {"left": "right", "right": "left"}
