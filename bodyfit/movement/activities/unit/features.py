@@ -19,9 +19,10 @@ LOOKS_AHEAD_S = 2.0  # s, by definition half of the longest window
 POSTURE_CUTOFF, PUSH_CUTOFF, RISE_CUTOFF, PITCH_CUTOFF = 1.5, 1.5, 3.0, 1.0
 QUIET = 0.03  # m/s²: a floor under logarithms, by reasoning about what sensors' noise makes
 QUIET_RATE = 0.01  # rad/s: the same of gyroscopes, by reasoning
-# Hz, of the small turns of somebody who stands or sits; rad/s under them, below which noise is all there is:
-# tried: sitting and standing of activity_waist_young_old and activity_waist_phone, two of each
-SWAY_BANDS, LEAST_SWAY = {"slow": (0.3, 3.0), "fast": (1.0, 8.0)}, 0.0005
+# Hz, of the small turns of somebody who stands or sits, tried: three bands, on activity_waist_young_old and
+# activity_waist_phone
+SWAY_BANDS = {"slow": (0.3, 3.0), "fast": (1.0, 8.0)}  # tried: three bands, on activity_waist_young_old
+LEAST_SWAY = 0.0005  # rad/s: by reasoning, below the noise of a good gyroscope in these bands
 STEP_S, STRIDE_S = (0.3, 0.9), (0.7, 1.7)  # s; by reasoning: from running to old people's walking
 BANDS = (0.3, 1.2, 2.6, 5.0, 10.0)  # Hz; by reasoning: slower than, at, twice and over step rate
 
