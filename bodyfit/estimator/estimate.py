@@ -60,21 +60,22 @@ def estimate(
     problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
     parts, steps, step, control = list[Linearised](), 0, np.zeros_like(state.bias), StepControl()
-    before = after = state, body
+    settled, before = False, (state, body)
+    after = before
     while True:
         say(min(steps + 1, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=steps == 0)
         if steps >= SCHEDULE.geometry_until:  # before, the cost is of another problem in every step
-            ended = control.settled
+            settled = control.settled
             while control.worse(cost := sum(part.robust_cost for part in parts)) and not control.stuck:
                 control, parts = control.shorter(), []
                 state, body = between(before, after, step, control.share)
                 average = averages(problem.signals, problem.turns, state.R)
                 parts = linearise(problem, state, body, average, trust)
-            step, ended = (control.share or LEAST_SHARE) * step, ended or control.stuck
+            step, stuck = (control.share or LEAST_SHARE) * step, control.stuck
             control = control.kept(cost)
-            if ended:
+            if settled or stuck:
                 break
         if steps == SCHEDULE.most:
             break
@@ -96,7 +97,8 @@ def estimate(
         if steps > max(SCHEDULE.latency_after) and _size(problem, step) < SCHEDULE.converged:
             break
     say(SCHEDULE.usual, SCHEDULE.usual, "how sure")
-    moved, ended = _size(problem, step), control.settled or _size(problem, step) < SCHEDULE.converged
+    moved = _size(problem, step)
+    ended = settled or control.settled or moved < SCHEDULE.converged
     rotation, relative = how_sure(problem, state, body, average, parts)
     return Estimate(
         problem,
