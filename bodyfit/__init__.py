@@ -57,6 +57,7 @@ if TYPE_CHECKING:
     from .movement.strides.strides import strides as strides
     from .recording.capture import Calibration as Calibration
     from .recording.capture import Capture as Capture
+    from .recording.capture import CaptureFiles as CaptureFiles
     from .recording.capture import Place as Place
     from .recording.capture import Unit as Unit
     from .recording.trials import Trial as Trial
@@ -113,6 +114,7 @@ _HOMES = {
     "BodyModel": ".body.chain",
     "Calibration": ".recording.capture",
     "Capture": ".recording.capture",
+    "CaptureFiles": ".recording.capture",
     "Case": ".study.comparison.cases",
     "CaseResult": ".study.comparison.result",
     "Circumstances": ".study.accuracy.recording_conditions",
@@ -209,6 +211,7 @@ __all__ = [
     "BodyModel",
     "Calibration",
     "Capture",
+    "CaptureFiles",
     "Case",
     "CaseResult",
     "Circumstances",

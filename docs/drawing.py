@@ -10,10 +10,9 @@ from matplotlib.collections import PolyCollection
 from matplotlib.colors import to_rgb
 
 from bodyfit.body.motion.poses import PoseSequence
-from bodyfit.files.scene.gltf import COLOURS
+from bodyfit.core.colours import INK, SIDES
 from bodyfit.files.scene.segment_mesh import segment_mesh
 
-INK = "#23272e"
 LIGHT = np.array([-0.4, 0.6, 0.69])  # right, up, towards the viewer
 
 
@@ -31,7 +30,7 @@ def view(azimuth_deg: float, height_deg: float) -> np.ndarray:
 
 def colour_of(segment: str) -> str:
     """By side, as in pose.glb."""
-    return COLOURS[{"l_": "left", "r_": "right"}.get(segment[:2], "middle")]
+    return SIDES[{"l_": "left", "r_": "right"}.get(segment[:2], "middle")]
 
 
 def triangles(poses: PoseSequence, frame: int) -> tuple[np.ndarray, list[str]]:

@@ -10,8 +10,10 @@ import warnings
 from pathlib import Path
 
 import numpy as np
+from drawing import colour_of
 
 import bodyfit
+from bodyfit.core.colours import SIDES
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMO = ROOT / "demo_captures" / "steel_stairs"
@@ -66,8 +68,8 @@ def draw_c3d(plt, path: Path):
     body.set(title=f"{len(labels)} points, mm", xticklabels=[], yticklabels=[], zticklabels=[])
     curve = figure.add_subplot(1, 3, (2, 3))
     value, sd = (points[:, labels.index(f"{JOINT}_{word}"), 0] for word in ("angles", "angles_sd"))
-    curve.fill_between(time, value - 1.96 * sd, value + 1.96 * sd, color="C0", alpha=0.3, lw=0)
-    curve.plot(time, value, lw=0.8)
+    curve.fill_between(time, value - 1.96 * sd, value + 1.96 * sd, color=SIDES["right"], alpha=0.3, lw=0)
+    curve.plot(time, value, color=SIDES["right"], lw=0.8)
     curve.set_xlim(*SHOWN_S)
     curve.set(
         xlabel="s", ylabel="deg", title=f"{JOINT}_angles, first of three, with 1.96 of {JOINT}_angles_sd"
@@ -119,7 +121,9 @@ def draw_scene(plt, path: Path):
     meshes = scene.dump()
     for mesh in meshes:
         corners = mesh.vertices[mesh.faces][..., [2, 0, 1]]
-        axes.add_collection3d(Poly3DCollection(corners, fc="#79c7b3", ec="0.3", lw=0.15))
+        axes.add_collection3d(
+            Poly3DCollection(corners, fc=colour_of(mesh.metadata["name"]), ec="0.3", lw=0.15)
+        )
     whole = np.concatenate([mesh.vertices for mesh in meshes])[:, [2, 0, 1]]
     for set_limit, low, high in zip(
         (axes.set_xlim, axes.set_ylim, axes.set_zlim), whole.min(0), whole.max(0), strict=True

@@ -12,12 +12,13 @@ import numpy as np
 
 mpl.use("Agg")
 import matplotlib.pyplot as plt
-from drawing import INK, colour_of, draw_axes, draw_body, view
+from drawing import colour_of, draw_axes, draw_body, view
 from matplotlib.axes import Axes
 
 import bodyfit
 from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
 from bodyfit.body.person import Person
+from bodyfit.core.colours import FAINT, INK
 from bodyfit.files.motion.motion_file import read_motion
 
 HERE = Path(__file__).resolve().parent
@@ -41,7 +42,7 @@ def draw_instants(axes: Axes, poses: PoseSequence, seen: np.ndarray) -> None:
 def draw_curves(axes: Axes, poses: PoseSequence, truth: PoseSequence) -> None:
     """Joint angles as found, and the truth behind them."""
     for joint, angle in CURVES:
-        for motion, width, colour in ((truth, 4.0, "#d5d8dc"), (poses, 1.3, colour_of(joint))):
+        for motion, width, colour in ((truth, 4.0, FAINT), (poses, 1.3, colour_of(joint))):
             inside = (motion.time >= SPAN[0]) & (motion.time <= SPAN[1])
             curve = np.degrees(motion.joint_angles[joint][angle][inside])
             axes.plot(motion.time[inside], curve, color=colour, lw=width)

@@ -18,6 +18,7 @@ from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.pose_tables import write_joints, write_segments
 from bodyfit.files.scene.gltf import write_pose
 from bodyfit.files.summary_file import summary_text
+from bodyfit.recording.capture import CaptureFiles
 from bodyfit.results.joints import JointHeadingFigures
 from bodyfit.results.summary import FitOptions, HeadingFigures, SolverFigures, Summary
 from bodyfit.results.units import ClockFigures
@@ -112,15 +113,21 @@ def summary_of(poses: PoseSequence) -> Summary:
         heading=HeadingFigures("magnetic north is +X", "joint axes"),
         gyroscope_latency_s=0.0021,
         units=units,
-        clocks={"l_thigh_unit": ClockFigures(0.00744, 12.0)},
+        clocks={"l_thigh_unit": ClockFigures(0.00744, 12.0)} if "l_thigh_unit" in units else {},
         joints=joints,
         solver=SolverFigures(7, True, 544.0, 0.01),
     )
 
 
-def write_out(folder: Path, poses: PoseSequence | None = None, findings=FINDINGS, sd: bool = True) -> Path:
+def write_out(
+    folder: Path,
+    poses: PoseSequence | None = None,
+    findings=FINDINGS,
+    sd: bool = True,
+    recording: CaptureFiles | None = None,
+) -> Path:
     """The folder, with the four files of a fit and findings.json unless `findings` is None."""
-    poses = poses or walk()
+    poses = poses if poses is not None else walk()
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "segments.csv").open("wb") as file:
         write_segments(file, poses.time, poses.rotations, poses.positions)
@@ -128,7 +135,8 @@ def write_out(folder: Path, poses: PoseSequence | None = None, findings=FINDINGS
         write_joints(file, poses.time, poses.joint_angles, spread(poses) if sd else None)
     with (folder / "pose.glb").open("wb") as file:
         write_pose(file, poses, account_of(summary_of(poses), FINDINGS).as_text())
-    told = summary_text(summary_of(poses), poses.model, FINDINGS)
+    summed = dataclasses.replace(summary_of(poses), recording=recording)
+    told = summary_text(summed, poses.model, FINDINGS)
     (folder / "summary.json").write_text(told, encoding="utf-8")
     if findings is not None:
         listed = {"findings": [found.as_data() for found in findings]}

@@ -15,7 +15,9 @@ from functools import cache
 
 from package_sources import SOURCES
 
-DRAWINGS = re.compile(r"study/pages/|study/report/|commands/terminal/|(^|[/_])(page|plots|stick_figure)\.py$")
+DRAWINGS = re.compile(
+    r"study/pages/|study/report/|commands/terminal/|(^|[/_])(page|plots|moving_figure)\.py$"
+)
 STANDARD = r"ISO|IEC|IEEE|ISB|CGPM|CODATA|IERS|WGS ?84|WMM|TR8350|RFC|FIPS|BIDS|ANSUR|glTF|W3C|POSIX|C3D"
 AUTHOR_YEAR = r"[A-Z][\w’'-]+( and [A-Z]\w+| et al\.)? \(?(1[6-9]|20)\d\d\b"
 KINDS = {  # the first that fits counts

@@ -82,8 +82,10 @@ THROUGH = {
         ),
     ),
     "commands/test_cli_simulate.py": ("simulation.truth_files",),
-    "study/test_compare.py": ("study.comparison.motions", "study.comparison.plots"),
-    "study/test_plan.py": ("study.planning.result",),
+    "study/test_compare.py": tuple(f"study.comparison.{name}" for name in ("players", "plots", "tables")),
+    "study/test_plan.py": tuple(f"study.planning.{name}" for name in ("plots", "result")),
+    "study/test_report.py": ("study.report.sections", "study.report.tables", "study.pages.finding_cards"),
+    "browser/test_plain_pages.py": ("study.pages.style",),
     "synthetic/test_information_bound.py": ("study.planning.information_bound",),
 }
 MODULES = {module_name(path) for path in SOURCES if not path.endswith("__init__.py")}

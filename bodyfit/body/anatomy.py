@@ -60,6 +60,38 @@ def part_of(name: str) -> str:
     return side_and_part(name)[1]
 
 
+SIDE_WORDS = {"l": "left", "r": "right"}
+_SPOKEN = {
+    "talocrural": "ankle",
+    "radiocarpal": "wrist",
+    "metatarsophalangeal": "toes",
+    "skullbase": "head on trunk",
+    "vl5": "trunk on pelvis",
+    "sacroiliac": "sacrum",
+    "hindfoot": "foot",
+    "upperarm": "upper arm",
+    "calf": "shank",
+    "thorax": "trunk",
+    "skull": "head",
+}
+
+
+def spoken(name: str) -> str:
+    """A joint or segment in the words of the trade: "l_talocrural" is the left ankle.
+
+    Parameters
+    ----------
+    name : e.g. "r_knee", "vl5", "segment_2"
+
+    Returns
+    -------
+    words, without underscores
+    """
+    side, bare = side_and_part(name)
+    words = _SPOKEN.get(bare, bare.replace("_", " "))
+    return f"{SIDE_WORDS[side]} {words}" if side else words
+
+
 def mirrored(name: str) -> str | None:
     """The same joint or segment on the other side: "r_knee" for "l_knee"; None in the middle."""
     side, part = side_and_part(name)

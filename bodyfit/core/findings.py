@@ -128,11 +128,13 @@ class Folded:
     worst : the most harmful of them
     others : names of the units, joints and segments that the others are about, each once
     count : how many findings there are
+    all : every one of them, the most harmful first
     """
 
     worst: Finding
     others: tuple[str, ...]
     count: int
+    all: tuple[Finding, ...]
 
     @property
     def what(self) -> str:
@@ -169,7 +171,7 @@ def folded(findings: Iterable[Finding]) -> tuple[Folded, ...]:
     for worst, *rest in groups.values():
         own = {*worst.units, *worst.joints, *worst.segments}
         names = dict.fromkeys(n for f in rest for n in (*f.units, *f.joints, *f.segments) if n not in own)
-        out.append(Folded(worst, tuple(names), 1 + len(rest)))
+        out.append(Folded(worst, tuple(names), 1 + len(rest), (worst, *rest)))
     return tuple(out)
 
 

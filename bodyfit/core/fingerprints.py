@@ -14,7 +14,10 @@ from ..version import __version__
 
 
 def fingerprint(*values: object) -> str:
-    """A hash of everything that a result depends on: arrays, plain values, dataclasses; hexadecimal."""
+    """A hash of everything that a result depends on: arrays, plain values, dataclasses; hexadecimal.
+
+    Fields of a dataclass that do not count when two are compared do not count here.
+    """
     digest = hashlib.sha256(__version__.encode())
     for value in values:
         _feed(digest, value)
@@ -29,7 +32,7 @@ def _feed(digest: Any, value: object) -> None:
     elif isinstance(value, np.ndarray) and value.dtype != object:
         digest.update(repr((value.dtype.str, value.shape)).encode() + np.ascontiguousarray(value).tobytes())
     elif dataclasses.is_dataclass(value):
-        _feed(digest, {f.name: getattr(value, f.name) for f in dataclasses.fields(value)})
+        _feed(digest, {f.name: getattr(value, f.name) for f in dataclasses.fields(value) if f.compare})
     elif isinstance(value, Mapping):
         _feed(digest, [part for item in value.items() for part in item])
     elif isinstance(value, (set, frozenset)):

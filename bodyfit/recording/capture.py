@@ -137,6 +137,20 @@ class Unit(Shown):
         return self.name, self.segment or NONE, sensors or NONE, str(count), rate, span, mounting
 
 
+@dataclass(frozen=True)
+class CaptureFiles:
+    """The files that a capture was read from.
+
+    Attributes
+    ----------
+    folder : as it was given
+    sha256 : name of each file within it -> SHA-256 of its bytes, in hexadecimal digits
+    """
+
+    folder: str
+    sha256: Mapping[str, str]
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class Capture(Shown):
     """Worn units, the person, the body model, and the intervals with a known meaning.
@@ -151,6 +165,7 @@ class Capture(Shown):
     notes : what a reader repaired on the way in
     trials : recordings that it is joined from, in the order of time; empty: it is one
     ground : "floor", or "treadmill": its belt moves, which units can't tell
+    files : that all of it was read from; None: from none, or it is only part of them
     """
 
     units: Mapping[str, Unit]
@@ -164,6 +179,7 @@ class Capture(Shown):
     notes: tuple[Finding, ...] = ()
     trials: tuple[Trial, ...] = ()
     ground: str = GROUNDS[0]
+    files: CaptureFiles | None = field(default=None, compare=False)
 
     @property
     def gravity(self) -> float:
@@ -181,7 +197,9 @@ class Capture(Shown):
         gone = [_cut_away(c, start, end) for c in self.calibrations if c not in kept]
         trials = of_trials.between(self.trials, start, end)
         notes = (*self.notes, *gone)
-        return dataclasses.replace(self, units=units, calibrations=kept, notes=notes, trials=trials)
+        return dataclasses.replace(
+            self, units=units, calibrations=kept, notes=notes, trials=trials, files=None
+        )
 
     def without(self, *names: str) -> Capture:
         """The same capture as if the named units had not been worn."""

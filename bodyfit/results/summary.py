@@ -10,6 +10,7 @@ from typing import Literal
 from ..body.anatomy import ELEVATION_SIGN
 from ..body.motion.joint_limits.report import StrictRanges
 from ..core.cards import Card, Shown, counted, decimals
+from ..recording.capture import CaptureFiles
 from ..recording.trials import Trial
 from .joints import JointFigures
 from .kinds import Figure, Span
@@ -239,6 +240,7 @@ class Summary(Shown):
     slips : of units on their segments, that were taken off
     strict_ranges : what holding the joint ranges changed; None where they were not to hold
     root_path : how sure the root's place is; None where it was not followed from both feet
+    recording : files that the capture was read from; None: it was not read from a folder of its own
     """
 
     bodyfit_version: str
@@ -261,6 +263,7 @@ class Summary(Shown):
     slips: tuple[SlipFigures, ...]
     strict_ranges: StrictRanges | None = None
     root_path: RootPathFigures | None = None
+    recording: CaptureFiles | None = None
 
     @property
     def inferred_joints(self) -> tuple[str, ...]:

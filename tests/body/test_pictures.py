@@ -94,7 +94,7 @@ def test_gimbal_lock_does_not_set_the_scale():
     assert high - low < np.ptp(angle) * 1.2 + 2 * 4 + 1
 
 
-def test_no_line_crosses_from_180_to_minus_180():
+def test_a_curve_goes_on_past_180_without_a_jump():
     time = POSES.time
     joint = POSES.model.joints["r_knee"]
     from bodyfit.body.motion.poses import from_joint_angles
@@ -102,7 +102,15 @@ def test_no_line_crosses_from_180_to_minus_180():
     turning = from_joint_angles(POSES.model, time, {joint.name: {"internal_rotation": 2.0 * time}})
     (line,) = Fit(turning, summary(turning)).plot_joint(joint.name).axes[2].lines
     steps = np.diff(np.asarray(line.get_ydata(), float))
-    assert np.abs(steps).max() < 180  # the curve goes on past half a turn, unbroken
+    assert np.isfinite(steps).all() and np.abs(steps).max() < 10
+    assert np.ptp(np.degrees(turning.joint_angles[joint.name]["internal_rotation"])) > 340  # there it jumps
+
+
+def test_where_the_band_is_wider_than_a_turn_nothing_is_drawn():
+    wild = {"r_knee": {"flexion": np.where(POSES.time < 1.0, np.radians(95.0), np.radians(2.0))}}
+    (line,) = Fit(POSES, FIT.summary, wild).plot_joint("r_knee").axes[0].lines
+    drawn = np.asarray(line.get_ydata(), float)
+    np.testing.assert_array_equal(np.isnan(drawn), POSES.time < 1.0)
 
 
 def test_nothing_is_left_open_and_files_can_be_written(tmp_path):

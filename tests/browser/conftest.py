@@ -36,6 +36,14 @@ def browser(tmp_path_factory):
     driver.quit()
 
 
+@pytest.fixture(scope="session")
+def pages(tmp_path_factory) -> dict[str, str]:
+    """Address of each kind of page, by name; made once for all tests."""
+    from five_pages import write_pages
+
+    return write_pages(tmp_path_factory.mktemp("pages"))
+
+
 @pytest.fixture
 def show_as(browser):
     """A function that sets the window's size; undone afterwards."""

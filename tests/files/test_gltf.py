@@ -21,9 +21,10 @@ from scipy.spatial.transform import Rotation
 from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.parts import Joint, Segment
+from bodyfit.core.colours import SIDES
 from bodyfit.errors import InputError
 from bodyfit.files.motion.pose_tables import read_segments, write_segments
-from bodyfit.files.scene.gltf import COLOURS, write_pose
+from bodyfit.files.scene.gltf import write_pose
 
 # glTF axes in ISB axes: glTF +X is left (ISB −Z), +Y up, +Z front (ISB +X); section 3.4
 ISB_FROM_GLTF = np.array([[0.0, 0, 1], [0, 1, 0], [-1, 0, 0]])
@@ -302,7 +303,7 @@ def test_left_and_right_differ_in_lightness_not_only_in_hue():
     assert all(0 <= part <= 1 for m in gltf.materials for part in m.pbrMetallicRoughness.baseColorFactor)
     used = {mesh.name: gltf.materials[mesh.primitives[0].material].name for mesh in gltf.meshes}
     assert (used["l_thigh"], used["r_hand"], used["pelvis"]) == ("left", "right", "middle")
-    assert list(COLOURS) == list(named)
+    assert list(SIDES) == list(named)
 
 
 def test_another_reader_finds_every_mesh():

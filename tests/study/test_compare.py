@@ -18,13 +18,15 @@ from scipy.spatial.transform import Rotation, Slerp
 
 import bodyfit
 from bodyfit.body.chain import BodyModel
-from bodyfit.body.motion.stick_figure import lines_of, stick_figure
+from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.parts import Joint, Segment
+from bodyfit.body.person import Person
 from bodyfit.commands.main import main
 from bodyfit.commands.terminal.comparison import print_comparison
 from bodyfit.core.fingerprints import fingerprint
 from bodyfit.errors import CannotReconstructError, InputError
 from bodyfit.files.capture.writer import write_capture
+from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.pose_tables import read_segments
 from bodyfit.recording.capture import Capture
 from bodyfit.study.accuracy.recording_conditions import Circumstances, circumstances
@@ -44,6 +46,7 @@ from bodyfit.study.comparison import run_case as comparing
 from bodyfit.study.comparison.cases import SETS, Case, cases_of, full_case, sensors_of
 from bodyfit.study.comparison.compare import Comparison
 from bodyfit.study.comparison.files import read_case, write_case
+from bodyfit.study.comparison.moving_figure import moving_figure, parts_of
 from bodyfit.study.comparison.page import comparison_page
 from bodyfit.study.comparison.result import CaseResult
 
@@ -247,6 +250,16 @@ def test_the_fingerprint_tells_one_sample_apart(capture):
     assert fingerprint(Case(ALL, True)) != fingerprint(Case(ALL, False))
 
 
+def drawn(parts, turns) -> list[np.ndarray]:
+    """Where each part's frame stands in the world, mm: the root at zero, others at joints, as on the page."""
+    R = Rotation.from_quat(np.reshape(turns, (-1, 4)))
+    places = [np.zeros(3)]
+    for k, part in list(enumerate(parts))[1:]:
+        at = places[part["parent"]] + R[part["parent"]].apply(part["at"])
+        places.append(at - R[k].apply(part["joint"]))
+    return places
+
+
 def test_a_figure_hangs_from_its_root_and_turns_with_it():
     """Worked by hand: two links of 0.25 m below each other, the lower one bent forward by a right angle."""
     chain = BodyModel(
@@ -256,12 +269,39 @@ def test_a_figure_hangs_from_its_root_and_turns_with_it():
     )
     time, bent = np.array([0.0, 1.0]), Rotation.from_rotvec([[0, 0, 0], [0, 0, np.pi / 2]])
     rotations = {"upper": Rotation.identity(2), "lower": bent}
-    assert lines_of(chain) == [(0, 1), (1, 2)]
-    straight, forward = stick_figure(time, rotations, chain)["points"]
-    assert straight == [0, 0, 0, 0, -250, 0, 0, -500, 0]
-    assert forward == [0, 0, 0, 0, -250, 0, 250, -250, 0]
+    parts = parts_of(chain)
+    assert [(p["segment"], p["parent"]) for p in parts] == [("upper", -1), ("lower", 0)]
+    straight, forward = moving_figure(time, rotations, chain)["turns"]
+    assert straight == [0, 0, 0, 10000] * 2
+    assert forward == [0, 0, 0, 10000, 0, 0, 7071, 7071]
+    below = [0, -250, 0]
+
+    def end(turns):
+        """Of the lower link, where its own −Y of 250 mm ends."""
+        return drawn(parts, turns)[1] + Rotation.from_quat(turns[4:]).apply(below)
+
+    np.testing.assert_allclose(drawn(parts, forward)[1], below, atol=0.1)
+    np.testing.assert_allclose(end(straight), [0, -500, 0], atol=0.1)
+    np.testing.assert_allclose(end(forward), [250, -250, 0], atol=0.1)
     about = Rotation.from_rotvec([[0, np.pi / 2, 0]] * 2)
-    assert stick_figure(time, rotations, chain, about)["points"][1] == [0, 0, 0, 0, -250, 0, 0, -250, -250]
+    aside = moving_figure(time, rotations, chain, about)["turns"][1]
+    np.testing.assert_allclose(end(aside), [0, -250, -250], atol=0.1)
+
+
+def test_a_figure_stands_where_the_poses_of_the_body_are():
+    """Joint centres against `PoseSequence`, which pinocchio places; a head above, a foot below."""
+    body = read_model("whole_body").scaled(Person(stature_m=1.75))
+    rng = np.random.default_rng(3)
+    turns = {name: Rotation.from_rotvec(rng.normal(0, 0.3, (2, 3))) for name in body.segments}
+    found = drawn(parts_of(body), moving_figure(np.array([0.0, 1.0]), turns, body)["turns"][0])
+    placed = PoseSequence(np.array([0.0, 1.0]), turns, body).positions
+    assert placed is not None
+    for part, at in zip(parts_of(body), found, strict=True):
+        want = placed[part["segment"]][0] - placed[body.root][0]
+        np.testing.assert_allclose(at / 1000, want, atol=2e-3)
+    shapes = {part["segment"]: part["shape"] for part in parts_of(body)}
+    head, foot = shapes["skull"], shapes["l_hindfoot"]
+    assert max(head[1::3]) > 150 and min(foot[1::3]) < -40  # mm, in their own frames
 
 
 # ---- the command ----
@@ -294,15 +334,16 @@ def test_a_capture_compared_with_its_truth(compared, capture):
 
 
 def test_solutions_are_drawn_beside_the_truth(compared):
-    """The root stays at zero; every solution has as many points."""
+    """Every solution turns as many parts as the body has; an arm reaches further than its hand."""
     text = (compared[0] / "comparison.html").read_text()
-    drawn = json.loads(text.split('id="motions">')[1].split("</script>")[0])
-    assert len(drawn["figures"]) == 5 and drawn["truth"]
-    for figure in (drawn["truth"], *drawn["figures"]):
-        points = np.array(figure["points"])
-        assert len(figure["time_s"]) == len(points) <= 400
-        assert points.shape[1] == 3 * (1 + max(max(line) for line in drawn["lines"]))
-        assert not points[:, :3].any() and np.abs(points).max() > 300  # mm, an arm is longer
+    told = json.loads(text.split('id="motions">')[1].split("</script>")[0])
+    assert len(told["figures"]) == 5 and told["truth"]
+    for figure in (told["truth"], *told["figures"]):
+        turns = np.array(figure["turns"])
+        assert len(figure["time_s"]) == len(turns) <= 400
+        assert turns.shape[1] == 4 * len(told["parts"])
+        places = drawn(told["parts"], turns[0])
+        assert np.abs(places).max() > 300  # mm, an arm is longer
 
 
 def test_curves_have_at_most_600_stretches_and_the_size_of_the_error(compared):
@@ -452,7 +493,7 @@ class Page(HTMLParser):
     def handle_starttag(self, tag, attrs):
         self.tags.append(tag)
         self.loaded += [value for name, value in attrs if name in ("src", "href", "xlink:href", "data")]
-        if tag not in ("meta", "img", "link", "input"):
+        if tag not in ("meta", "img", "link", "input", "br"):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
@@ -465,7 +506,9 @@ class Page(HTMLParser):
 def nasty() -> Comparison:
     score = ONE
     curve = {"time_s": [0.0, 1.0, 2.0, 3.0], "all": [1.0, None, 5.0, 400.0]}
-    figure = {"time_s": [0.0, 1.0], "points": [[0, 0, 0, 0, -250, 0], [0, 0, 0, 250, 0, 0]]}
+    figure = {"time_s": [0.0, 1.0], "turns": [[0, 0, 0, 10000], [0, 7071, 0, 7071]]}
+    place = {"parent": -1, "at": [0, 0, 0], "joint": [0, 0, 0], "shape": [0] * 9}
+    parts = [{"segment": NASTY, "side": "middle"} | place]
     results = (
         CaseResult(Case(ALL), {NASTY: score}, score, {}, {}, curve, {}, figure),
         CaseResult(Case(ALL, False), {NASTY: score}, score, {}, {}, curve),
@@ -481,17 +524,17 @@ def nasty() -> Comparison:
         ),
         CaseResult(Case(("gyroscope",)), refused=NASTY),
     )
-    return Comparison(NASTY, NASTY, True, results, [(0, 1)], figure)
+    return Comparison(NASTY, NASTY, True, results, parts, figure)
 
 
 def test_the_page_is_whole_escaped_and_loads_nothing():
     text = comparison_page(nasty())
     page = Page(text)
-    assert page.open == [] and page.tags.count("script") == 2 and "img" not in page.tags
+    assert page.open == [] and page.tags.count("script") == 3 and "img" not in page.tags
     assert page.tags.count("canvas") == 2  # one for each figure
     numbers = json.loads(text.split('id="motions">')[1].split("</script>")[0])
-    assert numbers["lines"] == [[0, 1]] and len(numbers["figures"]) == 2
-    assert all(str(address).startswith("#") for address in page.loaded) and page.loaded
+    assert numbers["parts"][0]["segment"] == NASTY and len(numbers["figures"]) == 2
+    assert all(str(address).startswith(("#", "data:,")) for address in page.loaded) and page.loaded
     assert "default-src 'none'" in text and "https://x.example" in text and 'src="https' not in text
     assert text.count("<polyline") == 4  # two curves with a gap in each
     assert "@media print" in text and "max-width: 600px" in text

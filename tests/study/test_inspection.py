@@ -27,9 +27,8 @@ from bodyfit.core.findings import Finding
 from bodyfit.errors import CannotReconstructError
 from bodyfit.recording.capture import Unit
 from bodyfit.study.inspection.page import inspection_page
-from bodyfit.study.inspection.plots import BLUE, GREEN, GREY, VERMILION, offsets, timeline
+from bodyfit.study.inspection.plots import offsets, timeline
 from bodyfit.study.inspection.result import Candidate, Inspection, UnitInspection, binned, timelines
-from bodyfit.study.pages.style import STYLE
 from bodyfit.study.pages.ticks import ticks
 
 UP = np.array([0.0, 9.81, 0.0])
@@ -129,7 +128,7 @@ def test_what_to_do_next():
 class Page(HTMLParser):
     """What a page holds: ids, links, pictures, headings, tags that must close, and its text."""
 
-    VOID = {"meta", "img", "br"}  # noqa: RUF012
+    VOID = {"meta", "img", "br", "link"}  # noqa: RUF012
 
     def __init__(self, text: str):
         super().__init__()
@@ -160,7 +159,7 @@ def page() -> Page:
 def test_page_is_well_formed_and_every_link_leads_somewhere(page):
     assert page.open == []
     assert len(page.ids) == len(set(page.ids))
-    assert {link[1:] for link in page.links} <= set(page.ids)
+    assert {link[1:] for link in page.links if link.startswith("#")} <= set(page.ids)
     assert all(f"finding-{k}" in page.ids for k in range(1, len(FINDINGS) + 1))
     assert "#finding-1" in page.links and "#unit-4" in page.links
 
@@ -169,7 +168,7 @@ def test_page_loads_nothing():
     text = inspection_page(example(worn()))
     addresses = re.findall(r"""(?:src|href)="([^"]*)"|url\(([^)]*)\)""", text)
     assert {(a or b)[:5] for a, b in addresses if not (a or b).startswith("#")} == {"data:"}
-    assert "<script" not in text
+    assert text.count("<script") == 1  # the one of all pages
     assert "default-src 'none'" in text
 
 
@@ -190,7 +189,7 @@ def test_names_from_files_are_escaped():
         bad, bad, mounting_source=bad, candidates=(Candidate(bad, 0.5),), gaps=((0.0, 0.1),)
     )
     text = inspection_page(Inspection(bad, bad, bad, 0.0, 2.0, units=(unit,), findings=(finding,)))
-    assert "<script" not in text
+    assert text.count("<script") == 1
     assert Page(text).open == []
     assert bad in Page(text).words
 
@@ -224,30 +223,22 @@ def test_clock_offsets_have_room_for_their_deviations():
     assert drawing.height == 3 * 18
 
 
-def contrast(colour: str, paper: str = "#ffffff") -> float:
-    """Contrast ratio of two colours, WCAG 2.2 (from memory): (L₁ + 0.05) / (L₂ + 0.05)."""
-
-    def luminance(text):
-        c = np.array([int(text[k : k + 2], 16) for k in (1, 3, 5)]) / 255
-        return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4) @ [0.2126, 0.7152, 0.0722]
-
-    dark, light = sorted((luminance(colour), luminance(paper)))
-    return float((light + 0.05) / (dark + 0.05))
-
-
-def test_contrast_is_what_accessibility_guidelines_ask_for():
-    """WCAG 2.2 (from memory): 4.5 for text (1.4.3), 3 for what has to be seen in a graphic (1.4.11)."""
-    assert contrast("#000000") == pytest.approx(21.0)
-    assert min(contrast(colour) for colour in (BLUE, VERMILION, GREEN, GREY)) >= 3.0
-    for name in ("ink", "soft", "serious"):
-        colour = re.search(rf"--{name}: (#\w+);", STYLE)
-        assert colour is not None and contrast(colour[1]) >= 4.5
-
-
-def test_bands_are_the_colours_that_all_colour_vision_tells_apart():
-    """Okabe & Ito 2008, Color universal design, from memory: blue, vermilion, bluish green."""
-    text = unquote(inspection_page(example(worn())))
-    assert all(f"fill: {colour}" in text for colour in ("#0072b2", "#d55e00", "#009e73"))
+def test_placement_lists_only_units_in_doubt():
+    """One that fits its segment, one that fits another, one that nothing tells of."""
+    fits = (Candidate("pelvis", 0.97), Candidate("thorax", 0.03))
+    sure = UnitInspection("pelvis_unit", "pelvis", candidates=fits)
+    torn = (Candidate("l_calf", 0.67), Candidate("r_calf", 0.329), Candidate("pelvis", 0.001))
+    doubtful = UnitInspection("l_calf_unit", "l_calf", candidates=torn)
+    unseen = UnitInspection("skull_unit", "skull")
+    text = inspection_page(Inspection(units=(sure, doubtful, unseen)))
+    part = text.split('id="placement"')[1].split("</section>")[0]
+    assert re.findall(r'<th scope="row">(.*?)</th><td>(.*?)</td><td class="n">(.*?)</td>', part) == [
+        ("left shank", "left shank (as stated)", "67"),
+        ("", "right shank", "33"),
+    ]
+    assert "1 of 3 units move as the segment does" in part and "of 1 the motion does not tell" in part
+    quiet = inspection_page(Inspection(units=(sure,))).split('id="placement"')[1]
+    assert "<table" not in quiet.split("</section>")[0]
 
 
 def test_ten_minutes_of_fifteen_units_make_a_small_page_soon():

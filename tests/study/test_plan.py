@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import re
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -298,8 +299,44 @@ def test_the_page_loads_nothing_and_escapes_names(bowing):
     page = plan_page(found)
     loads = Loads()
     loads.feed(page)
-    assert loads.found == [] and "not a medical device" in page
-    assert page.count("<svg") == 2 and NASTY not in page
+    # an empty icon, so that none is asked for, and the script that all pages share
+    assert loads.found == ["link", "data:,", "script"] and "not a medical device" in page
+    assert NASTY not in page
+
+
+def dots(page: str, kind: str) -> list[tuple[float, float]]:
+    """Places of a chart's marks of one kind: % across, px down."""
+    chart = page.split('<svg height="')[1].split("</svg>")[0]
+    found = re.findall(rf'<circle class="{kind}" cx="([\d.]+)%" cy="([\d.]+)"', chart)
+    return [(float(x), float(y)) for x, y in found]
+
+
+def test_the_chart_has_every_set_and_the_tolerance_as_a_line(bowing):
+    """Sets above the line are over the tolerance; more units stand further right; the answer stands out."""
+    question = asked(bowing, most_seeds=12)
+    found = search(question, made_up(question, lambda w, n: 9.0 / w.units)[0])
+    page = plan_page(found)
+    predicted = dots(page, "guess")
+    assert len(predicted) == len(found.results)
+    line = float(re.findall(r'class="limit" x1="0" x2="100%" y1="([\d.]+)"', page)[0])
+    for (across, down), result in zip(predicted, found.results, strict=True):
+        over = result.worst_bound(found.tolerance_deg)
+        assert (down < line) == (over > 1) or over == pytest.approx(1)
+        column = across / 100 * len({r.worn.units for r in found.results})
+        assert int(column) == sorted({r.worn.units for r in found.results}).index(result.worn.units)
+    tried = [r for r in found.results if r.error_deg and r != found.answer]
+    assert len(dots(page, "tried")) == len(tried)
+    assert len(dots(page, "answer")) == (found.answer is not None)
+
+
+def test_what_is_no_bound_is_called_predicted(bowing):
+    question = asked(bowing, most_seeds=12)
+    found = search(question, made_up(question, lambda w, n: 3.0)[0])
+    told = re.sub(r"<(style|script)\b.*?</\1>|<[^>]+>", "", plan_page(found), flags=re.S)
+    assert "predicted" in told.lower() and re.findall(r"[^.]*\bbound\b[^.]*", told) == [
+        " It is no bound: simulated errors come out some smaller, some larger, and it is the simulated ones "
+        "that decide"
+    ]
 
 
 def _printed(found) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...core.colours import RANGE, SIDES
 from ...core.robust import BAND_95
 from ...errors import InputError, suggest
 from ..anatomy import side_and_part
@@ -18,16 +19,15 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 VAGUE_DEG = 90.0  # half band from which an angle says nothing, next to gimbal lock: it does not set the scale
+HALF_TURN_DEG = 180.0  # half band of an angle that may be any
 LABEL = 22  # letters of a line beside an axis
 COLUMN_INCHES, ROW_INCHES = 3.6, 1.7
-# Okabe & Ito 2008, "Color Universal Design" (jfly.uni-koeln.de/color): told apart by all kinds of colour
-# vision; sides differ by their line as well
+# sides differ by their line as well
 LOOKS = {
-    "l": {"color": "#0072B2", "linestyle": "--", "label": "left"},
-    "r": {"color": "#D55E00", "linestyle": "-", "label": "right"},
-    "": {"color": "#000000", "linestyle": "-", "label": "estimate"},
+    "l": {"color": SIDES["left"], "linestyle": "--", "label": "left"},
+    "r": {"color": SIDES["right"], "linestyle": "-", "label": "right"},
+    "": {"color": SIDES["middle"], "linestyle": "-", "label": "estimate"},
 }
-RANGE_COLOUR = "#E6E6E6"
 # What a positive angle means, by joint without its side: the table of docs/conventions.md
 _TRUNK = {"flexion": "forward", "lateral_bend": "to the right", "axial_rotation": "to the left"}
 _LEG = {"internal_rotation": "toes inwards"}
@@ -123,13 +123,13 @@ def _panel(
     panel.set_ylabel(_label(bare, angle), fontsize="small")
     if angle in first.range:
         low, high = np.degrees(first.range[angle])
-        panel.axhspan(low, high, color=RANGE_COLOUR, linewidth=0, zorder=0, label="published range")
+        panel.axhspan(low, high, color=RANGE, linewidth=0, zorder=0, label="published range")
     extents = []
     for name in joints:
         look: dict[str, Any] = LOOKS[side_and_part(name)[0]]
         own = poses.model.joints[name].angles[row]
-        degrees = np.degrees(poses.joint_angles[name][own])
         half = sd[name][own] * np.degrees(BAND_95) if own in sd.get(name, {}) else None
+        degrees = np.degrees(_known(poses.joint_angles[name][own], half))
         time, drawn, half_drawn = _broken(poses.time, degrees, half)
         panel.plot(time, drawn, linewidth=1.1, **look)
         if half_drawn is not None:
@@ -146,6 +146,11 @@ def _label(bare: str, angle: str) -> str:
     word = POSITIVE.get(bare, {}).get(angle, "")
     sign = "" if word.startswith("0") else "+ "
     return "\n".join([f"{angle.replace('_', ' ')}, °", *(wrap(f"({sign}{word})", LABEL) if word else [])])
+
+
+def _known(angle: np.ndarray, half_deg: np.ndarray | None) -> np.ndarray:
+    """(T,) rad; NaN where the 95 % band is as wide as a turn: not known."""
+    return angle if half_deg is None else np.where(half_deg >= HALF_TURN_DEG, np.nan, angle)
 
 
 def _broken(

@@ -33,13 +33,13 @@ def print_plan(plan: Plan, paths: Sequence[Path] = (), console: Console | None =
         console.print(Padding(table, (1, 0, 0, 0)))
     limits = ", ".join(f"{name} {number(value, 2)}°" for name, value in plan.without.items())
     console.print()
-    console.print(Text(f"bound of {plan.shown.breaks_first(plan.tolerance_deg)}: {limits}"))
+    console.print(Text(f"predicted error of {plan.shown.breaks_first(plan.tolerance_deg)}: {limits}"))
     print_written(console, paths)
 
 
 def _angles(plan: Plan) -> Table:
     """The set shown, angle by angle."""
-    table = plain_table("angle", ">tolerance\n°", ">bound\n°", ">simulated\nRMS °", ">over\n%")
+    table = plain_table("angle", ">tolerance\n°", ">predicted\n°", ">simulated\nRMS °", ">over\n%")
     shown = plan.shown
     for name, bound in shown.bound_deg.items():
         over = shown.over.get(name)
@@ -55,7 +55,7 @@ def _angles(plan: Plan) -> Table:
 def _sizes(plan: Plan) -> Table:
     """A set for every number of units, see `Plan.best_by`."""
     table = plain_table(
-        ">units", ">axes", ">bound\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
+        ">units", ">axes", ">predicted\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
     )
     for r in plan.best_by(lambda worn: worn.units).values():
         table.add_row(*r.figures, Text(r.breaks_first(plan.tolerance_deg)), Text(r.worn.name))

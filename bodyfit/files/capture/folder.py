@@ -8,7 +8,7 @@ from pathlib import Path
 from ...body.chain import BodyModel
 from ...body.person import SEXES, Person
 from ...errors import InputError, suggest
-from ...recording.capture import GROUNDS, Calibration, Capture, Place, Unit
+from ...recording.capture import GROUNDS, Calibration, Capture, CaptureFiles, Place, Unit
 from ..model.model_file import model_names, read_model, told_as_asked
 from ..plain.readable import is_file, is_folder, is_there
 from ..plain.toml_reader import TomlTable, read_toml
@@ -17,6 +17,7 @@ from .bids.reader import read_bids
 from .bids.tables import dataset_of
 from .joined_trials import ReadUnits, read_units
 from .open_lines import refuse_open
+from .table_shelf import sha256_of
 from .writer import write_capture
 
 __all__ = ["read_capture", "write_capture"]
@@ -68,6 +69,7 @@ def read_capture(path: str | Path) -> Capture:
         notes=read.notes,
         trials=read.trials,
         ground=setup.choice("ground", GROUNDS) or GROUNDS[0],
+        files=CaptureFiles(str(path), {setup.file.name: sha256_of(setup.file), **read.sha256}),
     )
 
 

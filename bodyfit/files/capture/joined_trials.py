@@ -30,6 +30,7 @@ class ReadUnits:
     notes : what was repaired
     trials : that were joined; empty: one recording
     shift : trial -> s, added to what its tables count
+    sha256 : name of each table -> its checksum
     """
 
     units: dict[str, Unit]
@@ -37,6 +38,7 @@ class ReadUnits:
     notes: tuple[Finding, ...]
     trials: tuple[Trial, ...] = ()
     shift: Mapping[str, float] = field(default_factory=dict)
+    sha256: Mapping[str, str] = field(default_factory=dict)
 
 
 def read_units(setup: TomlTable) -> ReadUnits:
@@ -71,7 +73,7 @@ def read_units(setup: TomlTable) -> ReadUnits:
     units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
     check_amount(setup.file, units, shelf.bytes_on_disk)
     units, start = on_one_clock(setup, units, shelf.starts)
-    return ReadUnits(units, start, tuple(shelf.notes))
+    return ReadUnits(units, start, tuple(shelf.notes), sha256=shelf.sha256)
 
 
 def _asked(setup: TomlTable, unit: TomlTable) -> list[str]:
@@ -115,7 +117,7 @@ def _joined(
         parts.append({n: dataclasses.replace(unit, time=unit.time + by) for n, unit in read.items()})
         shelf.notes += [_later(note, by) for note in own.notes]
     units = {n: _one_unit([part.get(n) for part in parts], trials) for n in tables}
-    return ReadUnits(units, trials[0].start_time, tuple(shelf.notes), tuple(trials), shift)
+    return ReadUnits(units, trials[0].start_time, tuple(shelf.notes), tuple(trials), shift, shelf.sha256)
 
 
 def _later(note: Finding, by: float) -> Finding:

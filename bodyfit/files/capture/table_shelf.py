@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -36,6 +37,16 @@ class TableShelf:
         """Of all tables that were read."""
         return sum(path.stat().st_size for path in {path for path, _ in self.read})
 
+    @property
+    def sha256(self) -> dict[str, str]:
+        """Name of each table that was read -> its checksum, in hexadecimal digits."""
+        paths = sorted({path for path, _ in self.read})
+        return {self._name(path): sha256_of(path) for path in paths}
+
+    def _name(self, path: Path) -> str:
+        inside = path.is_relative_to(self.folder)
+        return (path.relative_to(self.folder) if inside else path).as_posix()
+
     def table(self, name: str, dialect: Dialect) -> Table:
         """The table of that name in the folder."""
         if TRIAL in name:
@@ -49,6 +60,12 @@ class TableShelf:
         if key not in self.read:
             self.read[key] = read_table(*key)
         return self.read[key]
+
+
+def sha256_of(path: Path) -> str:
+    """Checksum of a file's bytes, in hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def dialect_of(setup: TomlTable) -> Dialect:

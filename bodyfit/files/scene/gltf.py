@@ -19,6 +19,7 @@ from scipy.spatial.transform import Rotation
 from ...body.anatomy import side_and_part
 from ...body.chain import BodyModel
 from ...body.motion.poses import PoseSequence
+from ...core.colours import SIDES
 from ..motion.pose_tables import continuous_quaternions
 from .glb import INDICES, VERTICES, Buffer, write_glb
 from .segment_mesh import segment_mesh
@@ -26,9 +27,6 @@ from .viewing_layout import laid_out
 
 AXES = "glTF: +X to the left, +Y up, +Z forward, metres; a node's rotation is parent_from_node"
 FRAMES_PER_SECOND = 30.0  # at most: enough for the eye, and a tenth of the file at 300 Hz; by reasoning
-# sRGB, our own: light jade, grey and dark plum differ in lightness first, so that left and right stay apart
-# for every kind of colour vision and on a grey print
-COLOURS = {"left": "#79c7b3", "middle": "#8f99a3", "right": "#4b2a66"}
 
 
 def write_pose(file: IO[bytes], poses: PoseSequence, told: Mapping[str, str]) -> None:
@@ -47,7 +45,7 @@ def write_pose(file: IO[bytes], poses: PoseSequence, told: Mapping[str, str]) ->
     """
     model, note = laid_out(poses.model)
     buffer = Buffer()
-    sides = [side for side in COLOURS if side in map(_side, model.segments)]
+    sides = [side for side in SIDES if side in map(_side, model.segments)]
     meshes = [_mesh(buffer, model, segment, sides) for segment in model.segments]
     nodes, turning = _nodes(model)
     extras: dict[str, Any] = {**told, "frames": AXES}
@@ -134,7 +132,7 @@ def _side(segment: str) -> str:
 
 
 def _material(side: str) -> dict[str, Any]:
-    colour = COLOURS[side]
+    colour = SIDES[side]
     srgb = np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)]) / 255
     # glTF colours are linear; IEC 61966-2-1
     linear = np.where(srgb <= 0.04045, srgb / 12.92, ((srgb + 0.055) / 1.055) ** 2.4)

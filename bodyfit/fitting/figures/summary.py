@@ -75,6 +75,7 @@ def summarise(
         solver=_solver(tracks),
         wall_time_s=wall_time,
         slips=tuple(SlipFigures(s.unit, float(s.time), float(np.degrees(s.angle))) for s in slips),
+        recording=capture.files,
     )
 
 

@@ -8,6 +8,8 @@ from urllib.parse import quote
 
 import numpy as np
 
+from ...body.anatomy import spoken
+from ...version import __version__
 from ..pages.parts import CAUTION, NONE, decimal, section, table_of
 from ..pages.whole_page import whole_page
 from .result import DONE, FAILED, Row, first_to_look_at
@@ -24,11 +26,15 @@ def page_of(rows: Sequence[Row], total: int) -> str:
     rows : of captures that are finished
     total : captures of the batch
     """
-    body = _lead(rows, total) + _captures(rows) + _ranges(rows)
     title = f"Batch of {total} captures"
-    return whole_page(
-        title, "", f'<h1>{title}</h1><main>{body}</main><p class="caution">{escape(CAUTION)}</p>'
-    )
+    body = [
+        '<a class="skip" href="#captures">To the captures</a>',
+        f"<header><h1>{title}</h1>{_lead(rows, total)}</header>",
+        f"<main>{_captures(rows)}{_ranges(rows)}</main>",
+        f'<footer><p class="caution">{escape(CAUTION)}</p>',
+        f'<p class="small">Made with bodyfit {escape(__version__)}.</p></footer>',
+    ]
+    return whole_page(title, "\n".join(body))
 
 
 def _lead(rows: Sequence[Row], total: int) -> str:
@@ -38,7 +44,7 @@ def _lead(rows: Sequence[Row], total: int) -> str:
     serious = sum(bool(row.findings.get("serious")) for row in rows)
     told = f"{done} done, {failed} failed, {serious} with serious findings"
     more = f"; {total - len(rows)} not finished: call the command again to go on" if len(rows) < total else ""
-    return f"<p>{told}{more}.</p>"
+    return f'<p class="answer">{told}{more}.</p>'
 
 
 def _captures(rows: Sequence[Row]) -> str:
@@ -51,7 +57,7 @@ def _captures(rows: Sequence[Row]) -> str:
         "#notes",
         "#seconds",
         "#iterations",
-        "what to know",
+        "=what to know",
     )
     cells = [_capture(row) for row in sorted(rows, key=first_to_look_at)]
     note = "Those to look at first on top: failed, not converged, then by serious findings and warnings."
@@ -67,12 +73,7 @@ def _capture(row: Row) -> tuple[str, ...]:
     ]
     told = row.reason or ("the solver did not converge" if row.converged is False else row.title)
     iterations = NONE if row.iterations is None else str(row.iterations)
-    return (name, row.state, *counts, decimal(row.seconds, 1), iterations, _wrapped(told))
-
-
-def _wrapped(text: str) -> str:
-    """Text that may break, in a table whose cells do not."""
-    return f'<span class="text">{escape(text)}</span>'
+    return (name, row.state, *counts, decimal(row.seconds, 1), iterations, escape(told))
 
 
 def _ranges(rows: Sequence[Row]) -> str:
@@ -83,7 +84,8 @@ def _ranges(rows: Sequence[Row]) -> str:
         "Least to greatest angle, degrees. ◆: an end lies far outside those of the other captures (over "
         f"{FENCE:g} times the middle half's width beyond it, of {FEWEST} captures or more): look there first."
     )
-    return section("ranges", "Ranges of motion", note, "".join(_joint(joint, done) for joint in joints))
+    tables = "".join(_joint(joint, done) for joint in joints)
+    return section("ranges", "Ranges of motion", note, f'<div class="columns">{tables}</div>')
 
 
 def _joint(joint: str, rows: Sequence[Row]) -> str:
@@ -98,7 +100,7 @@ def _joint(joint: str, rows: Sequence[Row]) -> str:
         for k, row in enumerate(with_it)
     ]
     headings = ("capture", *(f"#{angle.replace('_', ' ')}" for angle in angles))
-    return f"<h3>{escape(joint)}</h3>{table_of(f'Ranges of {joint}', headings, cells)}"
+    return f"<div>{table_of(f'Ranges of {spoken(joint)}', headings, cells, titled=True)}</div>"
 
 
 def _ends(both: tuple[float, float] | None, odd: bool) -> str:

@@ -41,10 +41,15 @@ class Case:
         return "+".join(SHORT[name] for name in self.sensors)
 
     @property
+    def in_full(self) -> str:
+        """The sensors in words."""
+        return " + ".join(self.sensors)
+
+    @property
     def name(self) -> str:
         """The case in words."""
         without = f", without {' and '.join(self.leave_out)}" if self.leave_out else ""
-        return f"{' + '.join(self.sensors)}, {'with the body' if self.body else 'each unit alone'}{without}"
+        return f"{self.in_full}, {'with the body' if self.body else 'each unit alone'}{without}"
 
 
 def full_case(capture: Capture) -> Case:

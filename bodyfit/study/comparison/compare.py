@@ -7,7 +7,6 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from ...body.chain import BodyModel
-from ...body.motion.stick_figure import at_times, lines_of, stick_figure
 from ...core.fingerprints import fingerprint
 from ...core.progress import Progress
 from ...core.workers.pool import results_of, worker_pool
@@ -17,6 +16,7 @@ from ..accuracy.recording_conditions import circumstances
 from ..accuracy.reference import Reference, check_reference
 from .cases import Case, cases_of, full_case
 from .files import write_comparison
+from .moving_figure import at_times, moving_figure, parts_of
 from .result import CaseResult, ComparisonResult
 from .run_case import full_solution, run_case, told
 
@@ -105,7 +105,7 @@ def compare(
         "the full solution" if reference is None else "the reference",
         reference is not None,
         results,
-        [] if drawn is None else lines_of(drawn),
+        [] if drawn is None else parts_of(drawn),
         _measure(capture, results, reference, drawn),
         circumstances(capture),
     )
@@ -156,4 +156,4 @@ def _measure(
         return {}
     time = truth.time[truth.rows(*drawn.segments)]
     turns = {name: at_times(*truth.track(name), time) for name in drawn.segments}
-    return stick_figure(time, turns, drawn) if len(time) else {}
+    return moving_figure(time, turns, drawn) if len(time) else {}

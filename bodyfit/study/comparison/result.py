@@ -30,7 +30,7 @@ class CaseResult(Shown):
     inferred : segment without a unit -> the same for its rotation in the world, headings made to agree
     curve : "time_s" and "all", each joint by name -> root mean square error in degrees, by stretch of time
     parts : of `curve["all"]`, "heading", "inclination", "about field", "across field", as far as known
-    figure : the motion to play, see `stick_figure`, its root turned as the reference's; empty: none
+    figure : the motion to play, see `moving_figure`, its root turned as the reference's; empty: none
     clock_offset_s : taken off the reference's clock
     seconds : that it took
     refused : why there is no solution; empty: there is one
@@ -81,7 +81,7 @@ class ComparisonResult(Shown):
     against : what errors are counted from
     to_truth : whether that is a reference; else it is the full solution
     results : one a case, in the order of the cases
-    lines : pairs of points that a line joins in every figure
+    parts : of the body, see `parts_of`, to draw every figure with; empty: none is drawn
     truth : the reference's figure, as those of the results; empty: it can't be drawn
     meanwhile : shaking and field over time; None: unknown
     version : of bodyfit
@@ -91,7 +91,7 @@ class ComparisonResult(Shown):
     against: str
     to_truth: bool
     results: tuple[CaseResult, ...]
-    lines: Sequence[tuple[int, int]] = ()
+    parts: Sequence[Mapping[str, Any]] = ()
     truth: Mapping[str, list] = field(default_factory=dict)
     meanwhile: Circumstances | None = None
     version: str = __version__
@@ -153,4 +153,4 @@ def _ways(result: CaseResult) -> tuple[str, ...]:
 
 def _with_error(result: CaseResult) -> str:
     body = "with the body" if result.case.body else "alone"
-    return f"{result.case.short} {body} {result.overall.rmse_deg:.2f}°" if result.overall else ""
+    return f"{result.case.in_full}, {body}: {result.overall.rmse_deg:.2f}°" if result.overall else ""

@@ -6,7 +6,6 @@ import dataclasses
 import time as clock
 
 from ...body.chain import BodyModel
-from ...body.motion.stick_figure import at_times, stick_figure
 from ...errors import BodyfitError
 from ...fitting.fit import fit
 from ...fitting.result import Fit
@@ -15,6 +14,7 @@ from ..accuracy.recording_conditions import circumstances
 from ..accuracy.reference import Reference, field_direction
 from ..accuracy.score_motion import score_motion
 from .cases import Case, full_case
+from .moving_figure import at_times, moving_figure
 from .result import CaseResult
 
 
@@ -54,7 +54,7 @@ def _figure(solution: Fit, reference: Reference, lag: float) -> dict[str, list]:
     root = None
     if reference.drawn.root in reference.rotations:
         root = at_times(*reference.track(reference.drawn.root), solution.time + lag)
-    return stick_figure(solution.time, solution.rotations, reference.drawn, root)
+    return moving_figure(solution.time, solution.rotations, reference.drawn, root)
 
 
 def solved(capture: Capture, case: Case) -> Fit:

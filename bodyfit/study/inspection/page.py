@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from html import escape
 from pathlib import Path
 
-from ...core.findings import Finding
+from ...body.anatomy import spoken
+from ...core.findings import Finding, Folded, folded
 from ...files.plain.atomic_file import write_text
+from ..pages.finding_cards import card, cards, few, limit_of, when
+from ..pages.names import Names, unit_words
 from ..pages.parts import CAUTION, NONE, axis_labels, bar, decimal, section, table_of
 from ..pages.ticks import ticks
 from ..pages.whole_page import placed, whole_page
 from .plots import GAP, LANE, ROW, Drawing, offsets, timeline
 from .result import Inspection, UnitInspection
 
-SIGNS = {"serious": "▲", "warning": "◆", "note": "○"}
+LEAST_SHOWN = 0.01  # probability of a candidate in the table
+DOUBT = 0.9  # probability of the stated segment below which a unit is listed; as the repair asks for
 FLAG_ROW = 22  # px
 FLAG_SPACE = 0.06  # share of the timeline that one flag takes at 400 px
 
@@ -53,13 +57,12 @@ def inspection_page(inspection: Inspection) -> str:
         f"<header><h1>{escape(title)}</h1>{_about(inspection)}</header><main>",
         _findings(inspection),
         _overview(inspection.units),
-        _clocks(inspection.units),
+        f'<div class="columns">{_clocks(inspection.units)}{_mounting(inspection.units)}</div>',
         _placement(inspection.units),
-        _mounting(inspection.units),
         _timelines(inspection),
         f'</main><footer><p class="caution">{escape(CAUTION)}</p>{_versions(inspection)}</footer>',
     ]
-    return whole_page(f"{title}: what bodyfit sees in it", "", "\n".join(parts))
+    return whole_page(f"{title}: what bodyfit sees in it", "\n".join(parts))
 
 
 def _about(inspection: Inspection) -> str:
@@ -72,8 +75,8 @@ def _about(inspection: Inspection) -> str:
     if inspection.start_time is not None:
         span += f" from {inspection.start_time.isoformat()}"
     facts = [f"{len(inspection.units)} units", f"body model {inspection.model or NONE}", span]
-    source = f'<p class="soft">{escape(inspection.source)}</p>' if inspection.source else ""
-    parts = ["findings", "units", "clocks", "placement", "mounting", "timelines"]
+    source = f'<p class="small">{escape(inspection.source)}</p>' if inspection.source else ""
+    parts = ["findings", "units", "clocks", "mounting", "placement", "timelines"]
     links = " · ".join(f'<a href="#{part}">{part}</a>' for part in parts)
     return (
         f'<p>{escape(", ".join(facts))}</p>{source}<nav aria-label="Parts of this page"><p>{links}</p></nav>'
@@ -84,58 +87,50 @@ def _about(inspection: Inspection) -> str:
 
 
 def _findings(inspection: Inspection) -> str:
-    heading = '<section id="findings"><h2>Findings, most harmful first</h2>'
+    heading = "Findings, most harmful first"
     if not inspection.findings:
-        return f"{heading}<p>Nothing was found that would harm a fit.</p></section>"
-    names = [unit.name for unit in inspection.units]
-    items = [_finding(number, finding, names) for number, finding in enumerate(inspection.findings, 1)]
-    return f'{heading}<ol class="findings">{"".join(items)}</ol></section>'
+        return section("findings", heading, "", "<p>Nothing was found that would harm a fit.</p>")
+    number = {id(finding): k for k, finding in enumerate(inspection.findings, 1)}
+    items = [_card(entry, number, inspection) for entry in folded(inspection.findings)]
+    return section("findings", heading, "", cards(items))
 
 
-def _finding(number: int, finding: Finding, names: Sequence[str]) -> str:
+def _card(entry: Folded, number: Mapping[int, int], inspection: Inspection) -> str:
+    """One kind of finding; those of the kind that are not the worst have their numbers too."""
+    worst, *others = entry.all
+    names = names_of(inspection)
+    head = f'<p class="severity">{worst.severity} {_where(worst, number, inspection)}</p>'
+    rest = [
+        f'<span id="finding-{number[id(one)]}" tabindex="-1">{_where(one, number, inspection)}</span>: '
+        f"{escape(names.within(one.what))}"
+        for one in others
+    ]
+    return card(worst, names, head, limit_of(worst), rest, f"finding-{number[id(worst)]}")
+
+
+def _where(finding: Finding, number: Mapping[int, int], inspection: Inspection) -> str:
+    """Number, units (each a link to its timeline), joints and segments, and time."""
+    names, units = names_of(inspection), [unit.name for unit in inspection.units]
     where = [
-        f'<a href="#unit-{names.index(unit) + 1}">{escape(unit)}</a>' if unit in names else escape(unit)
+        f'<a href="#unit-{units.index(unit) + 1}">{escape(names.of(unit))}</a>'
+        if unit in units
+        else escape(unit)
         for unit in finding.units
     ]
-    where += [escape(name) for name in (*finding.joints, *finding.segments)]
-    when = when_of(finding)
-    head = f'<span class="severity">{SIGNS[finding.severity]} {number}. {finding.severity}</span>'
-    lines = [
-        f"<p>{head}: {', '.join(where) or 'the whole capture'}{', ' + when if when else ''}</p>",
-        f"<p>{_sentence(finding.what, finding)}</p>",
-        f"<p><strong>What to do:</strong> {_sentence(finding.advice, finding)}</p>" if finding.advice else "",
-        f"<p><strong>Done about it:</strong> {_sentence(finding.handled, finding)}</p>"
-        if finding.handled
-        else "",
-        f'<p class="soft">{escape(_measured(finding))}</p>',
-    ]
-    return f'<li id="finding-{number}" class="{finding.severity}" tabindex="-1">{"".join(lines)}</li>'
-
-
-def when_of(finding: Finding) -> str:
-    """When a finding holds, in words; empty: throughout."""
-    if finding.start is None:
-        return ""
+    where += [escape(names.of(name)) for name in (*finding.joints, *finding.segments)]
     return (
-        f"at {finding.start:.2f} s" if finding.end is None else f"{finding.start:.2f} to {finding.end:.2f} s"
+        f"{number[id(finding)]}. {few(where) or 'the whole capture'} "
+        f'<span class="when">{when(finding)}</span>'
     )
 
 
-def _sentence(text: str, finding: Finding) -> str:
-    """The text with a full stop, and a capital where it does not start with a name."""
-    names = (*finding.units, *finding.segments, *finding.joints)
-    first = text if text.startswith(names) else text[:1].upper() + text[1:]
-    return escape(first if first.endswith((".", "!", "?")) else f"{first}.")
-
-
-def _measured(finding: Finding) -> str:
-    """Number, limit and where the limit comes from."""
-    out = finding.kind
-    if finding.value is not None:
-        out += f": measured {finding.value:.3g} {finding.measure}".rstrip()
-    if finding.threshold is not None:
-        out += f", limit {finding.threshold:.3g} {finding.measure}".rstrip()
-    return out + (f" ({finding.source})" if finding.source else "")
+def names_of(inspection: Inspection) -> Names:
+    """Names of units, and of the joints and segments that findings are about, in words."""
+    joints = {name for finding in inspection.findings for name in finding.joints}
+    segments = {unit.segment for unit in inspection.units if unit.segment}
+    segments |= {name for finding in inspection.findings for name in finding.segments}
+    segments |= {one.segment for unit in inspection.units for one in unit.candidates or ()}
+    return Names(sorted(joints), sorted(segments), [unit.name for unit in inspection.units])
 
 
 # ---- tables ----
@@ -147,8 +142,8 @@ def _overview(units: Sequence[UnitInspection]) -> str:
     headings = ("unit", "segment", *signals, *noise)
     rows = [
         (
-            f'<a href="#unit-{number}">{escape(unit.name)}</a>',
-            escape(unit.segment or NONE),
+            f'<a href="#unit-{number}">{escape(unit_words(unit.name))}</a>',
+            escape(spoken(unit.segment) if unit.segment else NONE),
             decimal(unit.frequency, 1),
             NONE if unit.gaps is None else str(len(unit.gaps)),
             decimal(unit.clipped_share, 2, 100),
@@ -166,7 +161,7 @@ def _clocks(units: Sequence[UnitInspection]) -> str:
     headings = ("unit", "#ahead by, ms", "#± ms", "#fast by, ppm")
     rows = [
         (
-            escape(unit.name),
+            escape(unit_words(unit.name)),
             decimal(unit.clock_offset, 1, 1000),
             decimal(unit.clock_offset_sd, 1, 1000),
             decimal(unit.clock_rate, 0, 1e6),
@@ -184,27 +179,43 @@ def _offsets(units: Sequence[UnitInspection]) -> str:
         return ""
     drawing, reach = offsets([u.clock_offset for u in units], [u.clock_offset_sd for u in units])
     names = "".join(
-        f'<span class="{placed("px", top=(k + 0.5) * ROW)}">{escape(unit.name)}</span>'
+        f'<span class="{placed("px", top=(k + 0.5) * ROW)}">{escape(unit_words(unit.name))}</span>'
         for k, unit in enumerate(units)
     )
     picture = _picture(drawing, "Clock offset of each unit with one standard deviation; the numbers follow")
     axis = axis_labels(ticks(-1000 * reach, 1000 * reach, 4), "ms")
-    return f'<div class="plot named"><div class="gutter">{names}</div>{picture}{axis}</div>'
+    return f'<div class="chart named"><div class="gutter">{names}</div>{picture}{axis}</div>'
 
 
 def _placement(units: Sequence[UnitInspection]) -> str:
-    """Candidates of each unit, the likeliest first."""
+    """Candidates of each unit whose place is in doubt, the likeliest first."""
+    note = "Where each unit may be worn, by how it moves with its neighbours."
+    doubtful = [unit for unit in units if _in_doubt(unit)]
+    unseen = sum(not unit.candidates for unit in units)
+    sure = len(units) - len(doubtful) - unseen
+    said = [f"{sure} of {len(units)} units move as the segment does that the capture states (at least "
+            f"{100 * DOUBT:.0f} % probable)"] if sure else []  # fmt: skip
+    said += [f"of {unseen} the motion does not tell"] if unseen else []
+    told = f"<p>{escape('; '.join(said).capitalize())}.</p>" if said else ""
+    if not doubtful:
+        return section("placement", "Placement", note, told)
     rows = []
-    for unit in units:
-        for rank, one in enumerate(unit.candidates or ()):
-            name = f"{'✓ ' if one.segment == unit.segment else ''}{one.segment}"
-            first = escape(unit.name) if rank == 0 else ""
-            rows.append((first, escape(name), f"{100 * one.probability:.1f}", bar(one.probability)))
-        if not unit.candidates:
-            rows.append((escape(unit.name), escape(unit.segment or NONE), NONE, ""))
-    note = "Where each unit may be worn, by how it moves with its neighbours. ✓: what the capture says."
-    headings = ("unit", "segment", "#probability, %", "~")
-    return section("placement", "Placement", note, table_of("Placement candidates", headings, rows))
+    for unit in doubtful:
+        shown = [one for one in unit.candidates or () if one.probability >= LEAST_SHOWN]
+        for rank, one in enumerate(shown):
+            stated = " (as stated)" if one.segment == unit.segment else ""
+            first = escape(unit_words(unit.name)) if rank == 0 else ""
+            share = f"{100 * one.probability:.0f}"
+            rows.append((first, f"{escape(spoken(one.segment))}{stated}", share, bar(one.probability)))
+    headings = ("unit in doubt", "segment", "#probability, %", "~")
+    table = table_of("Placement candidates of units in doubt", headings, rows)
+    return section("placement", "Placement", note, told + table)
+
+
+def _in_doubt(unit: UnitInspection) -> bool:
+    """Whether the motion tells of a place, and not clearly of the one that is stated."""
+    stated = [one.probability for one in unit.candidates or () if one.segment == unit.segment]
+    return bool(unit.candidates) and max(stated, default=0.0) < DOUBT
 
 
 def _mounting(units: Sequence[UnitInspection]) -> str:
@@ -214,7 +225,9 @@ def _mounting(units: Sequence[UnitInspection]) -> str:
     rows = []
     for unit, largest in zip(units, worst, strict=True):
         sd = [decimal(part, 1, 180 / math.pi) for part in unit.mounting_sd or (None, None, None)]
-        rows.append((escape(unit.name), *sd, bar(largest / widest), escape(unit.mounting_source or NONE)))
+        rows.append(
+            (escape(unit_words(unit.name)), *sd, bar(largest / widest), escape(unit.mounting_source or NONE))
+        )
     note = "How well each unit's turn against its segment is known, about X forward, Y to the head, Z right."
     headings = ("unit", "#X, ± °", "#Y, ± °", "#Z, ± °", "~largest", "from")
     return section("mounting", "Mounting", note, table_of("Mounting uncertainty", headings, rows))
@@ -224,7 +237,7 @@ def _mounting(units: Sequence[UnitInspection]) -> str:
 
 
 KEY = (
-    "Each coloured band reaches from the least to the greatest value. Dashed line: gravity. Hatched columns: "
+    "Each band reaches from the least to the greatest value. Dashed line: gravity. Hatched columns: "
     "no samples. Below: where the magnetic field is trusted (filled) and where not (crossed), gaps, and "
     "samples at full scale; short ones are drawn one line wide. Numbered flags are findings."
 )
@@ -239,17 +252,23 @@ def _timelines(inspection: Inspection) -> str:
 def _unit(number: int, unit: UnitInspection, inspection: Inspection) -> str:
     about = [(k, f) for k, f in enumerate(inspection.findings, 1) if unit.name in f.units]
     untimed = [_flag_link(k, f) for k, f in about if f.start is None]
-    heading = f"<h3>{escape(unit.name)}, on {escape(unit.segment or 'an unknown segment')}</h3>"
-    throughout = f'<p class="soft">Findings throughout: {", ".join(untimed)}</p>' if untimed else ""
+    heading = f"<h3>{_worn(unit)}</h3>"
+    throughout = f'<p class="small">Findings throughout: {", ".join(untimed)}</p>' if untimed else ""
     start, end = inspection.start, inspection.end
     drawing = None
     if start is not None and end is not None:
         drawing = timeline(unit, start, end, inspection.gravity)
     if drawing is None or start is None or end is None:
-        body = '<p class="soft">No signals to show.</p>'
+        body = '<p class="small">No signals to show.</p>'
     else:
         body = _plot(unit, drawing, [(k, f) for k, f in about if f.start is not None], start, end)
     return f'<section class="unit" id="unit-{number}" tabindex="-1">{heading}{throughout}{body}</section>'
+
+
+def _worn(unit: UnitInspection) -> str:
+    """A unit, and what it is on where its name does not say that."""
+    name, segment = unit_words(unit.name), spoken(unit.segment) if unit.segment else "an unknown segment"
+    return escape(name if name == segment else f"{name}, on {segment}")
 
 
 def _plot(
@@ -257,11 +276,12 @@ def _plot(
 ) -> str:
     """Flags, gutter, picture and time axis of one unit."""
     signals = ", ".join(name.split(",")[0] for name, _ in drawing.lanes)
-    alt = f"Timeline of {unit.name}, {start:.0f} to {end:.0f} s: {signals}; {', '.join(drawing.rows)}"
+    rows = ", ".join(drawing.rows)
+    alt = f"Timeline of {unit_words(unit.name)}, {start:.0f} to {end:.0f} s: {signals}; {rows}"
     places = [((f.start or 0.0) - start) / (end - start) for _, f in flags]
     lines = "".join(f'<span class="line {placed("pc", left=100 * p)}"></span>' for p in places)
     return (
-        f'<div class="plot">{_flags(flags, places)}<div class="gutter">{_gutter(drawing)}</div>'
+        f'<div class="chart">{_flags(flags, places)}<div class="gutter">{_gutter(drawing)}</div>'
         f'<div class="field">{_picture(drawing, alt)}{lines}</div>'
         f"{axis_labels(ticks(start, end, 5), 's')}</div>"
     )
@@ -310,4 +330,4 @@ def _picture(drawing: Drawing, alt: str) -> str:
 def _versions(inspection: Inspection) -> str:
     made = ", ".join(f"{name} {version}" for name, version in inspection.versions.items())
     took = "" if inspection.wall_time is None else f"; checks took {inspection.wall_time:.1f} s"
-    return f'<p class="soft">Made with {escape(made or "bodyfit")}{took}.</p>'
+    return f'<p class="small">Made with {escape(made or "bodyfit")}{took}.</p>'

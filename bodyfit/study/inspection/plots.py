@@ -11,11 +11,12 @@ from urllib.parse import quote
 
 import numpy as np
 
+from ...core.colours import FAINT, INK, PAGE, RANGE, SIDES
 from ..pages.ticks import Tick, ticks
 from .result import Series, Spans, UnitInspection
 
-# Okabe & Ito 2008, Color universal design (jfly.uni-koeln.de/color): told apart by all kinds of colour vision
-BLUE, VERMILION, GREEN, GREY = "#0072B2", "#D55E00", "#009E73", "#6b6b6b"
+# lanes and rows are told apart by their names: colours stay with sides and findings
+SIGNAL, GREY = SIDES["middle"], PAGE["quiet"]
 LANE = 84  # px, height of a signal's lane
 ROW = 18  # px, height of a row of marks
 GAP = 10  # px, between lanes
@@ -67,10 +68,10 @@ def timeline(unit: UnitInspection, start: float, end: float, gravity: float) -> 
         named.append((name, _signal(axes, foot, series, scale, colour)))
         if series is unit.force:
             top = _top(series)
-            axes.axhline(foot - LANE * gravity / top, color="black", lw=1.0, ls=(0, (5, 3)))
+            axes.axhline(foot - LANE * gravity / top, color=INK, lw=1.0, ls=(0, (5, 3)))
     if unit.gaps and lanes:
         shown = [(a, b - a) for a, b in _widened(unit.gaps, start, end)]
-        axes.broken_barh(shown, (0, below - GAP), facecolor="#e4e4e4", edgecolor=GREY, hatch="////", lw=0)
+        axes.broken_barh(shown, (0, below - GAP), facecolor=RANGE, edgecolor=GREY, hatch="////", lw=0)
     for k, (name, spans) in enumerate(rows):
         _marks(axes, below + k * ROW, name, spans, start, end)
     return Drawing(_address(figure), tuple(named), tuple(name for name, _ in rows))
@@ -97,18 +98,18 @@ def offsets(values: Sequence[float | None], deviations: Sequence[float | None]) 
     if known:
         row, value, deviation = map(np.array, zip(*known, strict=True))
         at, ends = (row + 0.5) * ROW, np.concatenate([value - deviation, value + deviation])
-        axes.hlines(at, value - deviation, value + deviation, color=BLUE, lw=2.0)
-        axes.vlines(ends, np.tile(at - 4, 2), np.tile(at + 4, 2), color=BLUE, lw=2.0)
-        axes.vlines(value, at - 7, at + 7, color="black", lw=3.0)
+        axes.hlines(at, value - deviation, value + deviation, color=SIGNAL, lw=2.0)
+        axes.vlines(ends, np.tile(at - 4, 2), np.tile(at + 4, 2), color=SIGNAL, lw=2.0)
+        axes.vlines(value, at - 7, at + 7, color=INK, lw=3.0)
     return Drawing(_address(figure), rows=("",) * len(values)), float(reach)
 
 
 def _lanes(unit: UnitInspection) -> list[tuple[str, Series, float, str]]:
     """Name, series, factor to the shown unit, colour."""
     lanes = [
-        ("turning, °/s", unit.turning, 180 / np.pi, BLUE),
-        ("specific force, m/s²", unit.force, 1.0, VERMILION),
-        ("field, of its median", unit.magnetic, 1.0, GREEN),
+        ("turning, °/s", unit.turning, 180 / np.pi, SIGNAL),
+        ("specific force, m/s²", unit.force, 1.0, SIGNAL),
+        ("field, of its median", unit.magnetic, 1.0, SIGNAL),
     ]
     return [(n, s, f, c) for n, s, f, c in lanes if s is not None and np.isfinite(s.high).any()]
 
@@ -138,7 +139,7 @@ def _signal(axes: Any, foot: float, series: Series, scale: float, colour: str) -
     """Draws a band from the least to the greatest value of each bin; returns the y ticks."""
     top = _top(series, scale)
     found = ticks(0.0, top, 3)
-    axes.hlines([foot - LANE * tick.at for tick in found], *axes.get_xlim(), color="#cfcfcf", lw=0.7)
+    axes.hlines([foot - LANE * tick.at for tick in found], *axes.get_xlim(), color=FAINT, lw=0.7)
     low, high = (foot - LANE * scale * values / top for values in (series.low, series.high))
     axes.fill_between(series.time, low, high, color=colour, lw=0.8)
     return found
@@ -146,15 +147,15 @@ def _signal(axes: Any, foot: float, series: Series, scale: float, colour: str) -
 
 def _marks(axes: Any, top: float, name: str, spans: Spans, start: float, end: float) -> None:
     """One row of marks: what holds is filled; of the field, what does not hold is crossed."""
-    colour, hatch = {"field trusted": (GREEN, None), "gaps": (GREY, "////"), "clipped": ("black", None)}[name]
+    colour, hatch = {"field trusted": (SIGNAL, None), "gaps": (GREY, "////"), "clipped": (INK, None)}[name]
     inside = (top + 0.2 * ROW, 0.6 * ROW)
     if name == "field trusted":
         whole = [(start, end - start)]
-        axes.broken_barh(whole, inside, facecolor="white", edgecolor=GREY, hatch="xxxx", lw=0)
+        axes.broken_barh(whole, inside, facecolor=PAGE["sheet"], edgecolor=GREY, hatch="xxxx", lw=0)
     else:
-        axes.hlines(top + 0.5 * ROW, start, end, color="#cfcfcf", lw=0.7)
+        axes.hlines(top + 0.5 * ROW, start, end, color=FAINT, lw=0.7)
     shown = [(a, b - a) for a, b in _widened(spans, start, end)]
-    axes.broken_barh(shown, inside, facecolor=colour, edgecolor="black", hatch=hatch, lw=0)
+    axes.broken_barh(shown, inside, facecolor=colour, edgecolor=INK, hatch=hatch, lw=0)
 
 
 def _widened(spans: Spans, start: float, end: float) -> list[tuple[float, float]]:

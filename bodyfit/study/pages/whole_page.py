@@ -13,32 +13,35 @@ import hashlib
 import re
 from collections.abc import Iterable
 from html import escape
+from importlib.resources import files as package_files
 
+from ...version import __version__
 from .style import STYLE
 
 PLACED = re.compile(r'(?<=[ "])(left|top|width|height)-(-?\d+(?:_\d+)?)(pc|px)(?=[ "])')
+SHARED = (package_files(__package__) / "tables.js").read_text(encoding="utf-8")
 UNITS = {"pc": "%", "px": "px"}
 
 
-def whole_page(title: str, style: str, body: str, scripts: Iterable[str] = ()) -> str:
+def whole_page(title: str, body: str, scripts: Iterable[str] = ()) -> str:
     """The page as text.
 
     Parameters
     ----------
     title : shown by the browser; escaped here
-    style : rules besides those of all pages
     body : HTML, names in it escaped
     scripts : sources that run once the body is there, in this order
 
     Returns
     -------
-    HTML that loads nothing, without scripts besides these
+    HTML that loads nothing, without scripts besides these and the one that all pages share
     """
-    rules, scripts = f"{STYLE}{style}{_placing_rules(body)}", tuple(scripts)
+    rules, scripts = f"{STYLE}{_placing_rules(body)}", (SHARED, *scripts)
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"{policy([rules], scripts)}\n"
+        f'<link rel="icon" href="data:,"><meta name="generator" content="bodyfit {__version__}">\n'
         f"<title>{escape(title)}</title><style>{rules}</style></head><body>\n{body}\n"
         f"{''.join(f'<script>{script}</script>' for script in scripts)}</body></html>\n"
     )

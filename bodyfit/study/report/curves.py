@@ -7,18 +7,20 @@ from typing import Any
 
 import numpy as np
 
-from ...body.anatomy import mirrored
+from ...body.anatomy import mirrored, spoken
+from ...core.robust import BAND_95
+from ...core.rotations import unwrapped
 from ...results.joints import AngleFigures
 from ...results.kinds import Span
 from ...results.summary import Summary
 from .files import FitFiles
 from .findings import joints_of
-from .words import joint_label, side_of, spaced
+from .words import side_of, spaced
 
 CURVES_PER_SECOND = 30.0  # about, at most; the tables use every frame
 SLACK = 0.02  # a clock of 60.1 Hz counts as one of 60
 FRAMES_PER_SPREAD = 5  # the spread changes slowly: the widest of five frames drawn
-PER_DEGREE = 50.0  # whole numbers of 0.02°, up to ±655°
+PER_DEGREE = 50.0  # whole numbers of 0.02°, up to ±655°; coarser where an angle turns on and on
 MISSING = -32768
 
 
@@ -27,7 +29,6 @@ def curves(files: FitFiles) -> dict[str, Any]:
     keep = _frames_kept(files.time)
     return {
         "time": _packed(files.time[keep].astype("<f4")),
-        "perDegree": PER_DEGREE,
         "framesPerSpread": FRAMES_PER_SPREAD,
         "joints": [_joint(files, joint, keep) for joint in files.angles],
         "findings": [
@@ -35,7 +36,7 @@ def curves(files: FitFiles) -> dict[str, Any]:
                 "severity": found.severity,
                 "start": found.start,
                 "end": found.end,
-                "what": found.what,
+                "what": files.names.within(found.what),
                 "joints": joints_of(found, files.summary),
             }
             for found in files.findings
@@ -80,24 +81,44 @@ def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
     spread = files.angle_sd[joint]
     return {
         "name": joint,
-        "label": joint_label(joint),
+        "label": spoken(joint),
         "side": side_of(joint),
         "twin": twin if twin in files.angles else None,
         "angles": [
-            _angle(angle, values[keep], spread.get(angle), keep, told.angles[angle])
+            _angle(angle, values, spread.get(angle), keep, told.angles[angle])
             for angle, values in files.angles[joint].items()
         ],
     }
 
 
+def is_known(spread: np.ndarray | None, values: np.ndarray) -> np.ndarray:
+    """Whether an angle is known: it has a value, and its 95 % band is not as wide as a turn.
+
+    Parameters
+    ----------
+    spread : (T,) rad, standard deviations; None: there are none
+    values : (T,) rad
+
+    Returns
+    -------
+    (T,) bool
+    """
+    finite = np.isfinite(values)
+    return finite if spread is None else finite & ~(BAND_95 * spread >= np.pi)
+
+
 def _angle(
     name: str, values: np.ndarray, spread: np.ndarray | None, keep: slice, told: AngleFigures
 ) -> dict[str, Any]:
+    degrees = np.degrees(unwrapped(np.where(is_known(spread, values), values, np.nan)))[keep]
+    most = np.nanmax(np.abs(degrees), initial=0.0)
+    per_degree = min(PER_DEGREE, -(MISSING + 1) / max(most, 1.0))
     return {
         "name": name,
         "label": spaced(name),
-        "values": _packed(_whole(values)),
-        "spread": None if spread is None else _packed(_whole(_widest(spread[keep]))),
+        "perDegree": per_degree,
+        "values": _packed(_whole(degrees, per_degree)),
+        "spread": None if spread is None else _packed(_whole(np.degrees(_widest(spread[keep])), PER_DEGREE)),
         "range": told.range_deg,
     }
 
@@ -110,10 +131,10 @@ def _widest(spread: np.ndarray) -> np.ndarray:
     return padded.reshape(rows, -1).max(axis=1)
 
 
-def _whole(values: np.ndarray) -> np.ndarray:
-    """Radians as whole fiftieths of a degree; what is not finite as MISSING."""
-    known = np.isfinite(values)
-    scaled = np.round(PER_DEGREE * np.degrees(np.where(known, values, 0.0)))
+def _whole(degrees: np.ndarray, per_degree: float) -> np.ndarray:
+    """Degrees as whole parts of one; what is not finite as MISSING."""
+    known = np.isfinite(degrees)
+    scaled = np.round(per_degree * np.where(known, degrees, 0.0))
     return np.where(known, np.clip(scaled, MISSING + 1, -MISSING - 1), MISSING).astype("<i2")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from ...files.plain.readable import is_file, is_folder
 from ...files.scene.glb import read_glb
 from ...files.summary_file import read_summary
 from ...results.summary import Summary
+from ..pages.names import Names
 
 Angles = Mapping[str, Mapping[str, np.ndarray]]
 
@@ -30,6 +32,7 @@ class FitFiles:
 
     Attributes
     ----------
+    folder : that they lie in, as it was given
     time : (T,) s
     angles, angle_sd : joint name -> angle name -> (T,) rad; an angle without standard deviation is left out
     summary : what the fit tells of itself
@@ -41,6 +44,7 @@ class FitFiles:
     digests : file name -> SHA-256 of what was read
     """
 
+    folder: Path
     time: np.ndarray
     angles: Angles
     angle_sd: Angles
@@ -51,6 +55,14 @@ class FitFiles:
     happened: Happened
     segments: Path
     digests: Mapping[str, str]
+
+    @cached_property
+    def names(self) -> Names:
+        """Names of joints, segments and units in words."""
+        told = self.summary
+        worn = {one.segment for one in told.units.values()}
+        segments = dict.fromkeys([*worn, *(s for j in told.joints.values() for s in (j.parent, j.child))])
+        return Names(told.joints, segments, told.units)
 
 
 def read_fit_files(folder: Path) -> FitFiles:
@@ -69,6 +81,7 @@ def read_fit_files(folder: Path) -> FitFiles:
     happened = read_happened(folder, float(table.time[0]), float(table.time[-1]))
     read = [*FILES, *([found.name] if found.is_file() else []), *happened.tables]
     return FitFiles(
+        folder,
         table.time,
         {joint: {a: table.angles[f"{joint}_{a}"] for a in angles} for joint, angles in names.items()},
         {

@@ -1,20 +1,18 @@
-"""The report's list of findings, each a way to its time and joint."""
+"""The report's list of findings: a card a kind, each finding in it a way to its time and joint."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from ...core.findings import Finding
+from ...core.findings import Finding, Folded, folded
 from ...results.summary import Summary
+from ..pages.finding_cards import card, cards, few, limit_of, when
 from .files import FitFiles
-from .words import joint_label, number, safe, spaced
-
-MOST_NAMES = 4  # in the head of one finding
-MARKS = {"serious": "◆", "warning": "▲", "note": "●"}
+from .words import safe
 
 
 def findings_list(files: FitFiles) -> str:
-    """All findings in their order, or what their absence means; whether the motion was reviewed."""
+    """All findings by kind, or what their absence means; whether the motion was reviewed."""
     unseen = (
         "<p>The motion itself was not reviewed yet: these are the fit's own findings. "
         "<code>bodyfit review OUT</code> looks it over; then make this page again.</p>"
@@ -23,80 +21,54 @@ def findings_list(files: FitFiles) -> str:
     if not files.findings:
         nothing = "The review had" if files.reviewed else "The fit had"
         return f"{head}<p>{nothing} nothing to point at. That is no clearance; see the cautions below.</p>"
-    items = [_item(files, place, found) for place, found in enumerate(files.findings)]
-    is_note = [found.severity == "note" for found in files.findings]
-    urgent = [item for item, note in zip(items, is_note, strict=True) if not note]
-    notes = [item for item, note in zip(items, is_note, strict=True) if note]
-    return head + _list(urgent) + _folded(notes, bool(urgent))
+    place = {id(found): number for number, found in enumerate(files.findings)}
+    entries = folded(files.findings)
+    urgent = [_card(files, place, entry) for entry in entries if entry.worst.severity != "note"]
+    notes = [_card(files, place, entry) for entry in entries if entry.worst.severity == "note"]
+    return head + (cards(urgent) if urgent else "") + _notes(notes, bool(urgent))
 
 
-def _list(items: Sequence[str]) -> str:
-    return '<ol class="findings">\n' + "\n".join(items) + "\n</ol>" if items else ""
-
-
-def _folded(notes: Sequence[str], more: bool) -> str:
+def _notes(notes: Sequence[str], more: bool) -> str:
     """Notes behind one line, so that what matters stays in sight."""
     if not notes:
         return ""
-    one = "one note, good to know" if len(notes) == 1 else f"{len(notes)} notes, good to know"
+    kinds = "one kind of note" if len(notes) == 1 else f"{len(notes)} kinds of notes"
     first = (
         ""
         if more
         else "<p>No warning, and nothing serious. That is no clearance; see the cautions below.</p>"
     )
-    return f'{first}<details class="notes"><summary>{one}</summary>\n{_list(notes)}</details>'
+    return f'{first}<details class="notes"><summary>{kinds}, good to know</summary>\n{cards(notes)}</details>'
 
 
-def _item(files: FitFiles, place: int, found: Finding) -> str:
-    joints = joints_of(found, files.summary)
-    who = _few([*map(joint_label, (*found.joints, *found.segments)), *found.units]) or "whole capture"
-    limit = _limit(found)
-    more = [
-        f'<p class="advice">{safe(found.advice)}</p>',
-        f"<p>Done about it: {safe(found.handled)}</p>" if found.handled else "",
-        f'<p class="small">{limit}</p>' if limit else "",
-    ]
+def _card(files: FitFiles, place: Mapping[int, int], entry: Folded) -> str:
+    """The worst of a kind in full, the others each in one line."""
+    worst, *others = entry.all
+    rest = [f"{_way(files, place, one)}: {safe(files.names.within(one.what))}" for one in others]
+    return card(worst, files.names, _head(files, place, worst), limit_of(worst), rest)
+
+
+def _head(files: FitFiles, place: Mapping[int, int], found: Finding) -> str:
+    return _button(files, place, found, f"<b>{found.severity}</b> {_who(files, found)}", "go")
+
+
+def _way(files: FitFiles, place: Mapping[int, int], found: Finding) -> str:
+    return _button(files, place, found, _who(files, found), "plain")
+
+
+def _button(files: FitFiles, place: Mapping[int, int], found: Finding, words: str, look: str) -> str:
+    """What leads to the finding's time and joint."""
+    joints = " ".join(joints_of(found, files.summary))
     return (
-        f'<li class="{found.severity}"><button type="button" class="go" data-finding="{place}"'
-        f' data-joints="{safe(" ".join(joints))}">'
-        f'<span class="mark" aria-hidden="true">{MARKS[found.severity]}</span> <b>{found.severity}</b> '
-        f'<span class="who">{safe(who)}</span> <span class="when">{_when(found)}</span></button>'
-        f'<p class="what">{safe(found.what)}</p>{"".join(more)}</li>'
+        f'<button type="button" class="{look}" data-finding="{place[id(found)]}" '
+        f'data-joints="{safe(joints)}">'
+        f'{words} <span class="when">{when(found)}</span></button>'
     )
 
 
-def _few(names: Sequence[str]) -> str:
-    """The first names, and how many more there are."""
-    shown = (
-        names if len(names) <= MOST_NAMES + 1 else [*names[:MOST_NAMES], f"{len(names) - MOST_NAMES} more"]
-    )
-    return ", ".join(shown)
-
-
-def _when(found: Finding) -> str:
-    if found.start is None:
-        return "throughout"
-    if found.end is None or found.end <= found.start:
-        return f"at {number(found.start, 2)} s"
-    return f"{number(found.start, 2)} to {number(found.end, 2)} s"
-
-
-def _limit(found: Finding) -> str:
-    """Number, limit and source, as far as the finding gives them."""
-    unit = "°" if found.measure == "deg" else f" {found.measure}"
-    parts = [
-        f"found {_short(found.value)}{unit}" if found.value is not None else "",
-        f"limit {_short(found.threshold)}{unit}" if found.threshold is not None else "",
-        f"limit from: {found.source}" if found.source else "",
-        spaced(found.kind.replace("-", " ")),
-    ]
-    return safe("; ".join(part for part in parts if part))
-
-
-def _short(value: float) -> str:
-    """Three figures, and never a power of ten."""
-    text = f"{value:.0f}" if abs(value) >= 100 else f"{value:.3g}"
-    return text.replace("-", "−") if "e" not in text else f"{value:.6f}".rstrip("0")
+def _who(files: FitFiles, found: Finding) -> str:
+    named = dict.fromkeys(map(files.names.of, (*found.joints, *found.segments, *found.units)))
+    return f'<span class="who">{safe(few(list(named)) or "whole capture")}</span>'
 
 
 def joints_of(found: Finding, summary: Summary) -> list[str]:

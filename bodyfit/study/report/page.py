@@ -3,35 +3,30 @@
 from __future__ import annotations
 
 import base64
-import html
 import json
 from collections.abc import Iterable
 from importlib.resources import files as package_files
 from importlib.resources.abc import Traversable
 from pathlib import Path
-from string import Template
 from typing import Any
 
 from ...files.plain.atomic_file import whole_file
-from ..pages.whole_page import policy
-from .curves import curves, curves_per_second
+from ..pages.whole_page import whole_page
+from .curves import curves
 from .files import FitFiles, read_fit_files
-from .findings import findings_list
-from .happened.section import happened_section
-from .scene import light_scene, viewer_library
-from .tables import estimated, joint_table, range_sources, reproduction, unit_table
+from .scene import licence_of, light_scene, viewer_library
+from .sections import all_sections
 from .words import number, safe
 
-SCRIPTS = (
+SCRIPTS = (  # in the order in which they run
     "data.js",
     "figure.js",
     "plots.js",
+    "overview.js",
     "lanes.js",
     "happened.js",
     "page.js",
-)  # in the order in which they run
-
-STYLES = ("page.css", "happened.css")
+)
 
 
 def write_report(out: Path, page: Path | None = None) -> Path:
@@ -58,29 +53,38 @@ def write_report(out: Path, page: Path | None = None) -> Path:
 
 def report_text(files: FitFiles) -> str:
     """The whole page, styles, scripts, viewer library and data inside."""
-    parts = package_files("bodyfit.study.report") / "browser"
+    parts = package_files(__package__) / "browser"
     title = files.summary.capture or "Motion"
-    style = "".join((parts / name).read_text(encoding="utf-8") for name in STYLES)
-    library, own = viewer_library(), _as_one(parts / name for name in SCRIPTS)
-    return Template((parts / "page.html").read_text(encoding="utf-8")).substitute(
-        title=safe(title),
-        lead=_lead(files),
-        findings=findings_list(files),
-        happened=happened_section(files),
-        joints=joint_table(files),
-        range_sources=range_sources(files),
-        units=unit_table(files),
-        estimated=estimated(files),
-        reproduction=reproduction(files),
-        layout=html.escape(str(files.scene[0]["asset"].get("extras", {}).get("layout") or "")),
-        curve_rate=number(curves_per_second(files.time)),
-        version=safe(files.summary.bodyfit_version),
-        policy=policy([style], [library, own]),
-        style=style,
-        library=library,
-        own=own,
-        curves=_inside_script(curves(files)),
-        scene=base64.b64encode(light_scene(files.scene)).decode(),
+    scene = base64.b64encode(light_scene(files.scene)).decode()
+    links, content = all_sections(files)
+    library = viewer_library()
+    body = "\n".join(
+        [
+            '<a class="skip" href="#motion">Skip to the motion</a>',
+            f'<header><h1>{safe(title)}</h1><p class="lead">{_lead(files)}</p>{CAUTION}',
+            f'<nav aria-label="Parts of this page">{links}</nav></header>',
+            f"<main>{content}</main>",
+            f'<footer class="small">{_foot(files, library)}</footer>',
+            f'<script type="application/json" id="curves">{_inside_script(curves(files))}</script>',
+            f'<script type="text/plain" id="scene">{scene}</script>',
+        ]
+    )
+    return whole_page(title, body, [library, _as_one(parts / name for name in SCRIPTS)])
+
+
+CAUTION = (
+    '<p class="caution"><strong>Not a medical device.</strong> Findings are prompts for a professional’s '
+    'review, not a diagnosis or clearance. <a href="#cautions">All cautions</a></p>'
+)
+
+
+def _foot(files: FitFiles, library: str) -> str:
+    """Who made the page, and the licence of what it carries."""
+    licence = "".join(f"<p>{safe(part)}</p>" for part in licence_of(library))
+    return (
+        f"<p>Made by bodyfit {safe(files.summary.bodyfit_version)}. The figure is drawn by three.js, as the "
+        "Python package trimesh carries it. Nothing is fetched from a network, and nothing leaves this page."
+        f"</p><details><summary>Licence of three.js</summary>{licence}</details>"
     )
 
 
@@ -94,8 +98,9 @@ def _lead(files: FitFiles) -> str:
     """One line: how long, how many units, which body."""
     told = files.summary
     begun = f" · from {told.sampling.start_time}" if told.sampling.start_time else ""
+    units = f"{len(told.units)} worn unit{'s' * (len(told.units) != 1)}"
     return safe(
-        f"{number(files.time[-1] - files.time[0])} s · {len(told.units)} worn units · body model "
+        f"{number(files.time[-1] - files.time[0])} s · {units} · body model "
         f"{told.model.name} · {number(told.sampling.frequency_hz)} frames a second{begun}"
     )
 

@@ -14,6 +14,21 @@ from ...files.scene.glb import Buffer, write_glb
 
 SHARE = 32767  # an int16 that stands for 1, glTF 2.0 section 3.11
 TEMPLATE = "templates/viewer.zip"  # trimesh's page for notebooks, which carries three.js
+COPYRIGHT = re.compile(r"Copyright [\d-]+ Three\.js Authors")
+MIT = (
+    "Permission is hereby granted, free of charge, to any person obtaining a copy of this software and "
+    'associated documentation files (the "Software"), to deal in the Software without restriction, '
+    "including without limitation the rights to use, copy, modify, merge, publish, distribute, sublicense, "
+    "and/or sell copies of the Software, and to permit persons to whom the Software is furnished to do so, "
+    "subject to the following conditions:",
+    "The above copyright notice and this permission notice shall be included in all copies or substantial "
+    "portions of the Software.",
+    'THE SOFTWARE IS PROVIDED "AS IS", WITHOUT WARRANTY OF ANY KIND, EXPRESS OR IMPLIED, INCLUDING BUT NOT '
+    "LIMITED TO THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PARTICULAR PURPOSE AND NONINFRINGEMENT. IN "
+    "NO EVENT SHALL THE AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM, DAMAGES OR OTHER LIABILITY, "
+    "WHETHER IN AN ACTION OF CONTRACT, TORT OR OTHERWISE, ARISING FROM, OUT OF OR IN CONNECTION WITH THE "
+    "SOFTWARE OR THE USE OR OTHER DEALINGS IN THE SOFTWARE.",
+)
 LIBRARY = re.compile(r"<script>(.*?THREE\.GLTFLoader=GLTFLoader;\}\)\(\);)", re.DOTALL)
 
 
@@ -78,3 +93,9 @@ def viewer_library() -> str:
             'another release: pip install "trimesh>=4.9,<6"'
         )
     return found[1]
+
+
+def licence_of(library: str) -> tuple[str, ...]:
+    """The licence of three.js in paragraphs, its copyright notice as the library itself bears it."""
+    notice = COPYRIGHT.search(library)
+    return ("The MIT License", notice[0] if notice else "Copyright three.js authors", *MIT)

@@ -6,30 +6,14 @@ import html
 import math
 from typing import Any
 
-from ...body.anatomy import side_and_part
+from ...body.anatomy import SIDE_WORDS, side_and_part
 
-NONE = "–"
-SIDES = {"l": "left", "r": "right"}
-TRADE_WORDS = {
-    "talocrural": "ankle",
-    "radiocarpal": "wrist",
-    "metatarsophalangeal": "toes",
-    "skullbase": "head on trunk",
-    "vl5": "trunk on pelvis",
-    "sacroiliac": "sacrum",
-}
+NONE, NOT_KNOWN = "–", "not known"
 
 
 def side_of(name: str) -> str:
     """Side that a joint's or segment's name tells: left, right or middle."""
-    return SIDES.get(side_and_part(name)[0], "middle")
-
-
-def joint_label(name: str) -> str:
-    """A joint or segment in the words of the trade: l_talocrural is the left ankle."""
-    side, bare = side_and_part(name)
-    words = TRADE_WORDS.get(bare, bare.replace("_", " "))
-    return f"{SIDES[side]} {words}" if side else words
+    return SIDE_WORDS.get(side_and_part(name)[0], "middle")
 
 
 def spaced(name: str) -> str:

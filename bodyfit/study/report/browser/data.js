@@ -4,11 +4,12 @@ const byId = id => document.getElementById(id);
 const told = JSON.parse(byId("curves").textContent);
 const bytes = text => Uint8Array.from(atob(text), letter => letter.charCodeAt(0));
 const times = new Float32Array(bytes(told.time).buffer);
-const degrees = text => Float32Array.from(new Int16Array(bytes(text).buffer), v => v === MISSING ? NaN : v / told.perDegree);
+const PER_DEGREE = 50;  // of spreads
+const degrees = (text, per) => Float32Array.from(new Int16Array(bytes(text).buffer), v => v === MISSING ? NaN : v / per);
 for (const joint of told.joints) {
   for (const angle of joint.angles) {
-    angle.values = degrees(angle.values);
-    angle.spread = angle.spread && degrees(angle.spread);
+    angle.values = degrees(angle.values, angle.perDegree);
+    angle.spread = angle.spread && degrees(angle.spread, PER_DEGREE);
   }
 }
 const START = times[0], END = times[times.length - 1], FRAME = times.length > 1 ? (END - START) / (times.length - 1) : 1;
@@ -31,6 +32,10 @@ const spreadAt = (angle, frame) => angle.spread ? angle.spread[Math.floor(frame 
 // Width of a drawing, so that its letters keep their size: that on the screen, or on an A4 page
 const PRINTED = { on: false, beside: 410, page: 680 };
 const widthOf = (home, onPage) => PRINTED.on ? onPage : Math.max(home.clientWidth, 240);
+
+// A colour of the style sheet
+const style = getComputedStyle(document.documentElement);
+const colour = name => style.getPropertyValue("--" + name).trim();
 
 // An element, in HTML or SVG, with attributes and children
 function make(name, attributes = {}, ...children) {

@@ -1,4 +1,4 @@
-// The moving figure: the glTF scene, a camera that keeps it in view, a floor under it.
+// The moving figure: the glTF scene, a camera that keeps it in view, a floor under one that has feet.
 const figure = { ready: false, time: START, joint: null };
 const VIEWS = { front: [0, .12], right: [-Math.PI / 2, .12], left: [Math.PI / 2, .12], behind: [Math.PI, .12], above: [0, 1.45] };
 const SAMPLES = 300, FIELD = 30;  // moments looked at for framing; degrees of the camera
@@ -11,8 +11,8 @@ function startFigure() {
   }
   figure.renderer.outputEncoding = THREE.sRGBEncoding;
   const scene = figure.scene = new THREE.Scene();
-  scene.add(new THREE.HemisphereLight(0xffffff, 0xa39f92, .85));
-  figure.lamp = new THREE.DirectionalLight(0xffffff, .55);
+  scene.add(new THREE.HemisphereLight(shown("sheet"), shown("edge"), .85));
+  figure.lamp = new THREE.DirectionalLight(shown("sheet"), .55);
   scene.add(figure.lamp, figure.lamp.target);
   figure.camera = new THREE.PerspectiveCamera(FIELD, 1, .05, 200);
   new THREE.GLTFLoader().parse(bytes(byId("scene").textContent).buffer, "", showBody,
@@ -39,10 +39,10 @@ function showBody(gltf) {
     figure.length = clip.duration;
   }
   frameBody();
-  layFloor();
+  if (figure.stands) layFloor();
   tagSides();
   figure.marker = new THREE.Mesh(new THREE.SphereGeometry(.028 * figure.reach, 20, 14),
-    new THREE.MeshBasicMaterial({ color: shown(0xe69f00), depthTest: false, transparent: true, opacity: .85 }));
+    new THREE.MeshBasicMaterial({ color: shown("chosen"), depthTest: false, transparent: true, opacity: .85 }));
   figure.marker.renderOrder = 2;
   figure.scene.add(figure.marker);
   figure.ready = true;
@@ -61,6 +61,7 @@ function poseAt(time) {
 function frameBody() {
   const box = new THREE.Box3(), at = new THREE.Vector3(), meshes = [], centre = new THREE.Vector3();
   figure.body.traverse(node => { if (node.isMesh) { node.geometry.computeBoundingSphere(); meshes.push(node); } });
+  figure.stands = meshes.some(node => /foot$/.test(node.name));
   figure.path = [];
   let low = Infinity, high = -Infinity;
   const places = [];
@@ -90,7 +91,7 @@ function groundAt(time) {
   return THREE.MathUtils.lerp(lowest(before), lowest(before + 1), along - before);
 }
 
-const shown = colour => new THREE.Color(colour).convertSRGBToLinear();
+const shown = name => new THREE.Color(colour(name)).convertSRGBToLinear();
 
 // The square lines of the floor, cell by cell: some drivers lose a line that runs past the camera
 function floorLines(cells) {
@@ -102,7 +103,7 @@ function floorLines(cells) {
       }
     }
   }
-  return new THREE.LineSegments(new THREE.BufferGeometry().setFromPoints(points), new THREE.LineBasicMaterial({ color: shown(0xbdb6a4) }));
+  return new THREE.LineSegments(new THREE.BufferGeometry().setFromPoints(points), new THREE.LineBasicMaterial({ color: shown("line") }));
 }
 
 // Means over about five moments, so that single steps do not show
@@ -118,11 +119,11 @@ function layFloor() {
   figure.step = figure.reach > .7 ? .5 : .25;
   const grid = figure.grid = floorLines(12);
   const shade = figure.shade = new THREE.Mesh(new THREE.CircleGeometry(.32 * figure.reach, 40),
-    new THREE.MeshBasicMaterial({ color: shown(0x3a3340), transparent: true, opacity: .16, depthWrite: false }));
+    new THREE.MeshBasicMaterial({ color: shown("ink"), transparent: true, opacity: .16, depthWrite: false }));
   shade.rotation.x = -Math.PI / 2;
-  const path = new THREE.Line(new THREE.BufferGeometry().setFromPoints(smoothed(figure.path)), new THREE.LineBasicMaterial({ color: shown(0x8a5a00) }));
+  const path = new THREE.Line(new THREE.BufferGeometry().setFromPoints(smoothed(figure.path)), new THREE.LineBasicMaterial({ color: shown("warning") }));
   figure.scene.add(grid, shade, path);
-  figure.scene.fog = new THREE.Fog(shown(0xf3f1e9), 1, 9);
+  figure.scene.fog = new THREE.Fog(shown("paper"), 1, 9);
   path.visible = figure.walks;
   byId("layout").append(` Floor squares ${figure.step} m.` + (figure.walks ? " Brown line: the path of the body over the ground, coarse; the floor goes with the feet." : ""));
 }
@@ -158,15 +159,15 @@ function placeCamera() {
   camera.aspect = width / height;
   const half = THREE.MathUtils.degToRad(FIELD / 2), narrow = Math.atan(Math.tan(half) * Math.min(1, camera.aspect));
   const far = figure.zoom * figure.reach / Math.sin(narrow), flat = far * Math.cos(figure.above);
-  const ground = groundAt(figure.time);
-  figure.grid.position.set(Math.round(target.x / figure.step) * figure.step, ground - .006, Math.round(target.z / figure.step) * figure.step);
-  figure.shade.position.set(target.x, ground - .003, target.z);
+  const ground = figure.stands ? groundAt(figure.time) : 0;
+  if (figure.stands) figure.grid.position.set(Math.round(target.x / figure.step) * figure.step, ground - .006, Math.round(target.z / figure.step) * figure.step);
+  if (figure.stands) figure.shade.position.set(target.x, ground - .003, target.z);
   target.add(figure.middle);
   camera.position.set(target.x + flat * Math.sin(figure.around), target.y + far * Math.sin(figure.above), target.z + flat * Math.cos(figure.around));
   camera.lookAt(target);
   camera.updateProjectionMatrix();
   camera.updateMatrixWorld();
-  figure.scene.fog.near = far; figure.scene.fog.far = far + 5 * figure.reach;
+  if (figure.stands) Object.assign(figure.scene.fog, { near: far, far: far + 5 * figure.reach });
   figure.lamp.position.copy(camera.position).add(new THREE.Vector3(.4 * far, .8 * far, 0));
   figure.lamp.target.position.copy(target);
 }

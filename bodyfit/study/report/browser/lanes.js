@@ -24,13 +24,13 @@ function drawLanes() {
 
 function hatch() {
   const stripe = make("pattern", { id: "hatch", width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" },
-    make("rect", { width: 5, height: 5, fill: "#fff" }), make("rect", { width: 2.4, height: 5, fill: "#8a5a00" }));
+    make("rect", { class: "hatch-ground", width: 5, height: 5 }), make("rect", { class: "hatch-stripe", width: 2.4, height: 5 }));
   return make("defs", {}, stripe);
 }
 
 function drawLane(svg, row, top, width) {
   const middle = top + lanes.height / 2;
-  const ground = make("rect", { x: 0, y: top, width, height: lanes.height, fill: "transparent" });
+  const ground = make("rect", { class: "lane-ground", x: 0, y: top, width, height: lanes.height });
   const name = make("text", { class: "lane-name", x: lanes.margin - 8, y: middle + 4, "text-anchor": "end" }, row.label);
   svg.append(ground, make("line", { class: "lane-line", x1: lanes.margin, x2: width - 10, y1: middle, y2: middle }), name);
   if (row.joint) drawRibbon(svg, row.joint, middle);
@@ -89,8 +89,7 @@ function markLanes(time, jointName) {
   lanes.now.setAttribute("x1", across); lanes.now.setAttribute("x2", across);
   for (const { joint, ground, name } of lanes.rows) {
     const here = !!joint && joint.name === jointName;
-    ground.setAttribute("class", here ? "lane-here" : "");
-    ground.setAttribute("fill", here ? "#f4eff8" : "transparent");
+    ground.classList.toggle("here", here);
     name.classList.toggle("here", here);
   }
 }

@@ -1,3 +1,5 @@
+const LONG = 40, PART = 20;  // s: in a longer capture, a part of it is shown at first
+
 // What is shown now, and everything that changes it.
 const state = { time: START, joint: null, span: 0, twin: true, playing: false, speed: 1, kept: [] };
 
@@ -12,7 +14,6 @@ function choose(name) {
   byId("joint").value = name;
   byId("twin-label").hidden = !jointNamed(name).twin;
   state.panel = makePanel(byId("plots"), jointNamed(name), true);
-  byId("plot-key").textContent = plotKey(jointNamed(name), state.twin);
   figure.joint = name;
   showPlots();
   showTime();
@@ -36,6 +37,23 @@ function stretch() {
 function showPlots() {
   if (!state.panel) return;
   for (const plot of state.panel.plots) drawPlot(plot, ...stretch(), state.twin);
+  byId("plot-key").textContent = plotKey(state.panel.joint, state.twin, state.panel.plots.some(plot => plot.dense));
+  drawOverview();
+}
+
+// A stretch of so many seconds, of those that can be chosen; the step goes to the next one
+function show(span) {
+  state.span = span;
+  byId("span").value = span;
+  showPlots();
+  showTime();
+}
+
+function zoom(step) {
+  const choices = [...byId("span").options].map(option => +option.value || Infinity).sort((a, b) => a - b);
+  const now = choices.indexOf(state.span || Infinity);
+  const next = choices[clamp(now + step, 0, choices.length - 1)];
+  show(Number.isFinite(next) ? next : 0);
 }
 
 function showTime() {
@@ -75,7 +93,7 @@ function onKey(event) {
   const step = event.shiftKey ? 1 : FRAME;
   const act = {
     " ": () => play(!state.playing), ArrowLeft: () => goTo(state.time - step), ArrowRight: () => goTo(state.time + step),
-    Home: () => goTo(START), End: () => goTo(END),
+    Home: () => goTo(START), End: () => goTo(END), "+": () => zoom(-1), "-": () => zoom(1), "−": () => zoom(1),
   }[key];
   if (!act || (!slider && target.closest(".wide"))) return;
   event.preventDefault();
@@ -108,7 +126,6 @@ function redraw() {
 
 function forPrint(on) {
   PRINTED.on = on;
-  for (const notes of document.querySelectorAll("details")) notes.open = on || notes.wasOpen === true;
   byId("still").hidden = !figure.ready;
   if (on && figure.ready) byId("still").src = byId("canvas").toDataURL();
   redraw();
@@ -121,7 +138,8 @@ function listen() {
   byId("play").addEventListener("click", () => play(!state.playing));
   byId("speed").addEventListener("change", event => { state.speed = +event.target.value; });
   byId("joint").addEventListener("change", event => choose(event.target.value));
-  byId("span").addEventListener("change", event => { state.span = +event.target.value; showPlots(); showTime(); });
+  byId("span").addEventListener("change", event => show(+event.target.value));
+  for (const button of document.querySelectorAll("[data-span]")) button.addEventListener("click", () => zoom(+button.dataset.span));
   byId("twin").addEventListener("change", event => { state.twin = event.target.checked; choose(state.joint); });
   byId("keep").addEventListener("click", keep);
   byId("motion").addEventListener("keydown", onKey);
@@ -133,7 +151,7 @@ function listen() {
       byId("motion").scrollIntoView();
     });
   }
-  addEventListener("beforeprint", () => { for (const notes of document.querySelectorAll("details")) notes.wasOpen = notes.open; forPrint(true); });
+  addEventListener("beforeprint", () => forPrint(true));
   addEventListener("afterprint", () => forPrint(false));
   listenToTimes();
   let width = 0;
@@ -145,6 +163,8 @@ for (const joint of told.joints) {
   option.textContent = joint.label;
   byId("joint").append(option);
 }
+for (const option of [...byId("span").options]) if (+option.value >= END - START) option.remove();
+if (END - START > LONG) { state.span = PART; byId("span").value = PART; }
 byId("lanes-key").textContent = lanesKey();
 drawLanes();
 listen();

@@ -35,7 +35,8 @@ function scrub(svg, time) {
   svg.addEventListener("pointermove", event => { if (svg.hasPointerCapture(event.pointerId)) goTo(time(event)); });
 }
 
-const TURN = 180;  // degrees of half band from which an angle may be any
+const TURN = 180;  // degrees of half band from which an angle may be any; such frames hold no value
+const DENSE = 6;  // frames on one pixel from which on a curve is drawn as its envelope
 const VAGUE = 90;  // degrees of half band from which an angle says nothing: next to gimbal lock
 
 // Lowest and highest of the curves where they say something, with as much of the band as does not flatten them
@@ -73,7 +74,7 @@ function drawPlot(plot, from, to, withTwin) {
   for (const v of ticks(low, high, 5)) {
     inside.append(make("line", { class: v ? "grid" : "axis-zero", x1: EDGE.left, x2: width - EDGE.right, y1: y(v), y2: y(v) }));
   }
-  for (const one of [...shown].reverse()) drawCurve(inside, one, one.joint !== joint, from, to, x, y, width);
+  plot.dense = [...shown].reverse().map(one => drawCurve(inside, one, one.joint !== joint, from, to, x, y, width)).some(Boolean);
   drawFlags(inside, joint, x);
   plot.now = make("line", { class: "now", y1: EDGE.top, y2: PLOT_HEIGHT - EDGE.bottom });
   plot.dot = make("circle", { class: "dot", r: 3.5 });
@@ -107,38 +108,55 @@ function axes(low, high, from, to, x, y, width) {
   return out;
 }
 
-// One curve and its band. Where many frames fall on one pixel, the lowest and the highest of them are drawn.
-function drawCurve(home, { joint, angle }, isOther, from, to, x, y, width) {
+// Least and most of the frames that fall on each pixel, and the widest band of them; null: none known there
+function columns(angle, from, to, pixels) {
   const first = Math.max(frameAt(from) - 1, 0), last = Math.min(frameAt(to) + 1, times.length - 1);
-  const each = Math.max(1, Math.ceil((last - first + 1) / (width - EDGE.left)));
-  let line = "", pen = "M", before = NaN, upper = [], lower = [];
-  const bands = [];
-  const closeBand = () => { if (upper.length > 1) bands.push("M" + upper.join("L") + "L" + lower.reverse().join("L") + "Z"); upper = []; lower = []; };
+  const each = Math.max(1, Math.ceil((last - first + 1) / pixels)), out = [];
   for (let i = first; i <= last; i += each) {
-    const end = Math.min(i + each, last + 1);
     let least = Infinity, most = -Infinity, leastAt = i, mostAt = i, wide = 0;
-    for (let k = i; k < end; k++) {
+    for (let k = i; k < Math.min(i + each, last + 1); k++) {
       const v = angle.values[k];
       if (Number.isNaN(v)) continue;
       if (v < least) { least = v; leastAt = k; }
       if (v > most) { most = v; mostAt = k; }
       wide = Math.max(wide, BAND * spreadAt(angle, k) || 0);
     }
-    if (most < least || Math.abs(angle.values[i] - before) > 180) { pen = "M"; closeBand(); }
-    if (most < least) { before = NaN; continue; }
-    const pair = most - least > 180 ? [i] : leastAt < mostAt ? [leastAt, mostAt] : leastAt > mostAt ? [mostAt, leastAt] : [leastAt];
-    for (const k of pair) { line += `${pen}${x(times[k]).toFixed(1)} ${y(angle.values[k]).toFixed(1)}`; pen = "L"; }
-    before = angle.values[end - 1];
-    if (angle.spread && most - least <= 180) {
-      const across = x(times[pair[0]]).toFixed(1);
-      upper.push(`${across} ${y(most + wide).toFixed(1)}`);
-      lower.push(`${across} ${y(least - wide).toFixed(1)}`);
-    }
+    out.push(most < least ? null : { least, most, leastAt, mostAt, wide });
   }
-  closeBand();
+  return { each, out };
+}
+
+// Stretches of columns without a hole
+function stretchesOf(list) {
+  const out = [[]];
+  for (const column of list) if (column) out[out.length - 1].push(column); else if (out[out.length - 1].length) out.push([]);
+  return out.filter(part => part.length);
+}
+
+// A closed outline from upper and lower values of columns
+function area(part, upper, lower, x, y) {
+  const across = column => x(times[Math.min(column.leastAt, column.mostAt)]).toFixed(1);
+  const along = value => column => `${across(column)} ${y(value(column)).toFixed(1)}`;
+  return "M" + part.map(along(upper)).join("L") + "L" + [...part].reverse().map(along(lower)).join("L") + "Z";
+}
+
+// One curve and its band; where very many frames fall on one pixel, the envelope between their least and most
+function drawCurve(home, { joint, angle }, isOther, from, to, x, y, width) {
+  const { each, out } = columns(angle, from, to, (width - EDGE.left) / 2), parts = stretchesOf(out);
   const look = `${joint.side}${isOther ? " other" : ""}`;
-  if (bands.length) home.append(make("path", { class: `band ${look}`, d: bands.join("") }));
-  home.append(make("path", { class: `curve ${look}`, d: line || "M0 0" }));
+  if (angle.spread) {
+    const bands = parts.filter(part => part.length > 1).map(part => area(part, c => c.most + c.wide, c => c.least - c.wide, x, y));
+    home.append(make("path", { class: `band ${look}`, d: bands.join("") }));
+  }
+  if (each >= DENSE) {
+    const filled = parts.filter(part => part.length > 1).map(part => area(part, c => c.most, c => c.least, x, y));
+    home.append(make("path", { class: `envelope ${look}`, d: filled.join("") }));
+    return true;
+  }
+  const pair = c => c.leastAt < c.mostAt ? [c.leastAt, c.mostAt] : c.leastAt > c.mostAt ? [c.mostAt, c.leastAt] : [c.leastAt];
+  const line = part => "M" + part.flatMap(pair).map(k => `${x(times[k]).toFixed(1)} ${y(angle.values[k]).toFixed(1)}`).join("L");
+  home.append(make("path", { class: `curve ${look}`, d: parts.map(line).join("") || "M0 0" }));
+  return false;
 }
 
 function drawFlags(home, joint, x) {
@@ -157,8 +175,8 @@ function markTime(plot, time) {
   plot.dot.setAttribute("cx", across);
   plot.dot.setAttribute("cy", Number.isNaN(value) ? -20 : plot.y(value));
   const band = Number.isNaN(spread) ? "" : ` ± ${said(spread)}°`;
-  const told = spread > TURN ? "not known here: its 95 % band is wider than a turn" : `${said(value)}°${band}`;
-  plot.value.textContent = Number.isNaN(value) ? "unknown here" : told + rangeWord(plot.angle.range, value);
+  const wide = spread >= TURN ? "not known here: its 95 % band is wider than a turn" : "not known here";
+  plot.value.textContent = Number.isNaN(value) ? wide : `${said(value)}°${band}` + rangeWord(plot.angle.range, value);
 }
 
 function rangeWord(range, value) {
@@ -167,13 +185,14 @@ function rangeWord(range, value) {
   return (value < range[0] || value > range[1] ? " · beyond " : " · ") + text;
 }
 
-function plotKey(joint, withTwin) {
+function plotKey(joint, withTwin, dense) {
   const twin = withTwin && joint.twin, spread = joint.angles.some(angle => angle.spread);
   const line = { left: "dashed green", right: "solid plum", middle: "solid grey" };
   const parts = [twin ? "left: dashed green; right: solid plum" : `${joint.side === "middle" ? "curve" : joint.side}: ${line[joint.side]}`];
   parts.push(spread ? "tinted band: 95 % (± 1.96 standard deviations), cut off at the plot’s edge" : "no band: this fit gave no standard deviations");
   if (joint.angles.some(angle => BAND * Math.max(...angle.spread ?? [0]) > VAGUE)) parts.push(`where the band is wider than ± ${VAGUE}°, next to gimbal lock, the curve means nothing and does not set the scale`);
   if (joint.angles.some(angle => angle.range)) parts.push("blue-grey ground: published range, dotted at its limits");
+  if (dense) parts.push("filled: from the least to the most of all frames on that spot; choose a shorter stretch to see the curve");
   parts.push("bars on top: findings");
   return parts.join(" · ");
 }

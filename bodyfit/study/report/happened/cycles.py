@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ....body.anatomy import side_and_part
+from ....body.anatomy import side_and_part, spoken
 from ....files.movement.column_tables import OF_STRIDES
 from ....files.movement.happened import CURVES, Columns, Happened
 from ...pages.ticks import ticks
-from ..words import joint_label, safe, side_of, spaced
+from ..words import safe, side_of, spaced
 from .drawing import Scale, band, course, line, picture, text
 
 WIDTH, HEIGHT = 300.0, 170.0  # of a picture; chosen; not tried
@@ -84,7 +84,7 @@ def _curves(told: Columns, rows: Mapping[str, np.ndarray], joints: Sequence[str]
             if side == "middle" and movement in OF_STRIDES:
                 side = movement.split("_")[0]
             sd = told.get(f"{joint}_{angle}_sd_deg", np.full(len(mean), np.nan))
-            out.append((side, joint_label(joint), told["percent"][own], mean[own], sd[own]))
+            out.append((side, spoken(joint), told["percent"][own], mean[own], sd[own]))
     return out
 
 
@@ -98,14 +98,14 @@ def _one(part: str, angle: str, curves: Sequence[Curve]) -> str:
     room = ROOM * max(high - low, 1.0)
     x = Scale(0.0, 100.0, LEFT, WIDTH - RIGHT)
     y = Scale(low - room, high + room, HEIGHT - FOOT, TOP)
-    content = [text(2, 13, f"{joint_label(part)}: {spaced(angle)}, °", "title"), *_grid(x, y)]
+    content = [text(2, 13, f"{spoken(part)}: {spaced(angle)}, °", "title"), *_grid(x, y)]
     for side, _, percent, mean, sd in curves:
         content.append(band(x.at(percent), y.at(mean - sd), y.at(mean + sd), f"band {side}"))
     content += [course(x.at(percent), y.at(mean), f"curve {side}") for side, _, percent, mean, _ in curves]
     told = "; ".join(
         f"{label} from {np.nanmin(mean):.0f} to {np.nanmax(mean):.0f}°" for _, label, _, mean, _ in curves
     )
-    return picture(WIDTH, HEIGHT, f"{joint_label(part)} {spaced(angle)} over the cycle: {told}", content)
+    return picture(WIDTH, HEIGHT, f"{spoken(part)} {spaced(angle)} over the cycle: {told}", content)
 
 
 def _grid(x: Scale, y: Scale) -> list[str]:

@@ -6,14 +6,16 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ....body.anatomy import spoken
 from ....files.movement.happened import ACTIVITIES, SIDES, STRIDES, Columns, Happened
-from ..tables import Row, table
-from ..words import NONE, joint_label, number, safe, spaced
+from ...pages.parts import table_of
+from ..tables import Row
+from ..words import NONE, number, safe, spaced
 
 MOST_ROWS = 400  # strides shown; strides.csv holds all (by reasoning: some 40 kB of page)
 STRIDE_HEADER = (
-    *("Foot", "From s", "Time s", "Length m", "± m", "Speed m/s", "Stance %", "Both feet %"),
-    *("Toe clearance cm", "Rise m", "Turn °"),
+    *("Foot", "#From s", "#Time s", "#Length m", "#± m", "#Speed m/s", "#Stance %", "#Both feet %"),
+    *("#Toe clearance cm", "#Rise m", "#Turn °"),
 )
 PLACES = {
     "stride_time_s": 2, "stride_length_m": 2, "stride_length_sd_m": 3, "speed_m_s": 2, "stance_percent": 0,
@@ -33,9 +35,9 @@ def sides_table(happened: Happened) -> str:
     told = happened.of(SIDES)
     if told is None:
         return ""
-    header = ("Quantity", "Left", "Right", "Left less right", "Symmetry index %", "Strides left, right")
-    rows = [("", _side_row(told, n)) for n in range(len(told["quantity"]))]
-    return table("Left against right", header, rows) + f'<p class="small">{FORMULA}</p>'
+    header = ("Quantity", "#Left", "#Right", "#Left less right", "#Symmetry index %", "#Strides left, right")
+    rows = [_side_row(told, n) for n in range(len(told["quantity"]))]
+    return table_of("Left against right", header, rows, titled=True) + f'<p class="small">{FORMULA}</p>'
 
 
 def _side_row(told: Columns, n: int) -> Row:
@@ -62,7 +64,7 @@ def _quantity(name: str) -> str:
     if not name.endswith("_range"):
         return spaced(name)
     joint, _, angle = name.removesuffix("_range").partition("_")
-    return f"range of {joint_label(joint)} {spaced(angle)}"
+    return f"range of {spoken(joint)} {spaced(angle)}"
 
 
 def strides_table(happened: Happened) -> str:
@@ -71,9 +73,9 @@ def strides_table(happened: Happened) -> str:
     if told is None:
         return ""
     count = len(told["side"])
-    rows = [("", _stride_row(told, n)) for n in range(min(count, MOST_ROWS))]
+    rows = [_stride_row(told, n) for n in range(min(count, MOST_ROWS))]
     more = f"<p>The first {MOST_ROWS}; strides.csv holds all.</p>" if count > MOST_ROWS else ""
-    shown = table("Strides, heel strike to the next of the same foot", STRIDE_HEADER, rows)
+    shown = table_of("Strides, heel strike to the next of the same foot", STRIDE_HEADER, rows, titled=True)
     return f"<details><summary>{count} strides, each</summary>{shown}{more}</details>"
 
 
@@ -97,17 +99,14 @@ def activities_table(happened: Happened) -> str:
         return ""
     lasted = told["end_s"] - told["start_s"]
     names = list(dict.fromkeys(told["activity"]))
-    rows = [("", _share_row(name, lasted, told["activity"] == name)) for name in names]
-    header = ("Activity", "Times", "Seconds", "Share of the time %")
-    shares = table("How much of the time", header, rows)
+    rows = [_share_row(name, lasted, told["activity"] == name) for name in names]
+    header = ("Activity", "#Times", "#Seconds", "#Share of the time %")
+    shares = table_of("How much of the time", header, rows, titled=True)
     stretches = [
-        (
-            "",
-            (safe(spaced(name)), _button(float(start)), number(float(end), 2), _sure(float(p))),
-        )
+        (safe(spaced(name)), _button(float(start)), number(float(end), 2), _sure(float(p)))
         for start, end, name, p in zip(*_of(told, ACTIVITY), strict=True)
     ]
-    each = table("Stretches", ("Activity", "From s", "To s", "Probability"), stretches)
+    each = table_of("Stretches", ("Activity", "#From s", "#To s", "#Probability"), stretches, titled=True)
     return f"{shares}<details><summary>{len(lasted)} stretches, each</summary>{each}</details>"
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ....files.movement.happened import ACTIVITIES, EVENTS, REPETITIONS, Columns, Happened
+from ...pages.parts import SCROLLS
 from ..words import number, safe, spaced
 from .drawing import Scale, line, picture, rectangle, text
 
@@ -40,7 +41,8 @@ def timeline(happened: Happened, first: float, last: float) -> str:
     words = "; ".join(f"{name}: {_in_words(spans)}" for name, _, spans in lanes)
     drawn = picture(WIDTH, height, f"What was done when, from {first:.0f} to {last:.0f} s. {words}", content)
     ends = f'data-left="{MARGIN:g}" data-right="{WIDTH - EDGE:g}"'
-    return f'<div class="wide timeline" {ends} tabindex="0" role="region" aria-label="Timeline">{drawn}</div>'
+    frame = f'<div class="wide timeline" {ends} tabindex="0" role="region" aria-label="Timeline">'
+    return f"{frame}{drawn}</div>{SCROLLS}"
 
 
 def _lane(lane: Lane, top: float, scale: Scale) -> list[str]:

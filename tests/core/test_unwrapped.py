@@ -1,0 +1,29 @@
+"""An angle over time without jumps of a turn."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bodyfit.core.rotations import unwrapped
+
+
+@given(st.floats(-20, 20), st.floats(-2.9, 2.9), st.integers(2, 200))
+def test_steps_below_half_a_turn_are_what_they_were(start, step, count):
+    """Worked the other way round: what is wrapped and unwrapped is the same but for whole turns."""
+    true = start + step * np.arange(count)
+    found = unwrapped(np.angle(np.exp(1j * true)))
+    np.testing.assert_allclose(np.diff(found), step, atol=1e-9)
+    turns = (found - true) / (2 * np.pi)
+    np.testing.assert_allclose(turns, round(turns[0]), atol=1e-9)
+    assert abs(np.median(found)) <= np.pi + 1e-9
+
+
+def test_unknown_values_stay_unknown_and_stop_nothing():
+    angle = np.array([3.0, np.nan, -3.0, -2.9, np.nan])
+    found = unwrapped(angle)
+    np.testing.assert_array_equal(np.isnan(found), np.isnan(angle))
+    turn = 2 * np.pi  # worked by hand: 3.0, 3.28, 3.38 have a median above half a turn: one turn less
+    np.testing.assert_allclose(found[[0, 2, 3]], [3.0 - turn, -3.0, -2.9])
+    assert np.isnan(unwrapped(np.full(3, np.nan))).all()
