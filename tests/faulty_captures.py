@@ -95,6 +95,7 @@ FAULTS: dict[str, tuple[Callable[[Unit, Draw], Mapping[str, object]], tuple[str,
     "place": (lambda u, d: {"position": d.normal(0, 50, 3)}, ("place-outside",)),
     "turned mounting given": (lambda u, d: {"mounting": _turn(d)}, ("mounting-disagrees",)),
 }  # fmt: skip
+GENERAL = "units-contradict"  # names a unit as faulty, and says that it can't tell what is wrong with it
 ANY_UNIT = ("same signal", "units exchanged", "cut by between")
 
 
@@ -172,9 +173,11 @@ def wrong_and_sure(fit: Fit, demo: str = "cello_arm") -> list[tuple[str, float, 
 
 
 def names(findings: tuple[Finding, ...], case: Case) -> bool:
-    """Whether a warning or worse is of the fault's kind and about one of its units."""
+    """Whether a warning or worse is of the fault's kind, or the general one, and about one of its units."""
     return any(
-        f.kind in case.kinds and f.severity != "note" and (not f.units or set(f.units) & set(case.units))
+        f.kind in (*case.kinds, GENERAL)
+        and f.severity != "note"
+        and (not f.units or set(f.units) & set(case.units))
         for f in findings
     )
 

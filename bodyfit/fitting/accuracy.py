@@ -13,6 +13,7 @@ from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covari
 from ..estimator.uncertainty.other_facings import facing_variance
 from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
 from ..recording.capture import Capture
+from .contradictions import NOTHING_KNOWN, contradictions
 from .facing_findings import facing_findings
 from .mounting_findings import mounting_findings
 from .slip.detect import Slip, slip_finding
@@ -44,16 +45,23 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
 
 
 def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
-    """Joint -> angle -> standard deviation at every frame, rad; wider where not converged."""
+    """Joint -> angle -> standard deviation at every frame, rad.
+
+    Wider where not converged; as wide as if nothing were known where a joint's units contradict each other.
+    """
     out, signals = {}, tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
+    unknown = set() if between is None else {one.joint for one in contradictions(tracks[0])}
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
             spread = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
             spread = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
-            out[name] = _unsettled(_left(tracks, i, joint), spread)
+            spread = _unsettled(_left(tracks, i, joint), spread)
+            if name in unknown:
+                spread = {angle: np.maximum(sd, NOTHING_KNOWN) for angle, sd in spread.items()}
+            out[name] = spread
     return out
 
 

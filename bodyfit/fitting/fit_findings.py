@@ -9,12 +9,14 @@ import numpy as np
 
 from ..body.motion.joint_angles import beyond_range
 from ..body.motion.poses import PoseSequence
+from ..calibration.sensors.static_noise import BIAS_SOURCE, SEEN_BIAS
 from ..core.findings import Finding
 from ..estimator.problem.problem import DETERMINED
 from ..estimator.problem.schedule import SCHEDULE
 from ..estimator.uncertainty.joint_angles import heading_sd
 from ..recording.trials import Trial
 from ..results.kinds import Span
+from .contradictions import contradiction_findings
 from .stretches import inferred_segments, stretches_of
 
 if TYPE_CHECKING:
@@ -45,6 +47,7 @@ def fit_findings(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[
     together = len(tracks) == 1 and bool(tracks[0].problem.ties)
     return [
         *(_undetermined(tracks[0]) if together else ()),
+        *(contradiction_findings(tracks[0]) if together else ()),
         *(f for track in tracks for f in _of_track(track)),
         *_beyond_ranges(poses),
         *_inferred(tracks, poses, trials),
@@ -117,6 +120,7 @@ def _of_track(track: Track) -> Iterator[Finding]:
             source="common practice",
             handled="taken off",
         )
+    yield from _high_biases(track)
     yield from _other_axes(track)
 
 
@@ -129,6 +133,27 @@ def _under_way(track: Track) -> tuple[float, tuple[str, ...], tuple[str, ...]]:
     names = tuple(problem.ties[int(j)].joint.name for j in np.flatnonzero(joints))
     of_units = tuple(problem.signals.units[int(u)] for u in np.flatnonzero(units))
     return float(np.degrees(max([*joints] if names else [*units]))), of_units, names
+
+
+def _high_biases(track: Track) -> Iterator[Finding]:
+    """Gyroscopes whose bias came out larger than that of any sound one."""
+    signals = track.problem.signals
+    largest = np.abs(track.found.state.bias[0]).max(-1)
+    for u in np.flatnonzero((largest > SEEN_BIAS) & signals.has["gyroscope"]):
+        value = float(np.degrees(largest[u]))
+        yield Finding(
+            "bias-high",
+            "warning",
+            f"{signals.units[u]} gyroscope: a bias of {value:.1f} °/s, as its motion shows it",
+            "let the device warm up and calibrate its bias before the next capture",
+            units=(signals.units[u],),
+            value=value,
+            threshold=float(np.degrees(SEEN_BIAS)),
+            measure="°/s",
+            source=BIAS_SOURCE,
+            handled="estimated by the fit",
+            harm_deg=value,
+        )
 
 
 def _other_axes(track: Track) -> Iterator[Finding]:

@@ -5,6 +5,7 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -99,3 +100,42 @@ def test_recordings_raise_no_alarm(recordings):
             continue
         units = list(bodyfit.read_capture(folder).units.values())
         assert axes_findings(unit_axes(common_signals(units, units), G)) == ()
+
+
+# ---- where hardly anything turns: a quiet trunk, an arm that bows ----
+
+BOWING = bodyfit.read_capture(Path(__file__).resolve().parents[2] / "demo_captures" / "cello_arm")
+
+
+def slow_findings(sensors=frozenset({"accelerometer", "gyroscope", "magnetometer"}), **changed):
+    """Findings about the bowing arm, a sensor of every unit seen through other axes."""
+    units = []
+    for unit in BOWING.units.values():
+        other = {s: getattr(unit, s) @ Q for s, Q in changed.items()}
+        gone = {s: None for s in unit.sensors - sensors}
+        units.append(dataclasses.replace(unit, **other, **gone))
+    return axes_findings(unit_axes(common_signals(units, units), G))
+
+
+def test_slow_motion_in_order_raises_no_alarm():
+    assert slow_findings() == ()
+    assert slow_findings(frozenset({"accelerometer", "gyroscope"})) == ()
+
+
+@pytest.mark.parametrize("sensor", ["accelerometer", "gyroscope"])
+@pytest.mark.parametrize("which", [1, 6, 13, 23, 24, 31])  # rotations and left-handed ones
+def test_slow_motion_tells_swaps_and_flips_and_whose_they_are(sensor, which):
+    Q = AXES[which]
+    if sensor == "accelerometer" and np.array_equal(Q, -np.eye(3)):
+        pytest.skip("an accelerometer whose sign is turned throughout reads gravity downwards: nothing turns")
+    found = slow_findings(**{sensor: Q})
+    assert sorted(f.units[0] for f in found) == sorted(BOWING.units)
+    assert all(f"{sensor} the columns" in f.advice for f in found)
+
+
+def test_without_a_magnetometer_it_is_the_one_or_the_other():
+    found = slow_findings(frozenset({"accelerometer", "gyroscope"}), accelerometer=np.diag([1.0, -1.0, 1.0]))
+    assert len(found) == 4
+    for finding in found:
+        assert "it is the accelerometer or the gyroscope" in finding.what
+        assert "or its accelerometer the columns [x, -y, z]" in finding.advice

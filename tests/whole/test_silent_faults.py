@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
-from faulty_captures import FAULTS, drawn, outcome
+from faulty_captures import DEMOS, FAULTS, GENERAL, drawn, outcome
+
+import bodyfit
 
 # Draws that were silent once, and some that never were; the script tries hundreds (docs/reliability.md)
-SEEDS = (0, 2, 7, 12)
+SEEDS = (0, 2, 7, 8, 12, 57)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -18,3 +21,21 @@ def test_a_fault_is_right_named_or_refused(seed):
 def test_draws_are_the_same_again_and_reach_every_fault():
     assert drawn(5).fault == drawn(5).fault
     assert {drawn(seed).fault for seed in range(400)} >= set(FAULTS)
+
+
+def test_units_that_contradict_each_other_are_named_and_their_joint_not_known():
+    """The upper arm's stamps half a second late: what it feels has nothing to do with its neighbours."""
+    case = drawn(57)
+    assert case.units == ("upper_arm",)
+    result = bodyfit.fit(case.capture)
+    told = [f for f in result.findings if f.kind == GENERAL]
+    assert {f.units for f in told} == {("upper_arm",)} and "r_elbow" in {f.joints[0] for f in told}
+    spread = result.joint_angle_sd
+    assert spread is not None
+    assert min(sd.min() for sd in spread["r_elbow"].values()) >= np.pi / np.sqrt(3) - 1e-9
+    assert max(np.median(sd) for sd in spread["r_radiocarpal"].values()) < np.radians(20)
+
+
+def test_sound_units_do_not_contradict_each_other():
+    found = bodyfit.fit(bodyfit.read_capture(DEMOS / "cello_arm")).findings
+    assert not {"units-contradict", "axes-mixed", "bias-high"} & {f.kind for f in found}

@@ -12,6 +12,7 @@ import numpy as np
 from ...core.findings import Finding
 from ...core.rotations import exp
 from ...recording.signals import Signals
+from .axes_by_rate import unexplained_change
 
 WINDOW_S = 4.0  # as WINDOW_S of gravity windows
 MOST_WINDOWS = 40  # those with the largest turns count; more cost time and say no more; chosen; not tried
@@ -22,6 +23,7 @@ WRONG = 0.08  # mean loss above which axes as declared count as wrong; tried: at
 # share of that loss that other axes must stay below; also what tells two candidates apart; chosen; not
 # tried
 BETTER = 0.5
+SLOW_MEASURE = "% of a constant vector's change, averaged over 4 s, that turning leaves unexplained"
 DEGREES = 180.0 / np.pi  # by definition
 RATE_FACTORS = (1.0, DEGREES, 1 / DEGREES)  # rad/s read as deg/s and the other way round
 
@@ -44,13 +46,15 @@ class UnitAxes:
     Attributes
     ----------
     unit, sensor : names; the sensor is "accelerometer" or "magnetometer"
-    windows : number of windows that tell axes apart
+    windows : number of windows that tell axes apart; where slow, as many as it takes
     loss : of the axes as declared, mean over these windows: share of a constant vector that turning the
         way the gyroscope says averages away; NaN where no window decides
     axes : (n, 3, 3) signed permutations that make the gyroscope fit, best first; more than one where the
         motion does not tell them apart; only the identity where nothing is wrong
     factor : by which the gyroscope's readings must be multiplied too
     best_loss : of the first of them
+    slow : told by the rate at which the vector changes (`unexplained_change`), since hardly anything turned;
+        losses are then shares of that change
     """
 
     unit: str
@@ -60,6 +64,7 @@ class UnitAxes:
     axes: np.ndarray
     factor: float
     best_loss: float
+    slow: bool = False
 
     @property
     def decidable(self) -> bool:
@@ -115,6 +120,8 @@ def _fitted(signals: Signals, unit: int, sensor: str, vector: np.ndarray, length
         return UnitAxes(name, sensor, 0, np.nan, AXES[:1], 1.0, np.nan)
     declared = _losses(rate, vector, step, length)
     found = _judged(name, sensor, declared[np.ptp(declared, axis=1) > DECIDES], 1.0)
+    if not found.decidable and (slow := _by_slow_change(signals, unit, sensor)) is not None:
+        return slow
     if sensor == "magnetometer" or (found.best_loss < WRONG and not found.wrong):
         return found
     # gravity moved in the unit frame: a gyroscope that reads next to nothing then is as wrong as one too fast
@@ -131,6 +138,18 @@ def _fitted(signals: Signals, unit: int, sensor: str, vector: np.ndarray, length
         best = min(fitting, key=lambda o: o.best_loss)
         return dataclasses.replace(best, axes=AXES[:1], loss=float(declared[moved, 0].mean()))
     return found if found.best_loss < WRONG else dataclasses.replace(found, axes=AXES[:1])
+
+
+def _by_slow_change(signals: Signals, unit: int, sensor: str) -> UnitAxes | None:
+    """The same where the unit hardly turns, by the rate at which the vector changes; None: does not tell."""
+    vector = {"accelerometer": signals.specific_force, "magnetometer": signals.field}[sensor][:, unit]
+    known = signals.known["gyroscope"][:, unit] & signals.known[sensor][:, unit]
+    step = signals.step * signals.stride
+    left = unexplained_change(signals.rate[:, unit], vector, known, step, AXES)
+    if left is None:
+        return None
+    judged = _judged(signals.units[unit], sensor, np.tile(left, (LEAST_WINDOWS, 1)), 1.0)
+    return dataclasses.replace(judged, slow=True)
 
 
 def _windows(
@@ -192,7 +211,8 @@ def axes_findings(found: Sequence[UnitAxes]) -> tuple[Finding, ...]:
     -----
     Where gyroscope and magnetometer agree and the accelerometer does not, the accelerometer is off, and the
     advice is for its columns; turning does not show which way it counts as up, so fewer flips are advised.
-    Harm: turning about a wrong axis, 90° off.
+    Without a magnetometer that tells, it is the one or the other, and the finding says so. Harm: turning
+    about a wrong axis, 90° off.
     """
     by_unit: dict[str, dict[str, UnitAxes]] = {}
     for one in found:
@@ -207,14 +227,18 @@ def _finding(unit: str, pair: Mapping[str, UnitAxes]) -> Finding | None:
     one = wrong[0]
     others = [o for o in pair.values() if o.sensor != one.sensor and o.decidable]
     blamed = one.sensor if others and not others[0].wrong else "gyroscope"
-    Q = one.axes[0] if blamed == "gyroscope" else one.axes[0].T * np.sign(one.axes[0].sum())
+    Q, R = one.axes[0], one.axes[0].T * np.sign(one.axes[0].sum())  # of the gyroscope, of the other sensor
+    told = columns_said(Q if blamed == "gyroscope" else R)
     what = f"{unit}: the gyroscope's axes do not turn what its {one.sensor} feels as they should"
-    advice = f"in setup.toml, give units.{unit} {blamed} the columns {columns_said(Q)} of those it has"
+    advice = f"in setup.toml, give units.{unit} {blamed} the columns {told} of those it has"
+    if not others:
+        what += f"; it is the {one.sensor} or the gyroscope"
+        advice += f", or its {one.sensor} the columns {columns_said(R)}"
     if one.factor != 1.0:
         read, true = ("rad/s", "deg/s") if one.factor < 1 else ("deg/s", "rad/s")
         what = f"{unit}: the gyroscope's rates are {true} that were read as {read}"
         advice = f'in setup.toml, give units.{unit} gyroscope the unit "{true}"'
-    elif np.array_equal(Q, -np.eye(3)):
+    elif np.array_equal(one.axes[0], -np.eye(3)):
         what = f"{unit}: the gyroscope turns the wrong way about all axes, or the unit's axes are left-handed"
         advice += "; if they are left-handed, flip the same one axis of every sensor of the unit instead"
     if len(one.axes) > 1:
@@ -229,7 +253,7 @@ def _finding(unit: str, pair: Mapping[str, UnitAxes]) -> Finding | None:
         units=(unit,),
         value=100 * one.loss,
         threshold=100 * WRONG,
-        measure="% of a constant vector lost over 4 s",
+        measure=SLOW_MEASURE if one.slow else "% of a constant vector lost over 4 s",
         source="real units with their axes in order lose up to 4 % of gravity",
         harm_deg=90.0,
     )

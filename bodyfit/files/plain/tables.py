@@ -71,7 +71,10 @@ class Table:
         column = self.column(name, asked_by)
         if not pa.types.is_integer(column.type) or column.null_count:
             return None
-        return column_numbers(column.cast(pa.int64()), np.int64)
+        try:
+            return column_numbers(column.cast(pa.int64()), np.int64)
+        except pa.ArrowInvalid:  # beyond 2⁶³
+            return None
 
     def _refuse_name(self, name: str, asked_by: str) -> NoReturn:
         named = f" (named by {asked_by})" if asked_by else ""
@@ -89,7 +92,7 @@ class Table:
         if kind == pa.float64():  # most columns; to cast loads all that pyarrow computes
             return column_numbers(column, float)
         if pa.types.is_floating(kind) or pa.types.is_integer(kind) or pa.types.is_null(kind):
-            return column_numbers(column.cast(pa.float64()), float)
+            return column_numbers(column.cast(pa.float64(), safe=False), float)  # whole ones beyond 2⁵³ too
         return np.array([self._cell(name, row, cell) for row, cell in enumerate(column.to_pylist())], float)
 
     def _cell(self, name: str, row: int, cell: object) -> float:
