@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 # median disagreement over the median acceleration of both; unrelated units: about 1; tried: at most 0.26 on
 # three demos and six recordings, 0.49 to 1.04 with a unit half a second late or a gyroscope 11 °/s off
 CONTRADICTS = 0.4
-NOTICED = 0.15  # m/s², three times `Weights.accelerometer_constant`: less says nothing; by reasoning
+# m/s², less says nothing; tried: 0.15 was reached by a robot's arm that turns sharply and sits loosely
+NOTICED = 0.25
 FITS = 0.3  # below it, a joint speaks for both of its units; tried: as CONTRADICTS
 NOTHING_KNOWN = np.pi / np.sqrt(3)  # rad, standard deviation of an angle that may be any; by definition
 
@@ -71,9 +72,14 @@ def contradictions(track: Track) -> list[Contradiction]:
             off[j] = _median(parent - child)
             share[j] = off[j] / max(np.hypot(*(_median(f - problem.g * UP) for f in (parent, child))), 1e-9)
     pairs = np.column_stack([ends.parents, ends.children])
-    bad = (share > CONTRADICTS) & (off > NOTICED)
-    counts = np.bincount(pairs[bad].ravel(), minlength=len(problem.signals.units))
-    counts[pairs[share < FITS].ravel()] = 0  # another joint speaks for these
+    apart = share > CONTRADICTS
+    fits = np.isin(
+        np.arange(len(problem.signals.units)), pairs[share < FITS]
+    )  # another joint speaks for these
+    bad = apart & (off > NOTICED)
+    # quieter joints count beside a loud one of the same unit
+    bad |= apart & (np.isin(pairs, pairs[bad]) & ~fits[pairs]).any(1)
+    counts = np.bincount(pairs[bad].ravel(), minlength=len(fits)) * ~fits
     names = problem.signals.units
     return [
         Contradiction(
