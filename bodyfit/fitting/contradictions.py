@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 # median disagreement over the median acceleration of both; unrelated units: about 1; tried: at most 0.26 on
 # three demos and six recordings, 0.49 to 1.04 with a unit half a second late or a gyroscope 11 °/s off
 CONTRADICTS = 0.4
-# m/s², less says nothing; tried: 0.15 was reached by a robot's arm that turns sharply and sits loosely
+# m/s², less says nothing; tried: 0.15 and 0.25, on robot_arm_triangle_200, which jerks and reaches 0.15
 NOTICED = 0.25
 FITS = 0.3  # below it, a joint speaks for both of its units; tried: as CONTRADICTS
 NOTHING_KNOWN = np.pi / np.sqrt(3)  # rad, standard deviation of an angle that may be any; by definition
