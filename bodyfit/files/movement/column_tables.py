@@ -114,7 +114,7 @@ def _others(path: Path, of_strides: bool) -> pd.DataFrame:
         return pd.DataFrame()
     if not {"percent", "cycles", "movement"} <= set(table):
         return pd.DataFrame()
-    return table[table.movement.isin(OF_STRIDES) != of_strides]
+    return table.loc[table.movement.isin(OF_STRIDES) != of_strides]
 
 
 def _rounded(name: str, values: np.ndarray) -> np.ndarray:

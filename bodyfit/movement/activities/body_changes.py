@@ -38,8 +38,8 @@ def with_changes(
         kind: np.abs(np.gradient(uniform_filter1d(angle, size), time)) > TURNING
         for kind, angle in angles.items()
     }
-    for b in np.flatnonzero(code[1:] != code[:-1]) + 1:
-        change = _change(names[code[b - 1]], names[code[b]])
+    for b in (np.flatnonzero(code[1:] != code[:-1]) + 1).tolist():
+        change = _change(names[int(code[b - 1])], names[int(code[b])])
         if change is None:
             continue
         first, last = _around(fast["lie" if "lie" in change else "sit"], b, round(MOST_S / step / 2))

@@ -151,12 +151,12 @@ def _of_steps(level: Mapping[str, Sequence[Stride]]) -> list[LeftRight]:
     """Left against right of what a stride is like, as far as it is known."""
     out = []
     for quantity, (unit, name) in QUANTITIES.items():
-        values = [
+        left, right = (
             np.array([value for s in level[side] if (value := getattr(s, name)) is not None])
             for side in SIDES
-        ]
-        if min(map(len, values)) >= FEWEST:
-            out.append(left_right(quantity, unit, *values))
+        )
+        if min(len(left), len(right)) >= FEWEST:
+            out.append(left_right(quantity, unit, left, right))
     return out
 
 

@@ -7,4 +7,6 @@ from importlib.resources import files as package_files
 from ...core.colours import PAGE
 
 _VARIABLES = " ".join(f"--{name}: {colour};" for name, colour in PAGE.items())
-STYLE = f":root {{ {_VARIABLES} }}\n" + (package_files(__package__) / "page.css").read_text(encoding="utf-8")
+STYLE = f":root {{ {_VARIABLES} }}\n" + (package_files(__package__ or "") / "page.css").read_text(
+    encoding="utf-8"
+)

@@ -19,7 +19,7 @@ from ...version import __version__
 from .style import STYLE
 
 PLACED = re.compile(r'(?<=[ "])(left|top|width|height)-(-?\d+(?:_\d+)?)(pc|px)(?=[ "])')
-SHARED = (package_files(__package__) / "tables.js").read_text(encoding="utf-8")
+SHARED = (package_files(__package__ or "") / "tables.js").read_text(encoding="utf-8")
 UNITS = {"pc": "%", "px": "px"}
 
 
