@@ -70,7 +70,8 @@ def contradictions(track: Track) -> list[Contradiction]:
         if at.any():
             parent, child = (force[at, j] for force in both)
             off[j] = _median(parent - child)
-            share[j] = off[j] / max(np.hypot(*(_median(f - problem.g * UP) for f in (parent, child))), 1e-9)
+            felt = [_median(force - problem.g * UP) for force in (parent, child)]
+            share[j] = off[j] / max(float(np.linalg.norm(felt)), 1e-9)
     pairs = np.column_stack([ends.parents, ends.children])
     apart = share > CONTRADICTS
     fits = np.isin(
@@ -83,12 +84,12 @@ def contradictions(track: Track) -> list[Contradiction]:
     names = problem.signals.units
     return [
         Contradiction(
-            problem.ties[found.body.joints[j]].joint.name,
+            problem.ties[int(found.body.joints[j])].joint.name,
             tuple(names[u] for u in pairs[j] if counts[u] == counts[pairs[j]].max()),
             float(off[j]),
             float(share[j]),
         )
-        for j in np.flatnonzero(bad)
+        for j in np.flatnonzero(bad).tolist()
     ]
 
 
