@@ -19,7 +19,7 @@ BEYOND = """
 const wide = document.documentElement.clientWidth;
 return [...document.querySelectorAll('body *')].filter(element => {
   const box = element.getBoundingClientRect();
-  return box.width && box.right > wide + 1 && !element.closest('.wide, .skip');
+  return box.width && box.right > wide + 1 && !element.closest('.wide, .skip, svg');
 }).slice(0, 5).map(element => element.outerHTML.slice(0, 120));
 """
 

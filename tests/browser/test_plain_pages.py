@@ -21,6 +21,7 @@ return [...document.querySelectorAll('body *')].filter(element => {
   return box.width && box.right > wide + 1 && !element.closest('.wide, .skip, svg');
 }).map(element => element.outerHTML.slice(0, 90));
 """
+DRAWN = "requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(arguments[0], 50)))"
 TEXTS = """
 const out = [];
 for (const element of document.querySelectorAll('body *')) {
@@ -64,6 +65,7 @@ def test_nothing_reaches_past_a_phone_and_tables_that_scroll_say_so(shown, show_
     show_as(390, 800)
     shown.execute_script("for (const one of document.querySelectorAll('details')) one.open = true")
     assert shown.execute_script("return innerWidth") == 390
+    shown.execute_async_script(DRAWN)
     assert shown.execute_script(BEYOND) == []
     tables = shown.find_elements(By.CSS_SELECTOR, ".wide")
     assert tables
