@@ -53,7 +53,7 @@ def write_report(out: Path, page: Path | None = None) -> Path:
 
 def report_text(files: FitFiles) -> str:
     """The whole page, styles, scripts, viewer library and data inside."""
-    parts = package_files(__package__) / "browser"
+    parts = package_files("bodyfit.study.report") / "browser"
     title = files.summary.capture or "Motion"
     scene = base64.b64encode(light_scene(files.scene)).decode()
     links, content = all_sections(files)

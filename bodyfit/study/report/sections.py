@@ -63,7 +63,7 @@ def all_sections(files: FitFiles) -> tuple[str, str]:
 
 def motion(files: FitFiles) -> str:
     """The moving figure, curves and lanes, which the page's scripts fill."""
-    template = (package_files(__package__) / "browser" / "motion.html").read_text(encoding="utf-8")
+    template = (package_files("bodyfit.study.report") / "browser" / "motion.html").read_text(encoding="utf-8")
     layout = str(files.scene[0]["asset"].get("extras", {}).get("layout") or "")
     return Template(template).substitute(
         layout=html.escape(layout),
