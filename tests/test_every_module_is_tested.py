@@ -14,7 +14,7 @@ from package_sources import SOURCES, module_name
 import bodyfit
 
 TESTS = Path(__file__).resolve().parent
-ACROSS = {"benchmarks", "browser", "properties", "published", "regression", "synthetic", "whole"}
+ACROSS = {"benchmarks", "browser", "fuzz", "properties", "published", "regression", "synthetic", "whole"}
 NOTHING_TO_TEST = {
     "__main__": "three lines; every test that starts a process goes through it",
     "core.progress": "one name for a type",
@@ -57,6 +57,8 @@ THROUGH = {
         *(f"fitting.figures.{name}" for name in ("joints", "summary", "units")),
         *("fitting.fit_findings", "fitting.frames", "results.fit_like"),
     ),
+    "calibration/test_unit_axes.py": ("calibration.sensors.axes_by_rate",),
+    "whole/test_silent_faults.py": ("fitting.contradictions",),
     "fitting/test_root_path.py": ("fitting.root_path",),
     "whole/test_notebook.py": (
         "body.motion.shown_figure",

@@ -54,7 +54,7 @@ def read_capture(path: str | Path) -> Capture:
     setup = read_toml(_setup_file(path))
     setup.only(SETUP_KEYS)
     refuse_open(setup)
-    model = read_body(setup)
+    model = _with_asked_angles(read_body(setup), setup)
     read = read_units(setup)
     _check_worn(setup, read.units, model)
     return Capture(
@@ -95,11 +95,15 @@ def read_body(setup: TomlTable) -> BodyModel:
     body.only(("model", "unusual_joints"))
     name = body.text("model") or body.missing("model", f"one of {', '.join(model_names())}, or a path")
     model = read_model(name, setup.file.parent, asked_by=f"{setup.file}: body.model")
-    for joint in setup.tables("joints").values():
-        joint.only(SETUP_JOINT_KEYS)
-    model = told_as_asked(model, setup)
     unusual = body.names("unusual_joints", model.joints)
     return model.without_usual_postures(unusual) if unusual else model
+
+
+def _with_asked_angles(model: BodyModel, setup: TomlTable) -> BodyModel:
+    """The model, its joints reported as [joints] of the setup asks."""
+    for joint in setup.tables("joints").values():
+        joint.only(SETUP_JOINT_KEYS)
+    return told_as_asked(model, setup)
 
 
 def _check_worn(setup: TomlTable, units: Mapping[str, Unit], model: BodyModel) -> None:
