@@ -49,10 +49,12 @@ def accuracy(found: bodyfit.Activities, name: str) -> float:
 def test_a_person_of_another_data_set_is_told_right_and_quickly():
     capture = capture_of("user25_exp50")
     bodyfit.activities(capture)  # the table is read once
-    start = time.process_time()
-    found = bodyfit.activities(capture)
-    # 286 on one of two shared cores; a third of that is no chance
-    assert (found.time[-1] - found.time[0]) / (time.process_time() - start) > 150
+    needed = []
+    for _ in range(3):  # the quickest counts: others share the processor
+        start = time.process_time()
+        found = bodyfit.activities(capture)
+        needed.append(time.process_time() - start)
+    assert (found.time[-1] - found.time[0]) / min(needed) > 300
     assert accuracy(found, "user25_exp50") > 0.97
     assert (
         {s.activity for s in found.stretches}

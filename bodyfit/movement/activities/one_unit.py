@@ -55,7 +55,9 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
     features = features_of(samples.time, samples.force, rate, up, frame)
     evidence = evidence_of(features, trained, adapt=delay is None)
     values = np.where(_unseen(samples, features.time)[:, None], _nothing(evidence.states), evidence.values)
-    states, probabilities = named(evidence.states, evidence.chain.probabilities(values, lag))
+    smoothed = evidence.chain.probabilities(values)
+    shown = smoothed if lag is None else evidence.chain.probabilities(values, lag)
+    states, probabilities = named(evidence.states, shown)
     spans = timeline(features.time, HOP_S, states, probabilities)
     if place == "waist" and delay is None:
         spans = placed(spans, features)
@@ -64,7 +66,7 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
         features.time,
         states,
         probabilities,
-        shares(evidence.chain, values),
+        shares(evidence.chain, values, smoothed),
         f"one unit at the {place}: {unit.name}",
         _findings(unit.name, told_by),
     )

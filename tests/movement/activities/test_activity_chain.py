@@ -79,7 +79,7 @@ def test_shares_tell_how_unsure_they_are():
     chain = small_chain()
     sure = np.repeat([[0.0, -9.0, -9.0]], 40, axis=0)
     sure[20:] = [-9.0, 0.0, -9.0]
-    told, unsure = shares(chain, sure), shares(chain, sure / 30)
+    told, unsure = (shares(chain, of, chain.probabilities(of)) for of in (sure, sure / 30))
     assert told["standing"].value == pytest.approx(0.5, abs=0.03)
     assert sum(share.value for share in told.values()) == pytest.approx(1)
     assert unsure["standing"].sd > 3 * told["standing"].sd

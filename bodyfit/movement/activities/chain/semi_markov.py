@@ -71,11 +71,16 @@ class Chain:
         forward = self._forward(likely)
         chance = np.random.default_rng(seed).random((len(forward), count))
         out = np.empty((len(forward), count), int)
-        weight = np.broadcast_to(forward[-1], (count, len(self.owner)))
+        weight, which = forward[-1:], np.zeros(count, int)  # which row of weights each draw goes by
+        back = np.ascontiguousarray(self.step.T)
         for number in range(len(forward) - 1, -1, -1):
             total = np.cumsum(weight, 1)
-            out[number] = np.sum(total < chance[number][:, None] * total[:, -1:], 1)
-            weight = forward[number - 1] * self.step[:, out[number]].T
+            for row in range(len(total)):
+                own = which == row
+                level = chance[number, own] * total[row, -1]
+                out[number, own] = np.searchsorted(total[row], level)
+            later, which = np.unique(out[number], return_inverse=True)  # most draws agree
+            weight = forward[number - 1] * back[later]
         return self.owner[out].T
 
     def _forward(self, likely: np.ndarray) -> np.ndarray:

@@ -108,19 +108,20 @@ def within(stretches: tuple[ActivityStretch, ...], start: float, end: float) -> 
     return tuple(s for s in cut if s.end > s.start)
 
 
-def shares(chain: Chain, evidence: np.ndarray) -> dict[str, Share]:
+def shares(chain: Chain, evidence: np.ndarray, probabilities: np.ndarray) -> dict[str, Share]:
     """Share of time of each activity.
 
     Parameters
     ----------
     chain : of n states
     evidence : (T, n) log-likelihoods
+    probabilities : (T, n) of the chain, given all of it
 
     Returns
     -------
     name -> Share; the value is the mean probability, the standard deviation that of whole timelines drawn
     """
-    mean = chain.probabilities(evidence).mean(0)
+    mean = probabilities.mean(0)
     drawn = chain.draws(evidence, DRAWS)
     counts = np.stack([np.mean(drawn == number, 1) for number in range(len(chain.states))], 1)
     names, both = named(chain.states, np.vstack([mean, counts]))
