@@ -35,6 +35,11 @@ from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
 from .sensors.soundness import sound
 from .sensors.static_noise import AtRest, at_rest, rest_findings
 
+# findings about a unit's own sensors that are left as they are; what it shows on its joints is no slip then
+SENSORS_DOUBTED = (
+    *("sensor-stuck", "gravity-not-read", "units-change", "axes-mixed"),
+    *("accelerometer-scale", "gyroscope-scale"),
+)
 ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
 
 
@@ -64,6 +69,12 @@ class Intake:
     field: FieldCheck
     placement: Placement | None
     findings: tuple[Finding, ...]
+
+    @property
+    def doubted(self) -> frozenset[str]:
+        """Names of units whose own sensors are doubted."""
+        told = (f for f in self.findings if f.kind in SENSORS_DOUBTED and f.severity != "note")
+        return frozenset(name for finding in told for name in finding.units)
 
 
 def examine(

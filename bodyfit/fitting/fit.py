@@ -75,7 +75,8 @@ def fit(
         range_bounds(worn.model)  # a range that can't hold is refused before the work
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         intake = examine(worn, assign, with_body=not alone, weights=weights)
-        tracks, worn, slips = (_units_alone if alone else solve_with_slips)(intake.capture, weights, progress)
+        solve = _units_alone if alone else solve_with_slips
+        tracks, worn, slips = solve(intake.capture, weights, progress, intake.doubted)
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
@@ -123,7 +124,7 @@ def _options(
 
 
 def _units_alone(
-    capture: Capture, weights: Weights, progress: Progress | None
+    capture: Capture, weights: Weights, progress: Progress | None, _doubted: Collection[str]
 ) -> tuple[list[Track], Capture, list[Slip]]:
     """Each unit by itself, their mountings together; nothing shows slips then."""
     tracks = [solve_track(capture, [unit], [], weights, progress) for unit in capture.units.values()]

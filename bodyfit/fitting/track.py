@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,16 +57,19 @@ def _without_samples(found: Estimate) -> Estimate:
 
 
 def solve_with_slips(
-    capture: Capture, weights: Weights, progress: Progress | None
+    capture: Capture, weights: Weights, progress: Progress | None, doubted: Collection[str] = ()
 ) -> tuple[list[Track], Capture, list[Slip]]:
-    """The whole body solved; where a unit slipped, again with its later samples turned back."""
+    """The whole body solved; where a unit slipped, again with its later samples turned back.
+
+    What joints of the units `doubted` show is no slip: their sensors are wrong.
+    """
     slips: list[Slip] = []
     while True:
         track = solve_track(capture, *units_and_ties(capture), weights, progress, slips)
         found = track.found
         freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
         looked_for = found.converged and len(slips) < MOST_SLIPS
-        slip = find_slip(track.problem, found.body, found.average, freed) if looked_for else None
+        slip = find_slip(track.problem, found.body, found.average, freed, doubted) if looked_for else None
         if slip is None or slip.unit not in capture.units:
             return [track], capture, slips
         slips.append(slip)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import os
 import resource
+import signal
 import sys
 import tempfile
 import time
@@ -19,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from kinds import KINDS, Kind, pieces, sound_files
 from mutators import mutated
-from trial import tried
+from trial import TERMINATED, tried
 
 SHARES = {"setup": 5, "model": 4, "table": 4, "script": 3, "summary": 3, "angles": 1}
 TELL_EVERY = 500  # inputs
@@ -55,24 +56,35 @@ def main() -> None:
     options.add_argument("--seed", type=int, default=0, help="of the first input; the others follow")
     options.add_argument("--whole", type=float, default=0.1, help="share of what is read that is fitted, too")
     options.add_argument("--found", type=Path, required=True, help="folder for what ends badly")
+    options.add_argument("--only", choices=list(KINDS), help="skip inputs of other kinds")
     asked = options.parse_args()
     asked.found.mkdir(parents=True, exist_ok=True)
-    os.environ["TMPDIR"] = tempfile.tempdir = tempfile.mkdtemp()
-    folder = Path(tempfile.mkdtemp())
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(TERMINATED))
+    with tempfile.TemporaryDirectory() as scratch:
+        os.environ["TMPDIR"] = tempfile.tempdir = scratch
+        _try_all(asked, Path(tempfile.mkdtemp()))
+
+
+def _try_all(asked: argparse.Namespace, folder: Path) -> None:
+    """Tries the inputs asked for; tells the counts also where it is told to end before."""
     sound, counts, seen = sound_files(folder), Counter(), Counter()
     begun = time.process_time()
-    for seed in range(asked.seed, asked.seed + asked.count):
-        name, content, share = input_of(seed, sound)
-        before = time.process_time()
-        came, told = tried(KINDS[name], content, folder, share < asked.whole)
-        counts[name, came] += 1
-        if came == "fault":
-            _keep(asked.found, folder, (seed, name, content, told), seen, share < asked.whole)
-        if time.process_time() - before > 10:
-            print(f"{seed} {name} took {time.process_time() - before:.0f} s", flush=True)
-        if (seed - asked.seed) % TELL_EVERY == TELL_EVERY - 1:
-            _tell(counts, begun)
-    _tell(counts, begun)
+    try:
+        for seed in range(asked.seed, asked.seed + asked.count):
+            name, content, share = input_of(seed, sound)
+            if asked.only not in (None, name):
+                continue
+            before, whole = time.process_time(), share < asked.whole
+            came, told = tried(KINDS[name], content, folder, whole)
+            counts[name, came] += 1
+            if came == "fault":
+                _keep(asked.found, folder, (seed, name, content, told), seen, whole)
+            if time.process_time() - before > 10:
+                print(f"{seed} {name} took {time.process_time() - before:.0f} s", flush=True)
+            if counts.total() % TELL_EVERY == 0:
+                _tell(counts, begun)
+    finally:
+        _tell(counts, begun)
 
 
 def _keep(

@@ -14,7 +14,7 @@ from pathlib import Path
 from click.testing import CliRunner
 from kinds import Kind
 
-from bodyfit.commands.main import main
+from bodyfit.commands.main import TERMINATED, main
 from bodyfit.errors import BodyfitError
 
 LONGEST_S = 60.0  # of processor time, as promised in docs/reliability.md
@@ -87,6 +87,8 @@ def _of_refusal(told: str, kind: Kind, folder: Path) -> tuple[str, str]:
 def _of_command(kind: Kind, folder: Path) -> tuple[str, str]:
     words = [word.replace("FOLDER", str(folder)) for word in kind.words]
     done = CliRunner().invoke(main, words)
+    if done.exit_code == TERMINATED:  # this process was told to end while the command ran
+        raise SystemExit(TERMINATED)
     if done.exit_code not in GOOD_EXITS:
         return "fault", f"exit {done.exit_code}: {done.output[-400:]}"
     if done.exit_code and "Traceback" in done.output:

@@ -9,13 +9,14 @@ from faulty_captures import DEMOS, FAULTS, GENERAL, drawn, outcome
 import bodyfit
 
 # Draws that were silent once, and some that never were; the script tries hundreds (docs/reliability.md)
-SEEDS = (0, 2, 7, 8, 12, 57)
+SEEDS = (0, 2, 7, 8, 12, 228)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_fault_is_right_named_or_refused(seed):
     fault, came, told = outcome(seed)
     assert came != "silent", f"{fault}: {told}"
+    assert came == "right" or fault != "gyroscope scale"  # what it shows on its joints is no slip
 
 
 def test_draws_are_the_same_again_and_reach_every_fault():

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -50,13 +51,16 @@ class Slip:
     gain: float
 
 
-def find_slip(problem: Problem, body: Body, average: Averages, freed: np.ndarray) -> Slip | None:
+def find_slip(
+    problem: Problem, body: Body, average: Averages, freed: np.ndarray, doubted: Collection[str] = ()
+) -> Slip | None:
     """The most telling slip of a capture, or None.
 
     Parameters
     ----------
     problem, body, average : of a finished solve
     freed : (K + 1, U, 3, 3) world_from_unit, freed from the elastic part of the mounting
+    doubted : units whose sensors are wrong; their joints say nothing
 
     Returns
     -------
@@ -75,12 +79,18 @@ def find_slip(problem: Problem, body: Body, average: Averages, freed: np.ndarray
     if not len(body.levers):
         return None
     part = stretches(np.all(problem.signals.lost[:, problem.measured], axis=1))
-    found = [_in_stretch(problem, body, average, freed, part == n) for n in range(part[-1] + 1)]
+    wrong = [u for u, name in enumerate(problem.signals.units) if name in doubted]
+    told = partial(evidence, problem, body, doubted=wrong)
+    found = [_in_stretch(problem, told, average, freed, part == n) for n in range(part[-1] + 1)]
     return max((slip for slip in found if slip is not None), key=lambda slip: slip.gain, default=None)
 
 
 def _in_stretch(
-    problem: Problem, body: Body, average: Averages, freed: np.ndarray, inside: np.ndarray
+    problem: Problem,
+    told: Callable[..., Iterator[Centre | Hinge]],
+    average: Averages,
+    freed: np.ndarray,
+    inside: np.ndarray,
 ) -> Slip | None:
     """The most telling slip among the keyframes (K + 1,) bool of one stretch."""
     time = problem.signals.key_time
@@ -90,7 +100,7 @@ def _in_stretch(
     if not inside.all():
         average = replace(average, known=average.known & inside[:, None])
     free = np.zeros(freed.shape[:2])
-    for joint in evidence(problem, body, average, freed, inside=inside):
+    for joint in told(average, freed, inside=inside):
         for unit in joint.units:
             free[:, unit] += joint.free(unit)
     free[(time <= first + EDGE_S) | (time >= last - EDGE_S)] = 0.0
@@ -100,7 +110,7 @@ def _in_stretch(
         k = int(np.argmax(free[:, u]))
         if free[k, u] < most:  # nor can any turn gain more
             break
-        turn, gain = _best_turn(list(evidence(problem, body, average, freed, int(u), inside)), k, int(u))
+        turn, gain = _best_turn(list(told(average, freed, int(u), inside)), k, int(u))
         if gain >= most:
             name, most = problem.signals.units[u], gain
             best = Slip(name, float(time[k]), turn.as_matrix(), float(turn.magnitude()), gain)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -220,6 +220,7 @@ def evidence(
     freed: np.ndarray,
     unit: int | None = None,
     inside: np.ndarray | None = None,
+    doubted: Collection[int] = (),
 ) -> Iterator[Centre | Hinge]:
     """What every joint tells, one after the other, for they are large.
 
@@ -228,17 +229,22 @@ def evidence(
     problem, body, average, freed : as in `centre`
     unit : only of its joints
     inside : (K + 1,) bool, keyframes that count; None: all
+    doubted : units whose joints are passed over
 
     Returns
     -------
     Iterator of Centre and Hinge
     """
-    for j, units in enumerate(body.ends.units):
-        if unit is None or unit in units:
+
+    def counts(*units: int) -> bool:
+        return (unit is None or unit in units) and not any(one in units for one in doubted)
+
+    for j, units in enumerate(body.ends.units.tolist()):
+        if counts(*units):
             yield centre(problem, body, average, freed, j)
     for tie in problem.ties:
         bends = tie.joint.type == "hinge" or tie.joint.flexes_only
-        if bends and problem.both_measured(tie) and (unit is None or unit in (tie.parent, tie.child)):
+        if bends and problem.both_measured(tie) and counts(tie.parent, tie.child):
             relative = np.swapaxes(freed[:, tie.parent], -1, -2) @ freed[:, tie.child]
             units = np.array([tie.parent, tie.child])
             looked_at = np.ones(len(relative), bool) if inside is None else inside
