@@ -36,6 +36,7 @@ class Weights:
         long
     usual_spread : factor on the spread that a table of usual postures tells
     usual_floor, usual_person : rad, added to it: in the course of a motion, and of a person's own mean
+    sole, sole_s : rad and s, how far the sole of a standing foot is from level, and for how long
     bridge, bridge_s : m and s, how far joints give and units shift, across segments without a unit
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
     lever, position : m, length of an unknown lever arm; where a unit sits when its place is given
@@ -86,6 +87,8 @@ class Weights:
     usual_spread: float = 2.0
     usual_floor: float = math.radians(6.0)
     usual_person: float = math.radians(8.0)
+    sole: float = math.radians(8.0)
+    sole_s: float = 1.0
     travel: float = 0.1
     bridge: float = 0.03
     bridge_s: float = 0.3

@@ -86,8 +86,9 @@ BAND = 1.96  # standard deviations either side that hold 95 %
 
 @cache
 def motion(name: str, seed: int = 0) -> PoseSequence:
-    """A recorded motion of the whole body, after the held pose."""
-    recorded = read_motion(DATA / "motions_isb" / f"{MOTIONS.get(name, MOTIONS['walk'])}.parquet")
+    """A recorded motion of the whole body, after the held pose; by what is done in it, or by its file."""
+    file = MOTIONS.get("walk" if name == "long" else name, name)
+    recorded = read_motion(DATA / "motions_isb" / f"{file}.parquet")
     if name == "long":
         recorded = walk(recorded, LONG_S, np.random.default_rng(seed))
     return after_neutral(from_hips(recorded), seed)

@@ -28,6 +28,7 @@ from .residuals.joint_angle import joint_angle
 from .residuals.joint_centre import joint_centre
 from .residuals.posture import posture
 from .residuals.reported_orientation import fused_orientation
+from .residuals.sole import sole_level
 from .residuals.travel import position_at_start, travel
 from .residuals.turn_rate import turn_rate
 
@@ -223,7 +224,19 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     mounting = body.mounting.segment_from_unit
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
-    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept)
+    return [
+        *posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept),
+        *_of_soles(problem, state, body),
+    ]
+
+
+def _of_soles(problem: Problem, state: State, body: Body) -> list[Linearised]:
+    """Feet without a unit, where they stand; none before that is known."""
+    if not body.standing.size:
+        return []
+    w, feet = problem.weights, problem.soles[:, 2]
+    mounting = body.mounting.segment_from_unit
+    return [sole_level(state.R, mounting, feet, body.standing, w.sole, problem.alike(w.sole_s))]
 
 
 def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearised]:

@@ -32,7 +32,8 @@ def told(tracks: Sequence[Track]) -> tuple[Finding, ...]:
             "usual-postures",
             "note",
             f"{', '.join(joints)}: no unit on both sides; where recorded people usually hold "
-            f"{'this joint' if len(joints) == 1 else 'these joints'} counts there, weakly",
+            f"{'this joint' if len(joints) == 1 else 'these joints'} counts there, weakly"
+            + (", and that a foot that stands lies level" if len(problem.soles) else ""),
             "for who moves otherwise (a prosthesis, a cast, a wheelchair) name the joints in setup.toml, "
             "[body] unusual_joints, or fit with --no-usual-postures",
             joints=joints,

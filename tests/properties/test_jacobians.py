@@ -24,6 +24,7 @@ from bodyfit.estimator.residuals.joint_angle import joint_angle
 from bodyfit.estimator.residuals.joint_centre import joint_centre
 from bodyfit.estimator.residuals.posture import posture
 from bodyfit.estimator.residuals.reported_orientation import fused_orientation
+from bodyfit.estimator.residuals.sole import sole_level
 from bodyfit.estimator.residuals.travel import position_at_start, travel
 from bodyfit.estimator.residuals.turn_rate import turn_rate
 
@@ -348,6 +349,21 @@ def test_posture(state, part):
         return each(lambda k, j: scale * (off(k + 1, j) - kept * off(k, j)), KEYFRAMES - 1, 3)
 
     check(lambda x: posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept)[part], rows)
+
+
+def test_sole(state):
+    feet, mounting = np.array([2, 0]), exp(state.rng.normal(size=(UNITS, 3)) * 0.3)
+    standing = np.ones((KEYFRAMES, 2), bool)
+
+    def rows(x):
+        def row(k, i):
+            u = feet[i]
+            up = vec(mounting[u]) @ (sym_exp(x[k][u]) @ vec(state.R[k, u])).T @ vec([0, 1, 0])
+            return ca.vertcat(up[0], up[2])
+
+        return each(row, entries=2)
+
+    check(lambda x: sole_level(state.rotations(x), mounting, feet, standing, 0.1, 10.0), rows)
 
 
 @pytest.mark.parametrize("part", [0, 1], ids=["gain", "way"])

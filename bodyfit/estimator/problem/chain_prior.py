@@ -70,6 +70,14 @@ def expected(problem: Problem, mounting: Mounting) -> tuple[np.ndarray, np.ndarr
     return mean, np.asarray(block_diag(np.diag(sd.ravel() ** -2.0), arms.precision))
 
 
+def arm_to(problem: Problem, mounting: Mounting, unit: int, joint: int) -> np.ndarray | None:
+    """(3,) m from a unit to a joint of its segment, unit's frame; None where the body does not tell it."""
+    told = problem.places[unit] is not None and mounting.tilt_known[unit]
+    if not told or _centre(problem.ties[joint], unit) is None:
+        return None
+    return _arm(problem, mounting, unit, (joint,))[0]
+
+
 def _arm(
     problem: Problem, mounting: Mounting, unit: int, joints: tuple[int, ...]
 ) -> tuple[np.ndarray, np.ndarray]:

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ...alignment.mounting import Held
+from ...body.anatomy import FEET
 from ...body.usual_postures import UsualPosture
 from ...core.rotations import log
 from ...recording.earth_field import EarthField
@@ -117,6 +118,19 @@ class Problem:
     def postures(self) -> Postures:
         """What is known beforehand of joints beside segments without a unit."""
         return postures(self.ties, self.measured, self.weights, self.usual_postures)
+
+    @cached_property
+    def soles(self) -> np.ndarray:
+        """(F, 3) joint, calf, foot: feet without a unit whose calf has one, where usual postures count."""
+        found = [
+            (i, tie.parent, tie.child)
+            for i, tie in enumerate(self.ties)
+            if tie.joint.child in FEET
+            and tie.joint.name in self.usual_postures
+            and not self.measured[tie.child]
+            and self.followed[tie.parent]
+        ]
+        return np.array(found, int).reshape(-1, 3)
 
     @cached_property
     def travels(self) -> Travels:

@@ -29,6 +29,7 @@ class Body:
         often, the neutral pose must differ, and the range is not used
     inferred : (L + A, 3) rad and m, beside segments without a unit: the person's own postures, and the arms
         of the bridges; see `bridges.expected`
+    standing : (K + 1, F) bool, when each foot of `Problem.soles` stands
     facing : how units face whose pose is parted from the motion, or None
     """
 
@@ -43,6 +44,7 @@ class Body:
     mounting: Mounting
     range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
     inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
+    standing: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
     facing: Facing | None = None
 
 

@@ -21,6 +21,7 @@ from ..problem.tie import Tie, angles_of
 from ..problem.unknowns import Body, State
 from .joint_evidence import HINGE_PLAY
 from .mounting import calibrated
+from .standing import standing
 
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
 AXIS_DECLARED_SD = np.radians(5.0)  # how far a given mounting usually is off; common practice
@@ -48,6 +49,7 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
     parent, child = joint_forces(average, body.ends, levers)
     joint_sd = robust_sd(parent - child, w.joint_least) if len(levers) else body.joint_sd
     body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd)
+    body = replace(body, standing=standing(problem, state, body.mounting, average))
     if iteration < SCHEDULE.hinges_from:
         return body
     axes, hinge_sd, elastic = body.axes, body.hinge_sd, body.elastic
