@@ -22,6 +22,13 @@ SENSORS: dict[str, frozenset[str] | None] = {"accelerometer + gyroscope": TWO, "
 DEMOS = ("cello_arm", "steel_stairs", "parcel_lift")
 MAIN_WEIGHTS = ("gyroscope", "joint_least", "joint_s", "hinge_s", "elastic_common", "field")
 WALK = "01_05"  # motion that the weights are judged by too
+BY_JOINT = {
+    "soft_pair": "pair by itself",
+    "free": "free",
+    "scaled": "scaled",
+    "free_worn": "free, as worn",
+    "scaled_worn": "scaled, as worn",
+}  # part of a simulated trial -> what it is called
 
 Row = Sequence[str]
 
@@ -175,8 +182,8 @@ def rigs() -> str:
 
 
 def over_joints(trial: sim.Trial) -> list[float]:
-    """Means over 14 joints: soft tissue by itself, free body, scaled body."""
-    return [mean(part.values()) for part in (trial.soft_pair, trial.free, trial.scaled)]
+    """Means over 14 joints: soft tissue by itself, free body, scaled body, both again as worn."""
+    return [mean(getattr(trial, part).values()) for part in BY_JOINT]
 
 
 def motion_row(name: str, by_softness: Sequence[Sequence[sim.Trial]]) -> Row:
@@ -200,7 +207,7 @@ def motion_means(by_softness: Sequence[Sequence[sim.Trial]]) -> list[float]:
 
 def motions(by_softness: Sequence[Sequence[sim.Trial]]) -> str:
     """Table by motion."""
-    words = ("unit on bone", "pair by itself", "free", "scaled")
+    words = ("unit on bone", *BY_JOINT.values())
     headings = ["motion", "s", *(f"{s:g}°/g: {word}" for s in sim.SOFTNESS for word in words)]
     names = sorted({trial.motion for trial in by_softness[0]})
     rows = [motion_row(name, by_softness) for name in names]
@@ -209,13 +216,11 @@ def motions(by_softness: Sequence[Sequence[sim.Trial]]) -> str:
 
 def motions_by_joint(by_softness: Sequence[Sequence[sim.Trial]]) -> str:
     """Table by joint."""
-    words = ("pair by itself", "free", "scaled")
-    headings = ["joint", *(f"{s:g}°/g: {word}" for s in sim.SOFTNESS for word in words)]
+    headings = ["joint", *(f"{s:g}°/g: {word}" for s in sim.SOFTNESS for word in BY_JOINT.values())]
     rows = []
     for joint in by_softness[0][0].free:
         parts = [
-            [mean(getattr(t, part)[joint] for t in trials) for part in ("soft_pair", "free", "scaled")]
-            for trials in by_softness
+            [mean(getattr(t, part)[joint] for t in trials) for part in BY_JOINT] for trials in by_softness
         ]
         rows.append([joint, *numbers(np.ravel(parts))])
     return table(headings, rows)

@@ -25,6 +25,8 @@ from bodyfit.weights import Weights
 DEMOS = Path(__file__).resolve().parents[1] / "demo_captures"
 SEEDS = (0, 1)
 SOFTNESS = (1.0, 3.0)  # degrees per g across the segment
+# units as people wear them: gravity pulls at the tissue, too, and stated mountings are off
+AS_WORN = {"soft_tissue_sags": True, "stated_mounting_sd": Weights().mounting}
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,7 @@ class Trial:
     Attributes
     ----------
     free, scaled : 15 free ball joints with nothing else known; the whole-body model scaled by leg length
+    free_worn, scaled_worn : the same with units as people wear them
     soft_turn : degrees, of a unit against its bone, root mean square over the units
     soft_pair : joint -> degrees, what the soft tissue alone turns its two units against each other
     """
@@ -44,6 +47,8 @@ class Trial:
     soft_pair: Mapping[str, float]
     free: Mapping[str, float]
     scaled: Mapping[str, float]
+    free_worn: Mapping[str, float]
+    scaled_worn: Mapping[str, float]
 
 
 def motion(name: str) -> Path:
@@ -61,21 +66,27 @@ def trials(softness: float) -> list[Trial]:
 def trial(path: Path, seed: int, softness: float) -> Trial:
     """Fifteen units simulated on one motion, and fitted without magnetometer."""
     made = simulated(path, seed, softness)
+    worn = simulated(path, seed, softness, as_worn=True)
+    turns = np.degrees([unit.soft_turn_rms for unit in made.units.values()])
+    time, errors = made.truth.time, [*free_and_scaled(made), *free_and_scaled(worn)]
+    return Trial(path.stem, time[-1] - time[0], rms(turns), soft_pairs(made), *errors)
+
+
+def free_and_scaled(made: Simulated) -> list[dict[str, float]]:
+    """Joint -> error on the body of which only the tree is known, and on the one scaled by leg length."""
     body = made.truth.model
     known = dataclasses.replace(
         made.capture, model=bodyfit.read_model("whole_body"), person=person_from_legs(body)
     )
     fits = [bodyfit.fit(c, sensors=TWO) for c in (made.capture, known)]
-    turns = np.degrees([unit.soft_turn_rms for unit in made.units.values()])
-    time = made.truth.time
-    errors = [joint_errors(fit, time, made.truth.rotations, body) for fit in fits]
-    return Trial(path.stem, time[-1] - time[0], rms(turns), soft_pairs(made), *errors)
+    return [joint_errors(fit, made.truth.time, made.truth.rotations, body) for fit in fits]
 
 
 @cache
-def simulated(path: Path, seed: int, softness: float) -> Simulated:
+def simulated(path: Path, seed: int, softness: float, as_worn: bool = False) -> Simulated:
     """The capture of fifteen units during one motion, on a body of which only the tree is known."""
-    poses, settings = read_motion(path), SimulationSettings(soft_tissue_deg_per_g=softness)
+    poses = read_motion(path)
+    settings = SimulationSettings(soft_tissue_deg_per_g=softness, **(AS_WORN if as_worn else {}))
     return simulate(poses, None, settings, seed, model=free_body(poses.model))
 
 

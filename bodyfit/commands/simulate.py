@@ -18,8 +18,8 @@ from .terminal.given import MODEL, FiniteRange, GivenPath
     "--settings",
     "settings_file",
     type=GivenPath(),
-    help="TOML with what differs from the usual unit, e.g. gyroscope_bias_sd_deg = 0.5; all names in "
-    "bodyfit/simulation_settings.py.",
+    help="TOML with what differs from the usual unit, e.g. gyroscope_bias_sd_deg = 0.5, "
+    "stated_mounting_sd_deg = 1.5 or soft_tissue_sags = true; all names in bodyfit/simulation/settings.py.",
 )
 @click.option("--perfect", is_flag=True, help="Units without any error, rigidly on the bone.")
 @click.option("--stature", type=FiniteRange(0.4, 2.8), metavar="M", help="Of the person, in metres.")

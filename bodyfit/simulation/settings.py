@@ -38,8 +38,11 @@ class SimulationSettings:
     soft_tissue_deg_per_g : turn of the unit against the bone for 1 g across the segment, held (see
         `soft_tissue`); 3°
     soft_tissue_mm_per_g : shift likewise; 5 mm
+    soft_tissue_sags : gravity pulls at the tissue, too, so that a unit turns and shifts as its segment tilts;
+        not at all while it is upright
     mounting_spread : rad; the unit is turned by up to this much about any axis against its place in `worn`
-    state_mounting, state_position : write the true mounting and place into the capture
+    state_mounting, state_position : write the mounting and place into the capture
+    stated_mounting_sd : rad, of each component of the turn by which a stated mounting is off
     field : the Earth's field and its dipoles
     magnetic_distortion : T, adds dipoles around the path that disturb it by this much (root mean square)
     motion_cutoff : Hz, low-pass of the motion before use, 0 or None for none; what is left is the truth
@@ -62,8 +65,10 @@ class SimulationSettings:
     dropped_share: float = 0.0
     soft_tissue_deg_per_g: float = 3.0
     soft_tissue_mm_per_g: float = 5.0
+    soft_tissue_sags: bool = False
     mounting_spread: float = 0.0
     state_mounting: bool = True
+    stated_mounting_sd: float = 0.0
     state_position: bool = False
     field: MagneticField = field(default_factory=MagneticField)
     magnetic_distortion: float = 0.0

@@ -15,7 +15,7 @@ from .settings import SimulationSettings
 
 # by definition of the units
 ENDINGS = {"_deg": math.radians(1.0), "_uT": 1e-6, "_g": STANDARD_GRAVITY, "_ppm": 1e-6, "_ms": 1e-3}
-SWITCHES = ("state_mounting", "state_position")
+SWITCHES = ("soft_tissue_sags", "state_mounting", "state_position")
 NUMBERS = tuple(f.name for f in fields(SimulationSettings) if f.name not in (*SWITCHES, "field"))
 NAMES = (*NUMBERS, *SWITCHES, "field")
 

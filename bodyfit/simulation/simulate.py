@@ -31,7 +31,7 @@ class UnitTruth(Shown):
     Attributes
     ----------
     segment : what it is worn on
-    mounting : segment_from_unit at rest
+    mounting : segment_from_unit at rest, whatever the capture states
     position : (3,) m in the segment frame at rest
     rotation : length T, world_from_unit, soft tissue included
     place : (T, 3) m, world frame
@@ -204,7 +204,7 @@ def _simulate_unit(
 ) -> tuple[Unit, UnitTruth]:
     """One unit: true path, true signals, then what its sensors make of them."""
     rng = _stream(seed, name)
-    truth, path = _drawn_unit(rng, *worn, motion, settings)
+    truth, path = _drawn_unit(rng, *worn, motion, settings, gravity)
     time = _true_times(motion, settings.sampling_frequency)
     signals = path.signals(time, 1 / settings.sampling_frequency, room, gravity)
     read = {sensor: error.read(signals[sensor])[truth.kept] for sensor, error in truth.errors.items()}
@@ -215,7 +215,7 @@ def _simulate_unit(
         read["accelerometer"],
         read["gyroscope"],
         read["magnetometer"],
-        mounting=truth.mounting.as_quat() if settings.state_mounting else None,
+        mounting=_stated(truth.mounting, settings, _stream(seed, f"{name}, as stated")),
         position=truth.position if settings.state_position else None,
         full_scale={s: e.full_scale for s, e in truth.errors.items() if math.isfinite(e.full_scale)},
     )
@@ -228,6 +228,7 @@ def _drawn_unit(
     position: np.ndarray,
     motion: SmoothMotion,
     settings: SimulationSettings,
+    gravity: float,
 ) -> tuple[UnitTruth, UnitPath]:
     """All that is random about one unit, in an order that no setting changes, and the path that follows."""
     nominal = Rotation.identity() if worn.mounting is None else Rotation.from_quat(worn.mounting)
@@ -236,7 +237,8 @@ def _drawn_unit(
     clock_offset, clock_rate = rng.standard_normal(2) * (settings.clock_offset_sd, settings.clock_rate_sd)
     time = _true_times(motion, settings.sampling_frequency)
     kept = ~lost(rng, len(time), settings.dropped_share)
-    path = unit_path(worn.segment, position, mounting, tissue, motion)
+    sagging = gravity if settings.soft_tissue_sags else 0.0
+    path = unit_path(worn.segment, position, mounting, tissue, motion, sagging)
     truth = UnitTruth(
         worn.segment,
         mounting,
@@ -251,6 +253,12 @@ def _drawn_unit(
         kept,
     )
     return truth, path
+
+
+def _stated(true: Rotation, settings: SimulationSettings, rng: np.random.Generator) -> np.ndarray | None:
+    """The mounting as the capture states it, (4,) quaternion xyzw."""
+    off = Rotation.from_rotvec(settings.stated_mounting_sd * rng.standard_normal(3))
+    return (off * true).as_quat() if settings.state_mounting else None
 
 
 def _drawn_turn(rng: np.random.Generator, spread: float) -> Rotation:

@@ -32,7 +32,8 @@ class SoftTissue:
 
         Parameters
         ----------
-        acceleration : (T, 3) m/s², of the bone under the unit, in the segment frame, gravity not counted
+        acceleration : (T, 3) m/s², of the bone under the unit, in the segment frame; with gravity's pull on
+            the tissue taken off where it sags (`unit_path`)
         dt : s between samples
 
         Returns

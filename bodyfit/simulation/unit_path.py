@@ -125,7 +125,12 @@ class UnitPath:
 
 
 def unit_path(
-    segment: str, position: np.ndarray, mounting: Rotation, tissue: SoftTissue, motion: SmoothMotion
+    segment: str,
+    position: np.ndarray,
+    mounting: Rotation,
+    tissue: SoftTissue,
+    motion: SmoothMotion,
+    sagging: float = 0.0,
 ) -> UnitPath:
     """Path of a unit worn on a moving segment.
 
@@ -136,6 +141,7 @@ def unit_path(
     mounting : segment_from_unit at rest
     tissue : what lies between unit and bone
     motion : of the whole body
+    sagging : m/s², gravity that pulls at the tissue
 
     Returns
     -------
@@ -144,14 +150,17 @@ def unit_path(
     Notes
     -----
     R_world_from_unit = R_world_from_segment Exp(soft_turn) mounting;
-    p = p_segment + R_world_from_segment (position + soft_shift).
+    p = p_segment + R_world_from_segment (position + soft_shift). What turns and shifts the unit is a − g in
+    the segment frame: tissue can't tell gravity from acceleration. Along the segment nothing gives, so an
+    upright one does not sag.
     """
     count = max(20, int(np.ceil((motion.end - motion.start) * FINE_FREQUENCY)))
     time = np.linspace(motion.start, motion.end, count)
     poses = motion.poses(time)
     bone, origin = poses.rotations[segment], (poses.positions or {})[segment]
     rigid = make_interp_spline(time, origin + bone.apply(position), SPLINE_DEGREE)
-    turn, shift = tissue.response(bone.inv().apply(rigid.derivative(2)(time)), time[1] - time[0])
+    pushed = bone.inv().apply(rigid.derivative(2)(time) + np.array([0.0, sagging, 0.0]))
+    turn, shift = tissue.response(pushed, time[1] - time[0])
     return UnitPath(
         RotationCurve.through(time, bone * Rotation.from_rotvec(turn) * mounting),
         make_interp_spline(time, origin + bone.apply(position + shift), SPLINE_DEGREE),

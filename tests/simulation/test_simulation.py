@@ -3,6 +3,7 @@
 # pyright: reportArgumentType=false, reportCallIssue=false, reportOperatorIssue=false
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -247,6 +248,37 @@ def test_tissue_lies_between_bone_and_unit():
     expected = made.truth.rotations["c"] * Rotation.from_rotvec(truth.soft_turn) * truth.mounting
     assert (truth.rotation.inv() * expected).magnitude().max() < 1e-6
     assert math.degrees(np.linalg.norm(truth.soft_turn, axis=-1).max()) > 1.0
+
+
+@pytest.mark.parametrize("lean", [0.0, 30.0, 90.0])
+def test_tissue_sags_by_the_pull_of_gravity_across_the_segment(lean):
+    # held still, sin(lean) of gravity acts across the segment; the unit goes down with it
+    quat = Rotation.from_euler("z", lean, degrees=True).as_quat()
+    settings = SimulationSettings.perfect(
+        soft_tissue_deg_per_g=3.0, soft_tissue_mm_per_g=6.0, soft_tissue_sags=True, motion_cutoff=0.0
+    )
+    truth = simulate(still(1.0, quat), ["a"], settings).units["a_unit"]
+    across = math.sin(math.radians(lean))
+    assert math.degrees(truth.soft_turn_rms) == pytest.approx(3.0 * across, abs=1e-3)
+    down = Rotation.from_quat(quat).apply(truth.soft_shift)[:, 1]
+    assert down == pytest.approx(np.full(len(down), -0.006 * across**2), abs=1e-6)
+    firm = simulate(still(1.0, quat), ["a"], replace(settings, soft_tissue_sags=False)).units["a_unit"]
+    assert firm.soft_turn_rms < 1e-9
+
+
+def test_stated_mountings_are_off_as_asked_and_true_ones_are_not():
+    asked = math.radians(1.5)
+    settings = SimulationSettings.perfect(mounting_spread=0.5, motion_cutoff=0.0)
+    off = []
+    for seed in range(12):
+        made = simulate(still(0.6), None, replace(settings, stated_mounting_sd=asked), seed)
+        sure = simulate(still(0.6), None, settings, seed)
+        for name, truth in made.units.items():
+            assert np.array_equal(truth.mounting.as_quat(), sure.units[name].mounting.as_quat())
+            stated = Rotation.from_quat(made.capture.units[name].mounting)
+            off.append((stated * truth.mounting.inv()).as_rotvec())
+    low, high = chi2.ppf([0.0005, 0.9995], np.size(off))
+    assert low < np.sum(np.square(off)) / asked**2 < high
 
 
 # ---- errors of the sensors ----

@@ -156,12 +156,12 @@ def test_errors_are_said_to_be_in_heading_or_about_the_field():
     dip = np.radians(65)
     field = np.array([np.cos(dip), -np.sin(dip), 0.0])
     heading = bent_over_time(time, [0.0, 1.0, 0.0], 5 * time, field=field).score
-    assert heading.mostly == "heading" and heading.inclination_deg < 1e-3
+    assert heading.which_way == "heading" and heading.inclination_deg < 1e-3
     assert heading.heading_deg == pytest.approx(np.sqrt(np.mean((5 * time) ** 2)), rel=3e-3)
     about = bent_over_time(time, list(field), 5 * time, field=field).score
-    assert about.mostly == "about the field" and (about.across_field_deg or 0) < 1e-3
+    assert about.which_way == "about the field" and (about.across_field_deg or 0) < 1e-3
     assert about.inclination_deg > 1
-    assert bent_over_time(time, [1.0, 0.0, 0.0], 5 * time).score.mostly == "one axis, 0° up"
+    assert bent_over_time(time, [1.0, 0.0, 0.0], 5 * time).score.which_way == "one axis, 0° from level"
 
 
 def test_errors_are_told_apart_by_what_went_on(capture):

@@ -52,25 +52,25 @@ def print_comparison(
 
 def _sizes(results: Sequence[CaseResult], to_truth: bool) -> Table:
     """How large errors are, by sensor set."""
-    band = "its own" if to_truth else "the full one's"
+    band = "its own" if to_truth else "the full one’s"
     table = plain_table(
-        "sensors", "body", ">RMS\n°", ">median\n°", ">95 %\n°", ">ends\nremoved °",
-        f">in {band}\n95 % band, %", "mostly",
+        "sensors", "body", ">error\n°", ">half the\ntime\nbelow °", ">95 % of\nthe time\nbelow °",
+        ">constant\nturns taken\noff °", f">inside\n{band} 95 %\nband, %", "which way",
     )  # fmt: skip
     for result in results:
         score = result.overall
         if score is None:
             table.add_row(*_set(result), "refused")
         else:
-            table.add_row(*_set(result), *_degrees(score, SIZES), _percent(score.band_share), score.mostly)
+            table.add_row(*_set(result), *_degrees(score, SIZES), _percent(score.band_share), score.which_way)
     return table
 
 
 def _ways(results: Sequence[CaseResult]) -> Table:
     """Which way errors go, and when, by sensor set."""
     table = plain_table(
-        "RMS, °", "body", ">heading", ">inclination", ">about\nfield", ">across\nfield", ">when\nquiet",
-        ">when\nshaken", ">field\nclean", ">field\nbent",
+        "error, °", "body", ">heading", ">incli-\nnation", ">about\nthe field", ">the\nrest",
+        ">while\nstill", ">while\nshaken", ">field as\nusual", ">field\ndisturbed",
     )  # fmt: skip
     for result in results:
         if result.overall is not None:
@@ -93,7 +93,13 @@ def _percent(share: float | None) -> str:
 def _left_out(results: Sequence[CaseResult]) -> Table:
     """Error with units left out: over the joints, of each segment without one, of its neighbours."""
     table = plain_table(
-        "without", "sensors", ">RMS\n°", "inferred", ">error\n°", ">in its 95 %\nband, %", "across the gap, °"
+        "without",
+        "sensors",
+        ">error\n°",
+        "its segment",
+        ">error\n°",
+        ">inside its\n95 % band %",
+        "between its neighbours, °",
     )
     for result in results:
         name = Text("\n".join(result.case.leave_out), style="bold")

@@ -55,7 +55,7 @@ def _angles(plan: Plan) -> Table:
 def _sizes(plan: Plan) -> Table:
     """A set for every number of units, see `Plan.best_by`."""
     table = plain_table(
-        ">units", ">axes", ">predicted\nmean °", ">simulated\nmean °", ">met\n%", "breaks first", "set"
+        ">units", ">axes", ">predicted\nmean °", ">simulated\nmean °", ">all met\n%", "breaks first", "set"
     )
     for r in plan.best_by(lambda worn: worn.units).values():
         table.add_row(*r.figures, Text(r.breaks_first(plan.tolerance_deg)), Text(r.worn.name))

@@ -55,8 +55,8 @@ class Score:
     band_share: float | None = None
 
     @property
-    def mostly(self) -> str:
-        """Which way the errors go, in words: four fifths of the mean square lie there."""
+    def which_way(self) -> str:
+        """Direction in which four fifths of the mean square error lie, in words."""
         ways = {"heading": _share(self.heading_deg, self.inclination_deg)}
         if self.about_field_deg is not None and self.across_field_deg is not None:
             ways["about the field"] = _share(self.about_field_deg, self.across_field_deg)
@@ -64,8 +64,8 @@ class Score:
         if ways[best] >= ONE_WAY:
             return best
         if _share(self.about_axis_deg, self.across_axis_deg) >= ONE_WAY:
-            return f"one axis, {self.axis_elevation_deg:.0f}° up"
-        return "every way"
+            return f"one axis, {self.axis_elevation_deg:.0f}° from level"
+        return "no single one"
 
 
 AXIS = ("axis_elevation_deg", "about_axis_deg", "across_axis_deg")

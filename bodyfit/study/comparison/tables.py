@@ -25,7 +25,7 @@ WHICH_WAY = (
     "Root mean square of parts of the error: about the vertical (heading) and the rest (inclination); about "
     "the direction of the magnetic field and the rest; and of the whole error in the fifth of the time in "
     "which units are shaken least, and most, and in which the field is most as it should be, and least. Last "
-    "column: in which way at least four fifths of the squared error lie."
+    "column: the direction in which at least four fifths of the squared error lie, if there is one."
 )
 
 
@@ -42,13 +42,13 @@ def sizes(results: Sequence[CaseResult], to_truth: bool) -> str:
 
 def ways(results: Sequence[CaseResult]) -> str:
     """Which way errors go, and when."""
-    headings = ("sensors", "solved", *(f"#{name}, °" for name in WAYS), "four fifths")
+    headings = ("sensors", "solved", *(f"#{name}, °" for name in WAYS), "which way")
     rows = [
         (
             _name(r),
             _body(r),
             *(decimal(getattr(r.overall, figure), 2) for figure in WAYS.values()),
-            r.overall.mostly,
+            r.overall.which_way,
         )
         for r in results
         if r.overall is not None

@@ -73,7 +73,7 @@ class PlanResult(Shown):
         return lines
 
     def _card(self) -> Card:
-        headings = (">units", ">axes", ">bound °", ">simulated °", ">met %", "breaks first", "set")
+        headings = (">units", ">axes", ">predicted °", ">simulated °", ">all met %", "breaks first", "set")
         best = self.best_by(lambda worn: worn.units)
         rows = tuple((*r.figures, r.breaks_first(self.tolerance_deg), r.worn.name) for r in best.values())
         return Card(f"Plan: {self.about.get('motion', '')}", tuple(self.in_short), headings, rows)

@@ -69,7 +69,9 @@ class SetResult(Shown):
             (name, decimals(bound, 2), decimals(self.error_deg.get(name), 2))
             for name, bound in self.bound_deg.items()
         )
-        return Card(f"Set of units: {self.worn.name}", (met,), ("angle", ">bound °", ">simulated °"), rows)
+        return Card(
+            f"Set of units: {self.worn.name}", (met,), ("angle", ">predicted °", ">simulated °"), rows
+        )
 
 
 def wilson(met: int, trials: int, z: float = BAND_95) -> tuple[float, float]:
