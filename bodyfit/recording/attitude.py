@@ -61,14 +61,19 @@ def filtered(signals: Signals, unit: int) -> np.ndarray:
     """
     from vqf import offlineVQF
 
-    step, part = signals.step * signals.stride, stretches(signals.lost[:, unit])
+    step, lost = signals.step * signals.stride, signals.lost[:, unit]
+    part, of_sample = stretches(lost), np.repeat(lost, signals.per_key)
     at_sample = np.append(np.repeat(part[:-1], signals.per_key), part[-1])
+    seen = ~np.append(of_sample, lost[-1]) | np.r_[False, ~of_sample]
     rate, force = signals.rate[:, unit], signals.specific_force[:, unit]
-    wxyz = np.empty((len(rate), 4))
-    for number in range(part[-1] + 1):  # starts anew after a gap
-        at = at_sample == number
-        quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
-        wxyz[at] = quat["quat6D"]
+    wxyz = np.tile([1.0, 0.0, 0.0, 0.0], (len(rate), 1))
+    for number in range(part[-1] + 1):  # starts anew after a gap, in which nothing is filtered
+        inside = np.flatnonzero(at_sample == number)
+        at = inside[seen[inside]]
+        if len(at):
+            quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
+            wxyz[inside] = quat["quat6D"][-1]
+            wxyz[at] = quat["quat6D"]
     return Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz, scalar_first=True).as_matrix()
 
 

@@ -190,3 +190,16 @@ def test_uniform_sum_is_a_sliding_sum(window):
         uniform_sum(series, window)[inside], np.convolve(series, np.ones(window), "valid")
     )
     assert uniform_sum(series[:4], 1000).shape == (4,)
+
+
+def test_inclination_beside_a_gap_is_by_what_was_measured():
+    """At rest upright for two seconds, then nothing for as long, then shaken: were the gap filtered, 3°."""
+    time = np.r_[np.arange(0, 2, 0.01), np.arange(4, 5, 0.01)]
+    late = time > 3
+    force = np.where(late[:, None], [9.81, 0, 0] + 8 * np.sin(9 * time[:, None] + [0, 1, 2]), 9.81 * UP)
+    unit = Unit("u", "s", time, force, np.where(late[:, None], [0.3, 0.2, 0.1], 0.0))
+    signals = common_signals([unit], [unit])
+    assert signals.lost.any()
+    R = start_rotations(signals, preintegrate(signals), NORTH)[:, 0]
+    still = signals.key_time < 1.95
+    assert degrees_between(R[still, 1], UP).max() < 0.2
