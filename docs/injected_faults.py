@@ -94,11 +94,13 @@ def with_unit(capture: Capture, unit: Unit) -> Capture:
     return dataclasses.replace(capture, units={**capture.units, unit.name: unit})
 
 
-def slipped(unit: Unit, axis: np.ndarray, degrees: float = 30.0, seconds: float = 0.1) -> Unit:
+def slipped(
+    unit: Unit, axis: np.ndarray, degrees: float = 30.0, seconds: float = 0.1, at: float = SLIP_S
+) -> Unit:
     """The unit turned on its segment within a tenth of a second."""
-    share = np.clip((unit.time - SLIP_S) / seconds, 0, 1)
+    share = np.clip((unit.time - at) / seconds, 0, 1)
     turn = Rotation.from_rotvec(np.radians(degrees) * share[:, None] * axis).inv()
-    during = (unit.time > SLIP_S) & (unit.time < SLIP_S + seconds)
+    during = (unit.time > at) & (unit.time < at + seconds)
     turned = {
         sensor: turn.apply(getattr(unit, sensor))
         for sensor in ("accelerometer", "gyroscope", "magnetometer")

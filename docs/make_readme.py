@@ -12,7 +12,12 @@ import re
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+
+from click.testing import CliRunner
+
+from bodyfit.commands.main import main
 
 ROOT = Path(__file__).resolve().parents[1]
 README, VALIDATION, PLANNING, MOVEMENT = (
@@ -47,43 +52,59 @@ def blocks(text: str, language: str) -> list[str]:
 
 
 def run_command(text: str, name: str = "fit") -> str:
-    """What the README's first command of that name prints, run in a folder of its own."""
-    command = next(block for block in blocks(text, "sh") if f"bodyfit {name}" in block)
-    arguments = command.split(f"bodyfit {name}", 1)[1].replace("\\\n", " ").split()
+    """What the README's first command of that name prints, run in a folder and a process of its own."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    with tempfile.TemporaryDirectory() as folder:
-        (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
-        call = [sys.executable, "-m", "bodyfit", name, *arguments]
+    with own_folder() as folder:
+        call = [sys.executable, "-m", "bodyfit", *arguments_of(text, name)]
         done = subprocess.run(call, cwd=folder, env=environment, capture_output=True, text=True, check=True)
-    return "\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines()) + "\n"
+    return trimmed(done.stdout)
+
+
+def run_plan(text: str) -> str:
+    """What the README's `bodyfit plan` prints, worked out in this process: the same whatever the jobs."""
+    with own_folder():
+        return run_here([*arguments_of(text, "plan"), "--jobs", "1"])
 
 
 def run_chain(text: str, name: str) -> str:
     """What the commands of a page's first block with `bodyfit NAME` print, all but the first of them."""
     block = next(block for block in blocks(text, "sh") if f"bodyfit {name} " in block)
     commands = [line.split("bodyfit ", 1)[1].split() for line in block.splitlines() if "bodyfit " in line]
-    environment, printed = {**os.environ, "PYTHONPATH": str(ROOT)}, []
-    with tempfile.TemporaryDirectory() as folder:
+    with own_folder():
+        return "\n".join([run_here(arguments) for arguments in commands][1:])
+
+
+def arguments_of(text: str, name: str) -> list[str]:
+    """Words of a page's first command of that name, its name first."""
+    command = next(block for block in blocks(text, "sh") if f"bodyfit {name}" in block)
+    return [name, *command.split(f"bodyfit {name}", 1)[1].replace("\\\n", " ").split()]
+
+
+def run_here(arguments: list[str]) -> str:
+    """What a command prints, run in this process."""
+    result = CliRunner().invoke(main, arguments, catch_exceptions=False)
+    assert result.exit_code == 0, result.output
+    return trimmed(result.stdout)
+
+
+def trimmed(printed: str) -> str:
+    """The lines without spaces at their ends and empty lines around them."""
+    return "\n".join(line.rstrip() for line in printed.strip("\n").splitlines()) + "\n"
+
+
+@contextlib.contextmanager
+def own_folder() -> Iterator[str]:
+    """A new folder with the demo captures in it, to work in."""
+    with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
         (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
-        for arguments in commands:
-            call = [sys.executable, "-m", "bodyfit", *arguments]
-            done = subprocess.run(
-                call, cwd=folder, env=environment, capture_output=True, text=True, check=True
-            )
-            printed.append("\n".join(line.rstrip() for line in done.stdout.strip("\n").splitlines()))
-    return "\n\n".join(printed[1:]) + "\n"
+        yield folder
 
 
 def run_python(text: str) -> str:
     """What a page's first Python prints, run in a folder of its own."""
-    out, here = io.StringIO(), Path.cwd()
-    with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(out):
-        (Path(folder) / "demo_captures").symlink_to(ROOT / "demo_captures")
-        os.chdir(folder)
-        try:
-            exec(compile(blocks(text, "python")[0], "page", "exec"), {"__name__": "page"})
-        finally:
-            os.chdir(here)
+    out = io.StringIO()
+    with own_folder(), contextlib.redirect_stdout(out):
+        exec(compile(blocks(text, "python")[0], "page", "exec"), {"__name__": "page"})
     return out.getvalue()
 
 
@@ -91,7 +112,7 @@ def renewed(text: str, page: str) -> str:
     """The README with its measured parts made anew."""
     parts = {name: table_of(page, section) for name, section in TABLES.items()}
     parts["printed"] = f"```text\n{run_command(text)}```\n"
-    parts["planned"] = f"```text\n{run_command(text, 'plan')}```\n"
+    parts["planned"] = f"```text\n{run_plan(text)}```\n"
     parts["happened"] = f"```text\n{run_chain(text, 'strides')}```\n"
     parts["python"] = f"```text\n{run_python(text)}```\n"
     return with_parts(text, parts)

@@ -79,7 +79,7 @@ def test_readme_command_prints_what_is_shown():
 
 def test_readme_plan_prints_what_is_shown():
     shown = readme.blocks(readme.part(README, "planned"), "text")[0]
-    same_but_for_rounding(readme.run_command(README, "plan"), shown)
+    same_but_for_rounding(readme.run_plan(README), shown)
 
 
 @pytest.mark.parametrize(("part", "section"), readme.TABLES.items())

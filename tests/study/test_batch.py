@@ -80,6 +80,10 @@ def fits(out: Path) -> dict[str, bytes]:
     return {str(p.relative_to(out)): p.read_bytes() for p in sorted(out.rglob("*.csv")) if p.parent != out}
 
 
+def fits_of(out: Path, *names: str) -> dict[str, bytes]:
+    return {path: table for path, table in fits(out).items() if path.split(os.sep)[0] in names}
+
+
 def test_each_has_its_row_and_the_broken_one_its_reason(done):
     rows, out, watch = done
     assert [(row.name, row.state) for row in rows] == [
@@ -108,12 +112,11 @@ def test_each_folder_holds_a_whole_fit_with_review_and_report(done):
 
 def test_the_results_are_those_of_one_fit_after_the_other(captures, done):
     _, out, _ = done
-    for path in captures:
-        if path.name != "broken":
-            came = fit_one(Options(), Piece(path.name, str(path)), silent)
-            assert came.files is not None
-            for name in ("segments.csv", "joints.csv", "pose.glb"):
-                assert came.files[name] == (out / path.name / name).read_bytes()
+    for path in (captures[0], captures[-1]):  # of one process and of the other
+        came = fit_one(Options(), Piece(path.name, str(path)), silent)
+        assert came.files is not None
+        for name in ("segments.csv", "joints.csv", "pose.glb"):
+            assert came.files[name] == (out / path.name / name).read_bytes()
 
 
 def test_what_is_done_is_not_done_again_unless_it_changed(captures, done, tmp_path):
@@ -126,7 +129,7 @@ def test_what_is_done_is_not_done_again_unless_it_changed(captures, done, tmp_pa
     (out / "c2" / "batch_row.json").write_text(json.dumps(kept | {"key": "of an older version"}))
     (out / "c3" / "batch_row.json").unlink()  # stopped before the last file
     watch = Watched()
-    rows = batch([again / path.name for path in captures], out, jobs=2, watch=watch)
+    rows = batch([again / path.name for path in captures], out, jobs=1, watch=watch)
     assert watch.kept == {"c0": True, "c1": False, "broken": False, "c2": False, "c3": False}
     assert rows[1].title == "number one" and fits(out).keys() == fits(done[1]).keys()
 
@@ -139,39 +142,38 @@ def test_other_options_are_done_again(captures, done):
 
 
 def test_a_killed_batch_goes_on_and_loses_nothing(captures, done, tmp_path):
-    command = [sys.executable, "-m", "bodyfit", "batch", *map(str, captures), "--out", str(tmp_path / "out")]
+    three = captures[:3]
+    command = [sys.executable, "-m", "bodyfit", "batch", *map(str, three), "--out", str(tmp_path / "out")]
     command += ["--jobs", "1"]
     first = subprocess.Popen(command, env=ENVIRONMENT, stderr=subprocess.PIPE, text=True)
     assert first.stderr is not None
     for line in first.stderr:
-        if "1 of 5" in line:
+        if "1 of 3" in line:
             break
     first.send_signal(signal.SIGKILL)
     first.wait()
     first.stderr.close()
     ended = subprocess.run(command, env=ENVIRONMENT, capture_output=True, text=True)
     assert ended.returncode == 0, ended.stderr
-    assert "done before" in ended.stderr and "4 done, 1 failed" in ended.stdout
-    assert fits(tmp_path / "out") == fits(done[1])
+    assert "done before" in ended.stderr and "2 done, 1 failed" in ended.stdout
+    assert fits(tmp_path / "out") == fits_of(done[1], "c0", "c1")
 
 
-def test_a_cluster_with_a_worker_killed_gives_the_same(captures, done, tmp_path):
+def test_a_cluster_gives_the_same(captures, done, tmp_path):
+    """On a worker in this process; that one of another process may be killed: tests/core/test_workers.py."""
     distributed = pytest.importorskip(
         "distributed", reason="clusters need Dask: pip install 'bodyfit[cluster]'"
     )
     with distributed.LocalCluster(
-        n_workers=2,
+        n_workers=1,
+        processes=False,
         threads_per_worker=1,
         dashboard_address=None,
         silence_logs=50,
-        env={"PYTHONPATH": str(ROOT)},
     ) as cluster:
-        pid = cluster.workers[0].pid
-        watch = Watched(lambda: os.kill(pid, signal.SIGKILL))
-        rows = batch(captures, tmp_path, scheduler=cluster.scheduler_address, watch=watch)
-        assert cluster.workers[0].pid != pid
-    assert [row.state for row in rows] == ["done", "done", "failed", "done", "done"]
-    assert fits(tmp_path) == fits(done[1])
+        rows = batch(captures[:3], tmp_path, scheduler=cluster.scheduler_address)
+    assert [row.state for row in rows] == ["done", "done", "failed"]
+    assert fits(tmp_path) == fits_of(done[1], "c0", "c1")
 
 
 def test_a_capture_at_an_address_is_fetched(captures, done):

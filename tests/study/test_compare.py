@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import io
 import json
+import pickle
 import shutil
 from html.parser import HTMLParser
 from pathlib import Path
@@ -310,7 +311,7 @@ def test_a_figure_stands_where_the_poses_of_the_body_are():
 @pytest.fixture(scope="module")
 def compared(folder, tmp_path_factory):
     out = tmp_path_factory.mktemp("compared")
-    words = ("--reference", TRUTH, "--sets", "acc+gyro", "--leave-out", "forearm", "--jobs", 2)
+    words = ("--reference", TRUTH, "--sets", "acc+gyro", "--leave-out", "forearm", "--jobs", 1)
     return out, run(folder, "--out", out, *words)
 
 
@@ -392,6 +393,16 @@ def test_a_folder_given_as_reference_is_answered_with_the_file_to_name(folder, t
     assert f"{DEMO} is a folder; expected a file with the columns of segments.csv, such as {TRUTH}" in said
     result = run(folder, "--out", tmp_path / "o", "--reference", tmp_path)
     assert result.exit_code == 2 and "found none in it" in result.output
+
+
+def test_processes_are_given_what_they_need(compared, capture):
+    """What is sent to them comes out as it went in, and a case of it gives the same."""
+    given = capture, comparing.told(capture, bodyfit.read_reference(TRUTH)), False
+    work, sent = pickle.loads(pickle.dumps((comparing_jobs._run, given)))
+    result = work(sent, Case(ALL[:2]), lambda done, total, what: None)
+    (kept,) = [r for r in rows_of(compared[0]) if r["name"] == "r_elbow" and r["body"] == "yes"
+               and r["sensors"] == "+".join(ALL[:2]) and not r["left_out"]]  # fmt: skip
+    assert result.joints["r_elbow"].rmse_deg == pytest.approx(float(kept["rmse_deg"]), abs=2e-3)
 
 
 def test_python_compares_as_the_command_does(compared, capture, tmp_path):

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import pickle
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -359,13 +360,15 @@ WORDS = (
 
 
 def test_an_interrupted_plan_goes_on_where_it_was(tmp_path, monkeypatch):
-    quick, finished = planning_jobs.done, []
+    """With results that are made up; the command with its own: README's example, tests/test_docs.py."""
+    finished: list[Job] = []
 
     def counted(question, job):
         if len(finished) == 4 and not (tmp_path / "again").exists():
             raise KeyboardInterrupt
         finished.append(job)
-        return quick(question, job)
+        work, _ = made_up(question, lambda w, n: 2.0 if set(ELBOW) <= dict(w.worn).keys() else 40.0)
+        return work([job])[0]
 
     monkeypatch.setattr(planning_jobs, "done", counted)
     assert run(*WORDS, "--out", tmp_path).exit_code == 130
@@ -379,6 +382,14 @@ def test_an_interrupted_plan_goes_on_where_it_was(tmp_path, monkeypatch):
     rows = list(csv.DictReader(io.StringIO((tmp_path / "plan.csv").read_text())))
     assert [row["answer"] for row in rows].count("yes") == 1 and len(rows) == 3
     assert "Enough with a probability of at least 50 %" in result.output
+
+
+def test_processes_are_given_what_they_need(bowing):
+    """What is sent to them comes out as it went in, and a job of it gives the same."""
+    question, job = asked(bowing), Job(worn(*ELBOW))
+    work, sent = pickle.loads(pickle.dumps((planning_jobs._done, question)))
+    silent = lambda done, total, what: None  # noqa: E731
+    assert work(sent, job, silent) == planning_jobs._done(question, job, silent)
 
 
 @pytest.mark.parametrize(

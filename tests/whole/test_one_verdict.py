@@ -14,6 +14,7 @@ from rich.console import Console
 import bodyfit
 from bodyfit.commands.terminal.findings import print_findings
 from bodyfit.core.findings import Finding, folded
+from bodyfit.files.findings_file import read_findings
 from bodyfit.study.inspection.inspect import inspect
 from bodyfit.study.report.files import read_fit_files
 from bodyfit.study.report.findings import findings_list
@@ -36,22 +37,22 @@ def verdict(findings) -> set[tuple]:
 
 
 @pytest.mark.parametrize("name", ["steel_stairs", "cello_arm", "parcel_lift"])
-def test_every_reader_of_a_demo_is_told_the_same(name, tmp_path):
-    capture = bodyfit.read_capture(DEMOS / name)
-    result = bodyfit.fit(capture)
-    result.write(tmp_path)
+def test_every_reader_of_a_demo_is_told_the_same(name, fitted_demo):
+    """The fit that tells is the command's; that its findings are those of `bodyfit.fit`: test_read_fit.py."""
+    folder = fitted_demo(name)
+    result = bodyfit.read_fit(folder)
     told = verdict(result.findings)
     assert told
 
-    summary = json.loads((tmp_path / "summary.json").read_text())
+    summary = json.loads((folder / "summary.json").read_text())
     assert verdict(Finding.from_data(data) for data in summary["findings"]) == told
-    assert verdict(inspect(capture).findings) == told
+    assert verdict(inspect(bodyfit.read_capture(DEMOS / name)).findings) == told
 
-    files = read_fit_files(tmp_path)
+    files = read_fit_files(folder)
     shown = plain_text(findings_list(files))
     assert [f.what for f in result.findings if bare(files.names.within(f.what)) not in shown] == []
 
-    reviewed = bodyfit.review(bodyfit.read_fit(tmp_path))
+    reviewed = read_findings(folder / "findings.json")
     assert verdict(f for f in reviewed if f.kind not in OF_THE_MOTION) == told
 
     text = io.StringIO()

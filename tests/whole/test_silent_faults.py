@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from faulty_captures import DEMOS, FAULTS, GENERAL, drawn, outcome
+from faulty_captures import FAULTS, GENERAL, drawn, outcome
 
 import bodyfit
 
@@ -37,6 +37,6 @@ def test_units_that_contradict_each_other_are_named_and_their_joint_not_known():
     assert max(np.median(sd) for sd in spread["r_radiocarpal"].values()) < np.radians(20)
 
 
-def test_sound_units_do_not_contradict_each_other():
-    found = bodyfit.fit(bodyfit.read_capture(DEMOS / "cello_arm")).findings
+def test_sound_units_do_not_contradict_each_other(fitted_demo):
+    found = bodyfit.read_fit(fitted_demo("cello_arm")).findings
     assert not {"units-contradict", "axes-mixed", "bias-high"} & {f.kind for f in found}
