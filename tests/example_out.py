@@ -109,7 +109,7 @@ def summary_of(poses: PoseSequence) -> Summary:
     return dataclasses.replace(
         plain,
         capture=TITLE,
-        options=FitOptions(None, False, ("spare unit",), True, "given", True),
+        options=FitOptions(None, False, ("spare unit",), True, "given", True, None),
         heading=HeadingFigures("magnetic north is +X", "joint axes"),
         gyroscope_latency_s=0.0021,
         units=units,

@@ -76,7 +76,7 @@ def summary(poses: PoseSequence, **changes: Any) -> Summary:
     plain = Summary(
         bodyfit_version="0.1.0",
         capture="lamp_lighter",
-        options=FitOptions(None, False, (), False, "given", True),
+        options=FitOptions(None, False, (), False, "given", True, None),
         sampling=SamplingFigures(
             start_s=float(time[0]),
             end_s=float(time[-1]),

@@ -22,12 +22,14 @@ class Person:
     """Who wears the units; scales a human body model. `sex` is female, male, or None: the mean of both.
 
     `lengths_m` holds measured lengths, segment name -> m; they win over what the stature suggests.
+    `lengths_sd_m` says how far some of them may be off, m; the others as far as a tape measure.
     """
 
     stature_m: float | None = None
     mass_kg: float | None = None
     sex: str | None = None
     lengths_m: Mapping[str, float] = field(default_factory=dict, hash=False)
+    lengths_sd_m: Mapping[str, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
         if self.sex is not None and self.sex not in SEXES:

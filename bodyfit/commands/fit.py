@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RANGES
+from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RANGES, GivenPath
 
 
 @click.command()
@@ -24,6 +24,12 @@ from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RA
     is_flag=True,
     help="Do not believe where joints beside segments without a unit usually are.",
 )
+@click.option(
+    "--same-person",
+    metavar="FIT",
+    type=GivenPath(),
+    help="Folder of an earlier fit of the same person, which lends lengths and usual postures.",
+)
 @EVERYTHING
 @ASSIGN
 def fit(
@@ -36,6 +42,7 @@ def fit(
     strict_ranges: bool,
     assign: str,
     no_usual_postures: bool,
+    same_person: Path | None,
     everything: bool,
 ) -> None:
     """The motion of the body in CAPTURE: rotations, joint angles, a 3-D scene, a summary.
@@ -51,6 +58,7 @@ def fit(
         from ..files.fit_folder import FILES, write_fit
         from ..files.plain.atomic_file import check_folder
         from ..fitting.fit import fit as fit_capture
+        from ..fitting.result import read_fit
         from .terminal.fit_table import print_fit
 
         check_folder(out, FILES)
@@ -63,6 +71,7 @@ def fit(
             strict_ranges=strict_ranges,
             assign=assign,
             usual_postures=not no_usual_postures,
+            same_person=None if same_person is None else read_fit(same_person),
             progress=progress,
         )
         paths = write_fit(result, out, progress, inferred)

@@ -21,6 +21,7 @@ from .fit_findings import fit_findings
 from .frames import poses_of
 from .result import Fit
 from .root_path import path_account, with_path
+from .same_person import with_earlier
 from .select import selected
 from .slip.detect import Slip
 from .track import Track, mounted_together, solve_track, solve_with_slips
@@ -37,6 +38,7 @@ def fit(
     progress: Progress | None = None,
     weights: Weights | None = None,
     usual_postures: bool = True,
+    same_person: Fit | None = None,
 ) -> Fit:
     """Motion of the wearer's body.
 
@@ -51,6 +53,7 @@ def fit(
     progress : called as progress(done, total, what)
     weights : standard deviations of the residuals, gates of the magnetic field
     usual_postures : believe where joints beside segments without a unit usually are
+    same_person : fit of another capture of the same wearer, which lends lengths and usual postures
 
     Returns
     -------
@@ -67,9 +70,10 @@ def fit(
 
     started = clock.perf_counter()
     weights = weights or Weights()
-    options = _options(sensors, alone, leave_out, strict_ranges, assign, usual_postures)
+    options = _options(sensors, alone, leave_out, strict_ranges, assign, usual_postures, same_person)
     if not usual_postures:
         capture = dataclasses.replace(capture, model=capture.model.without_usual_postures())
+    capture, lent = (capture, ()) if same_person is None else with_earlier(capture, same_person, weights)
     worn = selected(capture, sensors, leave_out)
     if strict_ranges:
         range_bounds(worn.model)  # a range that can't hold is refused before the work
@@ -83,7 +87,7 @@ def fit(
         smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
         poses = within_ranges(smooth, progress) if strict_ranges else smooth
     told = with_mounting_spread(tracks, slips), usual_told(tracks), fit_findings(tracks, poses, worn.trials)
-    every = (*intake.findings, *size.findings, *(finding for part in told for finding in part))
+    every = (*lent, *intake.findings, *size.findings, *(finding for part in told for finding in part))
     findings = worst_first(inferred_as_notes(every, unmeasured_joints(worn)))
     summary = dataclasses.replace(
         summarise(worn, tracks, poses, intake, slips, options, clock.perf_counter() - started),
@@ -111,6 +115,7 @@ def _options(
     strict_ranges: bool,
     assign: str,
     usual_postures: bool,
+    same_person: Fit | None,
 ) -> FitOptions:
     """What the call asked for, as the summary tells it."""
     return FitOptions(
@@ -120,7 +125,14 @@ def _options(
         strict_ranges=strict_ranges,
         assign=assign,  # type: ignore[arg-type] - the intake refuses other words
         usual_postures=usual_postures,
+        same_person=None if same_person is None else _called(same_person),
     )
+
+
+def _called(earlier: Fit) -> str:
+    """What an earlier fit is called: its recording's folder, else its title, else its model."""
+    told = earlier.summary
+    return (told.recording.folder if told.recording else "") or told.capture or told.model.name
 
 
 def _units_alone(

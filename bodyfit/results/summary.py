@@ -34,6 +34,7 @@ class FitOptions:
     strict_ranges : joint ranges hold exactly
     assign : "given" or "auto": where units are worn
     usual_postures : whether joints beside segments without a unit were believed to be where they usually are
+    same_person : capture of the earlier fit that lent lengths and usual postures; None: none did
     """
 
     sensors: tuple[str, ...] | None
@@ -42,6 +43,7 @@ class FitOptions:
     strict_ranges: bool
     assign: Literal["given", "auto"]
     usual_postures: bool
+    same_person: str | None
 
 
 @dataclass(frozen=True)
@@ -189,7 +191,7 @@ class SegmentFigures:
     Attributes
     ----------
     length_m, length_sd_m : m
-    length_source : "measured", "stature", "model", "motion", or two of them
+    length_source : "measured", "earlier fit", "stature", "model", "motion", or two of them
     """
 
     length_m: float

@@ -111,6 +111,7 @@ def test_fit_passes_its_options_on(stages, run, tmp_path):
         "strict_ranges": True,
         "assign": "auto",
         "usual_postures": True,
+        "same_person": None,
     }
 
 
@@ -124,6 +125,7 @@ def test_fit_uses_every_sensor_and_the_body_unless_told_otherwise(stages, run, t
         "strict_ranges": False,
         "assign": "given",
         "usual_postures": True,
+        "same_person": None,
     }
     assert stages.asked == usual
 

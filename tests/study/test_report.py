@@ -483,12 +483,12 @@ def test_the_call_is_told_with_options_that_the_command_has():
     from bodyfit.commands.fit import fit
 
     named = {option for parameter in fit.params for option in parameter.opts}
-    every = FitOptions(("accelerometer", "gyroscope"), True, ("a b", "c"), True, "auto", False)
+    every = FitOptions(("accelerometer", "gyroscope"), True, ("a b", "c"), True, "auto", False, "study/first")
     told = command(with_options(every), "OUT")
     assert told == (
         "bodyfit fit CAPTURE --out OUT --sensors accelerometer,gyroscope --alone --leave-out 'a b' "
-        "--leave-out c --strict-ranges --no-usual-postures --assign auto"
+        "--leave-out c --strict-ranges --no-usual-postures --same-person FIT --assign auto"
     )
     assert {word for word in told.split() if word.startswith("--")} <= named
-    plain = with_options(FitOptions(None, False, (), False, "given", True))
+    plain = with_options(FitOptions(None, False, (), False, "given", True, None))
     assert command(plain, "OUT") == "bodyfit fit CAPTURE --out OUT"

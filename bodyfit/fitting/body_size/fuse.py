@@ -24,7 +24,7 @@ class BodySize:
     Attributes
     ----------
     lengths : segment -> Length, fused from all sources; only segments of which anything is known
-    sources : segment -> source ("measured", "stature", "model", "motion") -> Length
+    sources : segment -> source ("measured", "earlier fit", "stature", "model", "motion") -> Length
     findings : where sources disagree
     """
 
@@ -79,7 +79,9 @@ def body_size(
 def _beforehand(model: BodyModel, person: Person, name: str) -> dict[str, Length]:
     """What is known of a length without the motion: source -> Length, one or none."""
     if name in person.lengths_m:
-        return {"measured": Length(person.lengths_m[name], MEASURED_SD)}
+        sd = person.lengths_sd_m.get(name)
+        source = "measured" if sd is None else "earlier fit"
+        return {source: Length(person.lengths_m[name], sd or MEASURED_SD)}
     length, by_stature = model.segments[name].length, length_from_stature(model, person, name)
     if by_stature is not None and length is not None and np.isclose(length, by_stature.value):
         return {"stature": by_stature}

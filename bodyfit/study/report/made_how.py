@@ -47,7 +47,8 @@ def command(told: Summary, out: str) -> str:
 
     Returns
     -------
-    The command as one types it. Where the recording's folder is not known, CAPTURE stands for it.
+    The command as one types it. Where the recording's folder is not known, CAPTURE stands for it; FIT stands
+    for the folder of an earlier fit.
     """
     return shlex.join(["bodyfit", "fit", told.recording.folder if told.recording else "CAPTURE",
                        "--out", out, *_options(told.options)])  # fmt: skip
@@ -59,5 +60,6 @@ def _options(options: FitOptions) -> list[str]:
     words += [word for unit in options.leave_out for word in ("--leave-out", unit)]
     words += ["--strict-ranges"] * options.strict_ranges
     words += ["--no-usual-postures"] * (not options.usual_postures)
+    words += ["--same-person", "FIT"] * (options.same_person is not None)
     words += ["--assign", options.assign] if options.assign != "given" else []
     return words
