@@ -27,7 +27,7 @@ ORDER = (
     "__main__",
 )
 WITHIN = {  # the same inside packages whose rooms build on each other
-    "estimator": "problem residuals linearise solver updates initial uncertainty estimate",
+    "estimator": "problem residuals linearise solver updates initial uncertainty estimate second_start",
     "study": "pages accuracy inspection comparison planning review report batch",
 }
 MOST_MODULES = 14  # in one folder

@@ -29,7 +29,11 @@ from .updates.joint_geometry import refine
 
 
 def estimate(
-    problem_at: Callable[[Lateness], Problem], latency: float, units: int, progress: Progress | None = None
+    problem_at: Callable[[Lateness], Problem],
+    latency: float,
+    units: int,
+    progress: Progress | None = None,
+    second: bool = False,
 ) -> Estimate:
     """Most probable motion of all units, given the signals and the body.
 
@@ -39,6 +43,7 @@ def estimate(
     latency : s of the gyroscopes, to start from
     units : number of units
     progress : called as progress(done, total, what)
+    second : started from the second-likeliest way in which units face
 
     Returns
     -------
@@ -54,7 +59,7 @@ def estimate(
     say(0, SCHEDULE.usual, "start values")
     late = on_time(units, latency)
     problem = problem_at(late)
-    state, body, gated = start(problem)
+    state, body, gated = start(problem, second)
     trust = gated.without(judged(problem))
     state, body = explained(problem, state, body, trust)
     problem = _following(problem, first := state.R)

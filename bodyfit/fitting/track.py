@@ -13,11 +13,11 @@ from ..alignment.latency import USUAL as USUAL_LATENCY
 from ..alignment.latency import Lateness
 from ..alignment.mounting import Mounting
 from ..core.progress import Progress
-from ..estimator.estimate import estimate
 from ..estimator.problem.build import build_problem, units_and_ties
 from ..estimator.problem.estimate import Estimate
 from ..estimator.problem.problem import Problem
 from ..estimator.problem.tie import Tie
+from ..estimator.second_start import best_estimate
 from ..estimator.updates.mounting import calibrated
 from ..recording.capture import Capture, Unit
 from ..recording.preintegration import Turns
@@ -93,7 +93,7 @@ def solve_track(
         return build_problem(capture, signals, units, ties, weights)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
-    found = _without_samples(estimate(problem_at, latency, len(units), progress))
+    found = _without_samples(best_estimate(problem_at, latency, len(units), progress))
     return Track(found, [str(unit.segment) for unit in units])
 
 

@@ -176,12 +176,15 @@ class SolverFigures:
     converged : whether the last step was small, or no longer changed the cost
     cost : half the sum of squared weighted residuals
     last_step_deg : root mean square of the turns of the last step, degrees
+    other_start_cost : where units may face two ways that are about as likely, the cost from the other one,
+        which explains the recording less well; None: one way is the likeliest
     """
 
     iterations: int
     converged: bool
     cost: Figure
     last_step_deg: Figure
+    other_start_cost: Figure | None = None
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,13 @@ from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.evidence import Guess
 from bodyfit.alignment.facing.arms import heading_likelihood
-from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed
+from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
-from bodyfit.alignment.facing.tree import marginals
+from bodyfit.alignment.facing.tree import marginals, runner_up
 from bodyfit.alignment.facing.usual import usual_of
 from bodyfit.core.rotations import exp, heading_matrix
 from bodyfit.estimator.initial.facing.apart import tied
@@ -42,6 +42,25 @@ def test_marginals_and_mode_are_those_of_all_combinations():
         )
     np.testing.assert_allclose(np.exp(found.pair[2]), p.sum((0, 1)), rtol=1e-9)
     assert tuple(found.mode) == np.unravel_index(whole.argmax(), whole.shape)
+
+
+def test_a_second_way_is_given_where_it_is_nearly_as_likely():
+    """Two units that may both be turned by half a turn, and a third that is sure."""
+    same = -0.5 * (wrapped(GRID[:, None] - GRID) / 0.2) ** 2
+    either = np.logaddexp(
+        -0.5 * (wrapped(GRID) / 0.2) ** 2, np.log(0.8) - 0.5 * (wrapped(GRID - np.pi) / 0.2) ** 2
+    )
+    own = np.stack([either, np.zeros(HEADINGS), -0.5 * (wrapped(GRID - 1) / 0.2) ** 2])
+    pair = np.stack([same, np.zeros_like(same)])
+    edges = [(0, 1), (1, 2)]
+    found = marginals(edges, pair, own)
+    other = runner_up(edges, pair, own, found)
+    assert other is not None and found.mode[0] == found.mode[1] == 0
+    assert other[0] == other[1] == HEADINGS // 2 and other[2] == found.mode[2]
+    own[0] -= 3.0 * (np.abs(wrapped(GRID)) > 1.5)  # twenty times less likely
+    assert runner_up(edges, pair, own, marginals(edges, pair, own)) is None
+    nothing = np.zeros_like(own)
+    assert runner_up(edges, 0 * pair, nothing, marginals(edges, 0 * pair, nothing)) is None
 
 
 def test_blurred_and_walked_headings_keep_their_mean_and_gain_the_variance():
@@ -87,19 +106,54 @@ def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
         child = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
         one = posture_of((np.tile(np.eye(3), (8, 1, 1)), child), joint, usual, 0.0, 2.0)
         even = np.full((1, HEADINGS), 1 / HEADINGS)
-        table = joint_table(Chain(even, [one], np.array([False])), np.radians(6.0))
+        table = joint_table(Chain(even, [one], np.array([False]), usual.constant), np.radians(6.0))
         right, reversed_ = table[0, 0], table[HEADINGS // 2, HEADINGS // 2]
         assert (right - reversed_ > 1.5) == tells
 
 
+@pytest.mark.parametrize("continued", [False, True])
+def test_a_habit_of_the_wearer_counts_once(continued):
+    """A second angle 20° off in every piece: against 10° by wearer, not against 10°/√n by piece."""
+    log, off = np.zeros((HEADINGS, HEADINGS)), np.zeros((1, HEADINGS, HEADINGS))
+    off[0, :, 1] = np.radians(20.0)  # where the parent's unit faces at the second heading of the grid
+    one = Posture(log, off, np.radians([4.0]) ** 2, log, 1e6, 0.0)
+    even = np.full((12, HEADINGS), 1 / HEADINGS)
+    row = np.r_[False, np.full(11, continued)]
+    table = joint_table(Chain(even, [one] * 12, row, np.radians([10.0])), np.radians(6.0))
+    assert table[0, 0] - table[1, 0] == pytest.approx(0.5 * 2.0**2, abs=0.7)
+    table = joint_table(Chain(even, [one] * 12, row, np.radians([0.1])), np.radians(6.0))
+    assert table[0, 0] - table[1, 0] > 5
+
+
+def test_wearers_that_stand_for_all_are_spread_as_people_are():
+    own, weight = wearers(np.array([0.1, 0.2]))
+    assert weight.sum() == pytest.approx(1)
+    np.testing.assert_allclose(np.sqrt(weight @ own**2), [0.1, 0.2], rtol=0.1)
+    assert wearers(np.zeros(0))[0].shape == (1, 0)
+
+
+def test_a_bent_wrist_ties_hand_to_forearm_and_tells_neithers_facing():
+    joint, usual = BODY.joints["r_radiocarpal"], usual_of("r_radiocarpal")
+    assert usual is not None
+    hand = Rotation.from_euler("ZX", np.radians([[-30, 45], [-20, 50], [-40, 48]])).as_matrix()
+    one = posture_of((np.tile(np.eye(3), (3, 1, 1)), hand), joint, usual, 0.0, 2.0)
+    even = np.full((1, HEADINGS), 1 / HEADINGS)
+    table = joint_table(Chain(even, [one], np.array([False]), usual.constant), np.radians(10.0))
+    assert np.ptp(np.diag(table)) < 0.05
+    heading = (wrapped(GRID) == 0)[None] * 1.0
+    table = joint_table(Chain(heading, [one], np.array([False]), usual.constant), np.radians(10.0))
+    assert np.ptp(np.diag(table)) < 0.01 and table[0, 0] - table[0, HEADINGS // 2] > 3
+
+
 def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
     log = np.zeros((HEADINGS, HEADINGS))
-    flat = Posture(log, log, 1e6, 0.0)
+    flat = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), log, 1e6, 0.0)
     heading = np.full((2, HEADINGS), 1 / HEADINGS)
     heading[0] = np.exp(-0.5 * (wrapped(GRID - GRID[9]) / 0.2) ** 2)
-    together = smoothed(Chain(heading, [flat, flat], np.array([False, True])), 0, 0)
+    none = np.zeros(0)
+    together = smoothed(Chain(heading, [flat, flat], np.array([False, True]), none), 0, 0)
     assert wrapped(together[1] - GRID[9]) == pytest.approx(0.0, abs=0.02)
-    alone = Chain(heading[1:], [flat], np.array([False]))
+    alone = Chain(heading[1:], [flat], np.array([False]), none)
     assert np.abs(np.sum(alone.table(0)[:, 0, 0] * np.exp(1j * GRID))) < 1e-6
 
 

@@ -161,6 +161,7 @@ def test_a_knee_that_might_bend_either_way_says_so(recordings):
     assert np.mean(np.abs(2 * (mine - np.mean(mine[:100]))) <= 1.96 * sd) >= 0.95
     said = [f for f in found.findings if "cannot tell which way" in f.what]
     assert {u for f in said for u in f.units} == {"thigh_unit", "calf_unit"}
+    assert found.summary.solver.other_start_cost == pytest.approx(found.summary.solver.cost, rel=0.05)
 
 
 def single_errors(folder: Path) -> tuple[float, float]:

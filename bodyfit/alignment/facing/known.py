@@ -27,6 +27,7 @@ class Facing:
     arms : (J, 2, 3) m, unit frames
     unit, pair : (U, G) and (J, G, G) log probability of facings on the grid
     mode : (U,) index on the grid
+    second : the likeliest way in which a doubtful unit faces elsewhere, if nearly as likely; or None
     """
 
     level: np.ndarray
@@ -40,6 +41,7 @@ class Facing:
     unit: np.ndarray
     pair: np.ndarray
     mode: np.ndarray
+    second: Facing | None = None
 
     @property
     def mounting(self) -> np.ndarray:

@@ -9,15 +9,7 @@ import numpy as np
 from ...body.anatomy import LEFT
 from ...body.parts import Joint
 from .grid import GRID, wrapped
-from .usual import (
-    BACKWARD,
-    INWARD,
-    SOFT_DIRECTION,
-    USUAL_DIRECTION,
-    USUAL_DIRECTION_SD,
-    Spread,
-    Usual,
-)
+from .usual import Bend, Limb, Spread, Usual
 
 ALIKE_S = 0.5  # s, over which a joint's angles are alike (`Weights.angle_s`); by reasoning
 # keyframes of a piece; more show nothing new within a second or two; tried: 8 and 12 on six captures of
@@ -27,26 +19,37 @@ LOOKED_AT = 8
 
 @dataclass(frozen=True, eq=False)
 class Posture:
-    """Log-likelihood of one piece by posture, its third angle kept apart since the child's facing shifts it.
+    """What one piece shows of posture by N joint headings and G facings of the parent.
 
     Attributes
     ----------
-    log : (N, G) of joint headings and facings of the parent: first and second angle, spread of the third
-    third : (N, G) rad, mean of the third angle for a child that faces at zero
-    variance : rad², of that mean about `usual`
+    log : (N, G) log-likelihood of ranges, and of how far the second and third angle spread
+    means : (M, N, G) means over the piece, from the usual: second angle, or where a limb points
+    variances : (M,) of these about the wearer's own
+    third : (N, G) rad, mean of the third angle for a child that faces at zero, which its facing shifts
+    variance : rad², of that mean about the wearer's own
     usual : rad
     """
 
     log: np.ndarray
+    means: np.ndarray
+    variances: np.ndarray
     third: np.ndarray
     variance: float
     usual: float
 
-    def likelihood(self, floor: float) -> np.ndarray:
-        """(N, G, G) by joint heading and both facings, no less than exp(−floor)."""
+    def beside(self, own: np.ndarray) -> np.ndarray:
+        """(K, N, G) likelihood of all but the third angle, for K wearers whose own means are (K, M)."""
+        log = np.repeat(self.log[None].astype(np.float32), len(own), 0)
+        for mean, variance, by_wearer in zip(self.means, self.variances, own.T, strict=True):
+            off = mean.astype(np.float32) - by_wearer[:, None, None].astype(np.float32)
+            log -= np.float32(0.5 / variance) * np.square(off)
+        return np.exp(log)
+
+    def turned(self) -> np.ndarray:
+        """(N, G, G) likelihood of the third angle, by the child's facing too."""
         apart = wrapped(self.third[..., None] - GRID - self.usual).astype(np.float32)
-        log = self.log[..., None].astype(np.float32) - np.square(apart) * np.float32(0.5 / self.variance)
-        return np.exp(log) + np.float32(np.exp(-floor))
+        return np.exp(np.square(apart) * np.float32(-0.5 / self.variance))
 
 
 def posture_of(
@@ -76,15 +79,14 @@ def posture_of(
     step = max(1, len(segments[0]) // LOOKED_AT)
     entries = _entries(segments[0][::step], segments[1][::step])
     count = max(1.0, min(seconds / ALIKE_S, len(entries[0])))
-    if usual.by_direction:
-        log, c = _direction(entries, joint, count)
-    else:
-        log, c = _cardan(entries, joint, usual, tilt, count)
+    log, means, c = _beside(entries, joint, usual, tilt, count)
+    variances = usual.piece**2 + 2 * tilt**2
     mean = np.exp(1j * c).mean(0)
     third = usual.third
     log = log - count * (1 - np.abs(mean)) / np.radians(third.within) ** 2
     variance = np.radians(third.piece) ** 2 + 2 * tilt**2
-    return Posture(log, np.angle(mean), variance, float(joint.signs[2] * np.radians(third.usual)))
+    usually = float(joint.signs[2] * np.radians(third.usual))
+    return Posture(log, means, variances, np.angle(mean), variance, usually)
 
 
 def held_posture(segments: tuple[np.ndarray, np.ndarray], third: float, sd: float, usual: Usual) -> Posture:
@@ -102,9 +104,10 @@ def held_posture(segments: tuple[np.ndarray, np.ndarray], third: float, sd: floa
     Posture
     """
     entries = _entries(*segments)
-    c = _twist(entries)[..., None] + GRID if usual.by_direction else _angles(entries)[2]
+    c = _angles(entries)[2] if usual.cardan else _twist(entries)[..., None] + GRID
     mean = np.angle(np.exp(1j * c).mean(0))
-    return Posture(np.zeros(mean.shape), mean, sd**2, third)
+    M = len(usual.constant)
+    return Posture(np.zeros(mean.shape), np.zeros((M, *mean.shape)), np.ones(M), mean, sd**2, third)
 
 
 def _entries(parent: np.ndarray, child: np.ndarray) -> tuple[np.ndarray, ...]:
@@ -129,43 +132,49 @@ def _angles(entries: tuple[np.ndarray, ...]) -> tuple[np.ndarray, np.ndarray, np
     return a, b, np.arctan2(sin * c00 - cos * c20, cos * c22 - sin * c02)
 
 
-def _cardan(
+def _beside(
     entries: tuple[np.ndarray, ...], joint: Joint, usual: Usual, tilt: float, count: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(N, G) log-likelihood of ranges and spread; (M, N, G) means from the usual; (k, N, G) third angle."""
+    if isinstance(usual.beside, Spread):
+        a, b, c = _angles(entries)
+        log = _within_range(a * joint.signs[0], joint, np.hypot(np.radians(usual.soft), tilt), count)
+        mean = (b := b * joint.signs[1]).mean(0)
+        log = log - 0.5 * count * ((b - mean) ** 2).mean(0) / np.radians(usual.beside.within) ** 2
+        return log, mean[None] - np.radians(usual.beside.usual), c
+    twist = _twist(entries)[..., None] + GRID
+    if isinstance(usual.beside, Bend):
+        log = _bent(entries[1], usual.beside, tilt, count)
+        return np.broadcast_to(log[:, None], twist.shape[1:]), np.zeros((0, *twist.shape[1:])), twist
+    return *_points(entries, joint, usual.beside, count), twist
+
+
+def _within_range(bent: np.ndarray, joint: Joint, soft: float, count: float) -> np.ndarray:
+    """(N, G) log-likelihood of a first angle (k, N, G) that has a range."""
+    if joint.angles[0] not in joint.range:
+        return np.zeros(bent.shape[1:])
+    low, high = joint.range[joint.angles[0]]
+    beyond = np.minimum(0, bent - low) + np.maximum(0, bent - high)
+    return -0.5 * count * np.mean(beyond**2, 0) / soft**2
+
+
+def _bent(cosine: np.ndarray, bend: Bend, tilt: float, count: float) -> np.ndarray:
+    """(N,) log-likelihood of a bend whose cosine (k, N) is given, to whichever side."""
+    beyond = np.maximum(0, np.arccos(np.clip(cosine, -1, 1)) - np.radians(bend.most))
+    return -0.5 * count * np.mean(beyond**2, 0) / (np.radians(bend.soft) ** 2 + tilt**2)
+
+
+def _points(
+    entries: tuple[np.ndarray, ...], joint: Joint, limb: Limb, count: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(N, G) log-likelihood of the first two angles; (k, N, G) the third."""
-    a, b, c = _angles(entries)
-    low, high = np.radians(0.0), np.radians(0.0)
-    log = np.zeros(a.shape[1:])
-    if joint.angles[0] in joint.range:
-        low, high = joint.range[joint.angles[0]]
-        bent = a * joint.signs[0]
-        beyond = np.minimum(0, bent - low) + np.maximum(0, bent - high)
-        log = -0.5 * count * np.mean(beyond**2, 0) / (np.radians(usual.soft) ** 2 + tilt**2)
-    return log + _second(b * joint.signs[1], usual.second, tilt, count), c
-
-
-def _second(b: np.ndarray, spread: Spread, tilt: float, count: float) -> np.ndarray:
-    """(N, G) log-likelihood of the second angle (k, N, G): its mean over the piece, and its spread in it."""
-    mean = b.mean(0)
-    variance = np.radians(spread.constant) ** 2 + np.radians(spread.piece) ** 2 + 2 * tilt**2
-    off = (mean - np.radians(spread.usual)) ** 2 / variance
-    return -0.5 * off - 0.5 * count * ((b - mean) ** 2).mean(0) / np.radians(spread.within) ** 2
-
-
-def _direction(entries: tuple[np.ndarray, ...], joint: Joint, count: float) -> tuple[np.ndarray, np.ndarray]:
-    """(N, G) log-likelihood of where the limb points; (k, N, G) its twist.
-
-    Forward and outward parts of its direction: one-sided limits, and a usual mean over the piece.
-    """
+    """(N, G) log-likelihood of one-sided limits of where a limb points; (2, N, G) means from the usual."""
     c01, _, c21 = (v[..., None] for v in entries[:3])
     side = -1.0 if joint.name.startswith(LEFT) else 1.0
     forward = -(np.cos(GRID) * c01 + np.sin(GRID) * c21)
     outward = -side * (np.cos(GRID) * c21 - np.sin(GRID) * c01)
-    beyond = np.minimum(0, forward + BACKWARD) ** 2 + np.minimum(0, outward + INWARD) ** 2
-    log = -0.5 * count * beyond.mean(0) / SOFT_DIRECTION**2
-    for part, mean, sd in zip((forward, outward), USUAL_DIRECTION, USUAL_DIRECTION_SD, strict=True):
-        log = log - 0.5 * ((part.mean(0) - mean) / sd) ** 2
-    return log, _twist(entries)[..., None] + GRID
+    beyond = np.minimum(0, forward + limb.backward) ** 2 + np.minimum(0, outward + limb.inward) ** 2
+    means = np.stack([forward.mean(0) - limb.usual[0], outward.mean(0) - limb.usual[1]])
+    return -0.5 * count * beyond.mean(0) / limb.soft**2, means
 
 
 def _twist(entries: tuple[np.ndarray, ...]) -> np.ndarray:

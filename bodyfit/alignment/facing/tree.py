@@ -8,7 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from .grid import GRID, wrapped
+from .known import NEAR
+
 Edges = Sequence[tuple[int, int]]
+# ratio of the probabilities of two ways from which both are started from, and the least that the first must
+# have within `NEAR`: it is a third where nothing is known; chosen; not tried
+CLOSE, PEAKED = 0.5, 0.4
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +62,31 @@ def marginals(edges: Edges, pair: np.ndarray, own: np.ndarray) -> Marginals:
         together[j] = table - logsumexp(table)
     whole = inside + outside
     return Marginals(whole - logsumexp(whole, axis=1, keepdims=True), together, _mode(edges, pair, own))
+
+
+def runner_up(edges: Edges, pair: np.ndarray, own: np.ndarray, found: Marginals) -> np.ndarray | None:
+    """Mode in which one unit faces another way, where that is nearly as likely as the likeliest.
+
+    Parameters
+    ----------
+    edges, pair, own : as of `marginals`
+    found : what they come to
+
+    Returns
+    -------
+    (U,) index of the likeliest combination in which the most doubtful unit faces elsewhere, or None
+    """
+    p = np.exp(found.unit)
+    units = np.arange(len(p))
+    near = np.abs(wrapped(GRID - GRID[found.mode][:, None])) <= NEAR
+    ratio = np.where(near, 0.0, p).max(1) / p[units, found.mode]
+    ratio[~np.isin(units, np.ravel(edges)) | ((p * near).sum(1) < PEAKED)] = 0.0
+    unit = int(ratio.argmax())
+    if ratio[unit] < CLOSE:
+        return None
+    elsewhere = own.copy()
+    elsewhere[unit, near[unit]] = -np.inf
+    return _mode(edges, pair, elsewhere)
 
 
 def _upwards(edges: Edges, pair: np.ndarray, own: np.ndarray, collapse) -> tuple[np.ndarray, np.ndarray]:

@@ -23,29 +23,80 @@ class Spread:
 
 
 @dataclass(frozen=True)
+class Limb:
+    """Where a limb points, forward and outward parts of a unit vector: one-sided limits, and usual means.
+
+    Attributes
+    ----------
+    backward, inward : it seldom points farther
+    soft : how softly that holds
+    usual, constant, piece : (forward, outward) mean, deviation of a person's own, of a piece's about that
+    """
+
+    backward: float
+    inward: float
+    soft: float
+    usual: tuple[float, float]
+    constant: tuple[float, float]
+    piece: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Bend:
+    """A joint that bends alike to all sides as far as anyone knows; degrees, at most, and how softly."""
+
+    most: float
+    soft: float
+
+
+@dataclass(frozen=True)
 class Usual:
     """Of one joint kind.
 
     Attributes
     ----------
     soft : degrees, how far beyond its range the first angle is seen, frames of bones differing
-    second, third : the other two angles as the joint reports them (signs taken off)
-    by_direction : the child is a limb whose direction is limited, not three Cardan angles: the shoulder
+    beside : of the second angle, degrees; else where a limb points, or how far a joint bends to any side
+    third : degrees, as the joint reports it (signs taken off); else the twist about the child's length
     """
 
     soft: float
-    second: Spread
+    beside: Spread | Limb | Bend
     third: Spread
-    by_direction: bool = False
+
+    @property
+    def cardan(self) -> bool:
+        """Whether it is told by three Cardan angles."""
+        return isinstance(self.beside, Spread)
+
+    @property
+    def constant(self) -> np.ndarray:
+        """(M,) deviation of a person's own means: of the second angle, rad, or of where the limb points."""
+        return self._of_means("constant")
+
+    @property
+    def piece(self) -> np.ndarray:
+        """(M,) the same of a piece's mean about the person's own."""
+        return self._of_means("piece")
+
+    def _of_means(self, which: str) -> np.ndarray:
+        if isinstance(self.beside, Bend):
+            return np.zeros(0)
+        value = getattr(self.beside, which)
+        return np.radians([value]) if self.cardan else np.array(value)
 
 
+# Upper arm: extension and adduction up to AAOS 1965's limits (from memory: 60°, 50°), the girdle moves too;
+# hanging, swinging or working it points down and a little forward and out
+UPPER_ARM = Limb(
+    np.sin(np.radians(60.0)), np.sin(np.radians(45.0)), 0.15, (0.3, 0.25), (0.25, 0.2), (0.3, 0.3)
+)
 # Hip, knee, ankle, trunk: abduction and rotation over daily movement stay within about ±15° of their mean,
 # those of a knee within ±8°, between people ±6 to 12°. Neck: turning is free. Elbow: carrying angle 5 to 15°
 # and constant; pronation about mid-way and over most of its range (ISB zero: palm forward): from memory 85°,
-# in 39 recorded motions of six people 113 ± 14°, pieces ± 15°. Wrist: bends both ways alike in what people
-# do (24° of deviation, 9° of flexion there), so it hardly tells how the forearm faces; it does not turn about
-# the forearm. Shoulder: a hanging or working arm has its epicondyles mostly sideways. From memory where no
-# other source is named.
+# in 39 recorded motions of six people 113 ± 14°, pieces ± 15°. Wrist: its bend says nothing of how a forearm
+# faces (in those motions each person has an own mean, ± 26° in deviation); a hand turns little about it
+# (there ± 10°). Shoulder: epicondyles mostly sideways. From memory where no other source is named.
 USUAL = {
     "hip": Usual(8, Spread(0, 6, 9, 6), Spread(0, 8, 10, 7)),
     "knee": Usual(8, Spread(0, 5, 5, 4), Spread(0, 6, 7, 6)),
@@ -53,14 +104,9 @@ USUAL = {
     "vl5": Usual(10, Spread(0, 5, 9, 6), Spread(0, 6, 10, 8)),
     "skullbase": Usual(10, Spread(0, 6, 12, 8), Spread(0, 8, 25, 20)),
     "elbow": Usual(10, Spread(8, 6, 6, 6), Spread(100, 30, 40, 30)),
-    "radiocarpal": Usual(20, Spread(5, 15, 25, 20), Spread(0, 10, 20, 15)),
-    "shoulder": Usual(0, Spread(0, 0, 0, 0), Spread(20, 25, 40, 30), by_direction=True),
+    "radiocarpal": Usual(0, Bend(90, 15), Spread(0, 10, 12, 8)),
+    "shoulder": Usual(0, UPPER_ARM, Spread(20, 25, 40, 30)),
 }
-# extension and adduction of an upper arm: limits of AAOS 1965 (from memory: 60° and 50°)
-BACKWARD, INWARD = np.sin(np.radians(60.0)), np.sin(np.radians(45.0))
-SOFT_DIRECTION = 0.15  # of a unit vector, how softly those limits hold; the girdle moves too (from memory)
-# forward, outward: mean over a piece of an arm that hangs, swings or works in front (from memory)
-USUAL_DIRECTION, USUAL_DIRECTION_SD = (0.3, 0.25), (0.4, 0.35)
 
 
 def usual_of(joint_name: str) -> Usual | None:

@@ -74,6 +74,9 @@ def _print_heading(console: Console, summary: Summary) -> None:
         "solver": f"{solver.iterations} iterations, the last by {number(solver.last_step_deg, 3)}°, "
         f"{number(summary.wall_time_s, 1)} s",
     }
+    if solver.other_start_cost is not None:
+        lines["solver"] += f"; cost {number(solver.cost, 0)}, from the other way in which units may face "
+        lines["solver"] += number(solver.other_start_cost, 0)
     if not solver.converged:
         lines["solver"] += "; NOT CONVERGED, bands widened by what it was still moving"
     console.print()

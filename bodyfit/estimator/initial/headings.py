@@ -22,12 +22,13 @@ from .facing.search import find_facing
 from .heading_walk import Walk
 
 
-def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
+def start(problem: Problem, second: bool = False) -> tuple[State, Body, FieldTrust]:
     """Start values: each unit alone, then lever arms and headings joint by joint from the root.
 
     Parameters
     ----------
     problem : what is given
+    second : from the second-likeliest way in which units face, if there is one nearly as likely
 
     Returns
     -------
@@ -40,7 +41,10 @@ def start(problem: Problem) -> tuple[State, Body, FieldTrust]:
     turn = w.field_turn if signals.has["gyroscope"].all() else np.inf
     gates = Gates(w.field_norm, w.field_dip, turn)
     trust = judge_field(average.field, average.field_known, problem.levelled, dip, signals.key_step, gates)
-    body = _start_body(problem, R, find_facing(problem, R, average, trust) if problem.ties else None)
+    facing = find_facing(problem, R, average, trust) if problem.ties else None
+    if second and facing is not None and facing.second is not None:
+        facing = facing.second
+    body = _start_body(problem, R, facing)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))

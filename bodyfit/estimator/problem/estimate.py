@@ -31,6 +31,7 @@ class Estimate:
     residuals : name -> root mean square
     rotation : (K + 1, U, 3, 3) rad², covariance of each unit's rotation, world frame
     relative : (K + 1, J, 3, 3) rad², per tie, of the child's rotation against the parent's, world frame
+    other_cost : from the other of two ways in which units may face that are about as likely; None: one is
     """
 
     problem: Problem
@@ -47,6 +48,7 @@ class Estimate:
     residuals: Mapping[str, float]
     rotation: np.ndarray
     relative: np.ndarray
+    other_cost: float | None = None
 
     @property
     def converged(self) -> bool:

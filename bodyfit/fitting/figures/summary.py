@@ -135,9 +135,11 @@ def _earth(problem: Problem) -> EarthFieldFigures | None:
 
 def _solver(tracks: Sequence[Track]) -> SolverFigures:
     """Of all tracks: most iterations, largest last step, costs together."""
+    others = [track.found.other_cost for track in tracks if track.found.other_cost is not None]
     return SolverFigures(
         iterations=max(track.found.iterations for track in tracks),
         converged=all(bool(track.found.converged) for track in tracks),
         cost=figure(sum(track.found.cost for track in tracks)),
         last_step_deg=figure(np.degrees(max(track.found.last_step for track in tracks))),
+        other_start_cost=figure(sum(others)) if others else None,
     )

@@ -14,12 +14,13 @@ from ...problem.tie import Tie
 
 # over which a heading between two units is taken for constant: drift stays below 3°; by reasoning
 PIECE_S = 3.0
-SPEED = 1.0  # m/s, by which a unit's speed may differ between both ends of a stretch (`Weights.speed`)
-# s, the same for each m/s² of its acceleration (root mean square); tried: on 1470 stretches of recorded human
-# motion with simulated units, where it is 2.3 and 3.8 m/s at 6 and 12 m/s², much the same on all segments
-PER_FORCE = 0.35
-# of a filter that starts from an accelerometer in motion; tried: on the same stretches as `PER_FORCE`
-LARGEST_TILT = np.radians(45.0)
+# m/s, by which a unit's speed may differ between both ends of a stretch, and s, the same for each m/s² of
+# its acceleration (root mean square); tried: on 780 stretches of recorded motion, simulated units and tissue
+# (seeds 8000 to 8005 of tests/benchmarks/facing_in_pieces.py): 0.3 m/s below 2 m/s², 0.7 at 3 to 7, 0.9 at 9,
+# 1.3 at 20
+SPEED, PER_FORCE = 0.5, 0.1
+# of a filter that starts from an accelerometer in motion; tried: on the same stretches, 11° at 15 to 25 m/s²
+LARGEST_TILT = np.radians(20.0)
 SHORTEST = 3  # keyframes; a shorter stretch says nothing; chosen; not tried
 
 

@@ -9,7 +9,7 @@ marginals of every μ, all senses at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -21,7 +21,7 @@ from ....alignment.facing.known import NEAR, Facing
 from ....alignment.facing.pieces import Pieces
 from ....alignment.facing.places import ankle_evidence, hips_evidence
 from ....alignment.facing.posture import Posture, held_posture, posture_of
-from ....alignment.facing.tree import Marginals, marginals
+from ....alignment.facing.tree import Marginals, marginals, runner_up
 from ....alignment.facing.usual import Usual, usual_of
 from ....alignment.mounting import Held
 from ....body.anatomy import ANKLE, HIPS, part_of
@@ -86,8 +86,12 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     ]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
     own = _own(problem, joints, level)
-    found = marginals(edges, np.reshape(tables, (-1, HEADINGS, HEADINGS)), own)
-    return _facing(problem, joints, chains, level, parted, found)
+    pair = np.reshape(tables, (-1, HEADINGS, HEADINGS))
+    found = marginals(edges, pair, own)
+    facing = _facing(problem, joints, chains, level, parted, found)
+    if (other := runner_up(edges, pair, own, found)) is None:
+        return facing
+    return replace(facing, second=_facing(problem, joints, chains, level, parted, replace(found, mode=other)))
 
 
 def _inside(problem: Problem, pose: Held) -> np.ndarray:
@@ -124,8 +128,8 @@ def _joint(
     """One joint with its arms, or None where it says nothing of facings."""
     one = problem.ties[tie]
     usual = usual_of(one.joint.name)
-    cardan = usual is not None and (usual.by_direction or one.joint.sequence == "ZXY")
-    if usual is None or not (cardan and levelled[one.parent] and levelled[one.child]):
+    told = usual is not None and (one.joint.sequence == "ZXY" or not usual.cardan)
+    if usual is None or not (told and levelled[one.parent] and levelled[one.child]):
         return None
     pieces = pieces_of(problem, average, one, in_pose)
     if not len(pieces.first):
@@ -145,7 +149,7 @@ def _chain(
         average, tie, pieces, strays
     )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
-    return Chain(heading, postures, pieces.continued)
+    return Chain(heading, postures, pieces.continued, joint.usual.constant)
 
 
 def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
