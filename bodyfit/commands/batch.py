@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import ASSIGN, JOBS, OUT, SCHEDULER, SENSORS, STRICT_RANGES
+from .terminal.given import ASSIGN, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, SENSORS, STRICT_RANGES
 
 
 @click.command()
@@ -16,6 +16,7 @@ from .terminal.given import ASSIGN, JOBS, OUT, SCHEDULER, SENSORS, STRICT_RANGES
 @SENSORS
 @STRICT_RANGES
 @ASSIGN
+@NO_USUAL_POSTURES
 @JOBS
 @SCHEDULER
 def batch(
@@ -24,6 +25,7 @@ def batch(
     sensors: str | None,
     strict_ranges: bool,
     assign: str,
+    no_usual_postures: bool,
     jobs: int | None,
     scheduler: str | None,
 ) -> None:
@@ -46,7 +48,7 @@ def batch(
         rows = run(
             captures,
             out,
-            Options(words, strict_ranges, assign),
+            Options(words, strict_ranges, assign, not no_usual_postures),
             jobs or os.cpu_count() or 1,
             scheduler=scheduler,
             watch=progress,

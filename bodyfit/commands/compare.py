@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import CAPTURE, JOBS, OUT, SCHEDULER, GivenPath
+from .terminal.given import CAPTURE, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, GivenPath
 
 
 @click.command()
@@ -36,6 +36,7 @@ from .terminal.given import CAPTURE, JOBS, OUT, SCHEDULER, GivenPath
 @click.option(
     "--align-clock", is_flag=True, help="Take a constant offset of up to 30 ms off the reference's clock."
 )
+@NO_USUAL_POSTURES
 @JOBS
 @SCHEDULER
 def compare(
@@ -47,6 +48,7 @@ def compare(
     leave_out_each: bool,
     leave_out: tuple[str, ...],
     align_clock: bool,
+    no_usual_postures: bool,
     jobs: int | None,
     scheduler: str | None,
 ) -> None:
@@ -86,6 +88,7 @@ def compare(
             [[name.strip() for name in word.split(",")] for word in leave_out],
             leave_out_each,
             align_clock=align_clock,
+            usual_postures=not no_usual_postures,
             jobs=jobs or os.cpu_count() or 1,
             scheduler=scheduler,
             drawn=laid_out(recording.model.scaled(recording.person))[0],
@@ -93,6 +96,7 @@ def compare(
             progress=progress,
         )
         against = comparison.against if path is None else str(path)
-        comparison = dataclasses.replace(comparison, title=recording.title or str(capture), against=against)
+        title = (recording.title or str(capture)) + ", without usual postures" * no_usual_postures
+        comparison = dataclasses.replace(comparison, title=title, against=against)
         paths = write_comparison(comparison, out)
     print_comparison(comparison, paths)

@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RANGES, GivenPath
+from .terminal.given import (
+    ASSIGN,
+    CAPTURE,
+    EVERYTHING,
+    NO_USUAL_POSTURES,
+    OUT,
+    SENSORS,
+    STRICT_RANGES,
+    GivenPath,
+)
 
 
 @click.command()
@@ -19,11 +28,7 @@ from .terminal.given import ASSIGN, CAPTURE, EVERYTHING, OUT, SENSORS, STRICT_RA
 )
 @click.option("--inferred", is_flag=True, help="Show joints with no unit on one side, too.")
 @STRICT_RANGES
-@click.option(
-    "--no-usual-postures",
-    is_flag=True,
-    help="Do not believe where joints beside segments without a unit usually are.",
-)
+@NO_USUAL_POSTURES
 @click.option(
     "--same-person",
     metavar="FIT",

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .terminal.given import JOBS, MODEL, OUT, SCHEDULER, FiniteRange, GivenPath
+from .terminal.given import JOBS, MODEL, NO_USUAL_POSTURES, OUT, SCHEDULER, FiniteRange, GivenPath
 
 if TYPE_CHECKING:
     from ..simulation.settings import SimulationSettings
@@ -74,6 +74,7 @@ FIELDS = {"clean": 0.0, "indoor": 3e-6, "bad": 15e-6}  # T, root mean square abo
     "--seeds", default=60, show_default=True, type=click.IntRange(12, 100_000), help="Recordings at most."
 )
 @click.option("--seed", default=0, show_default=True, type=click.IntRange(0), help="Same seed, same answer.")
+@NO_USUAL_POSTURES
 @JOBS
 @SCHEDULER
 def plan(
@@ -92,6 +93,7 @@ def plan(
     stature: float | None,
     seeds: int,
     seed: int,
+    no_usual_postures: bool,
     jobs: int | None,
     scheduler: str | None,
 ) -> None:
@@ -108,6 +110,8 @@ def plan(
 
     with Progress() as progress:
         progress(0, 0, "loading")
+        import dataclasses
+
         from ..body.person import Person
         from ..files.motion.motion_file import motion_body, motion_file, read_motion
         from ..files.plain.atomic_file import check_folder
@@ -121,6 +125,8 @@ def plan(
         path = motion_file(motion)
         name, tree, person = motion_body(path, model, Person(stature) if stature else None)
         part = stretch(read_motion(path, tree, person), *(between or (None, None)))
+        if no_usual_postures:
+            part = dataclasses.replace(part, model=part.model.without_usual_postures())
         question = Question(
             part,
             tolerances(tolerance, part),
@@ -175,4 +181,4 @@ def _about(
         "soft tissue": f"{tissue[0]:g}° and {tissue[1]:.3g} mm per g",
         "field": f"{field}, {1e6 * settings.magnetic_distortion:g} µT of distortion",
         "seed": str(question.seed),
-    }
+    } | ({} if question.motion.model.usual_postures else {"usual postures": "not believed"})

@@ -42,6 +42,11 @@ SENSORS = click.option(
     help="Use only these of accelerometer, gyroscope, magnetometer, orientation.  [all that are trusted]",
 )
 STRICT_RANGES = click.option("--strict-ranges", is_flag=True, help="Make the joint ranges hold exactly.")
+NO_USUAL_POSTURES = click.option(
+    "--no-usual-postures",
+    is_flag=True,
+    help="Do not believe where joints beside segments without a unit usually are.",
+)
 ASSIGN = click.option(
     "--assign",
     type=click.Choice(("given", "auto")),

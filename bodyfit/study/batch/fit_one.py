@@ -36,6 +36,7 @@ class Options:
     sensors: tuple[str, ...] | None = None
     strict_ranges: bool = False
     assign: str = "given"
+    usual_postures: bool = True
 
 
 @dataclass(frozen=True)
@@ -80,6 +81,7 @@ def fit_one(options: Options, piece: Piece, tell: Tell) -> Fitted:
             sensors=sensors,
             strict_ranges=options.strict_ranges,
             assign=options.assign,
+            usual_postures=options.usual_postures,
             progress=tell,
         )
         files, findings = _files(found, tell)

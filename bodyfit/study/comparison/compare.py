@@ -50,6 +50,7 @@ def compare(
     leave_out_each: bool = False,
     *,
     align_clock: bool = False,
+    usual_postures: bool = True,
     jobs: int = 1,
     scheduler: str | None = None,
     drawn: BodyModel | None = None,
@@ -66,6 +67,7 @@ def compare(
     leave_out : also without the units of each of these, with every sensor or those of `sets`
     leave_out_each : also without each unit in turn
     align_clock : take a constant offset of up to ±30 ms off the reference's clock
+    usual_postures : believe where joints beside segments without a unit usually are
     jobs : processes; with more than one, a script that calls this needs `if __name__ == "__main__":`
     scheduler : address of a Dask cluster that does the work instead
     drawn : the body with every joint centre (m), to draw motions with; None: the capture's own where it
@@ -86,6 +88,8 @@ def compare(
     CannotReconstructError
         Without a reference: the recording can't be solved with every sensor.
     """
+    if not usual_postures:
+        capture = dataclasses.replace(capture, model=capture.model.without_usual_postures())
     cases = cases_of(capture, sets, leave_out_each, leave_out)
     drawn = drawn or _own_body(capture)
     if reference is not None:
