@@ -200,7 +200,7 @@ def made(case: Case, name: str, seed: int = 0, measured: bool = False) -> tuple[
     out = simulate(
         part_of(whole, model),
         worn,
-        SimulationSettings(),
+        SimulationSettings(soft_tissue_sags=True),
         seed,
         model=with_centres(model, whole.model) if measured else model,
         person=person,

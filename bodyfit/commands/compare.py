@@ -84,8 +84,8 @@ def compare(
         comparison = compared(
             recording,
             None if path is None else read_reference(path),
-            None if sets is None else [word.strip() for word in sets.split(",")],
-            [[name.strip() for name in word.split(",")] for word in leave_out],
+            None if sets is None else _words(sets),
+            [_words(word) for word in leave_out],
             leave_out_each,
             align_clock=align_clock,
             usual_postures=not no_usual_postures,
@@ -95,8 +95,12 @@ def compare(
             kept=(lambda key: read_case(out, key), lambda key, result: write_case(out, key, result)),
             progress=progress,
         )
-        against = comparison.against if path is None else str(path)
         title = (recording.title or str(capture)) + ", without usual postures" * no_usual_postures
-        comparison = dataclasses.replace(comparison, title=title, against=against)
+        comparison = dataclasses.replace(comparison, title=title, against=str(path or comparison.against))
         paths = write_comparison(comparison, out)
     print_comparison(comparison, paths)
+
+
+def _words(text: str) -> list[str]:
+    """Words with commas between them."""
+    return [word.strip() for word in text.split(",")]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -104,14 +105,10 @@ def plan(
     plan.json, plan.html and, in jobs, a file for each finished piece of work: a run that was interrupted goes
     on from there. Exit code 2: the call or a file is wrong. That no set is enough is an answer and no error.
     """
-    import math
-
     from .progress_bar import Progress
 
     with Progress() as progress:
         progress(0, 0, "loading")
-        import dataclasses
-
         from ..body.person import Person
         from ..files.motion.motion_file import motion_body, motion_file, read_motion
         from ..files.plain.atomic_file import check_folder
@@ -124,9 +121,8 @@ def plan(
         check_folder(out)
         path = motion_file(motion)
         name, tree, person = motion_body(path, model, Person(stature) if stature else None)
+        tree = tree.without_usual_postures() if no_usual_postures else tree
         part = stretch(read_motion(path, tree, person), *(between or (None, None)))
-        if no_usual_postures:
-            part = dataclasses.replace(part, model=part.model.without_usual_postures())
         question = Question(
             part,
             tolerances(tolerance, part),
@@ -168,8 +164,6 @@ def _about(
     question: Question, path: Path, grade: str, model: str, field: str, tolerance: tuple[str, ...]
 ) -> dict[str, str]:
     """What was assumed, in words."""
-    import math
-
     settings, length = question.settings, question.motion.time[-1] - question.motion.time[0]
     tissue = settings.soft_tissue_deg_per_g, settings.soft_tissue_mm_per_g
     return {
