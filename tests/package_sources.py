@@ -1,13 +1,19 @@
-"""The package's sources, each read and parsed once for all tests that look at the code itself."""
+"""The package's sources, each read and parsed once for all tests of a worker that look at the code itself."""
 
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parents[1] / "bodyfit"
 SOURCES = {str(p.relative_to(PACKAGE)): p.read_text(encoding="utf-8") for p in sorted(PACKAGE.rglob("*.py"))}
-TREES = {path: ast.parse(source) for path, source in SOURCES.items()}
+
+
+@cache
+def trees() -> dict[str, ast.Module]:
+    """Path below the package -> its syntax tree."""
+    return {path: ast.parse(source) for path, source in SOURCES.items()}
 
 
 def module_name(path: str) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import ast
 import re
+from functools import cache
 
-from package_sources import SOURCES, TREES
+from package_sources import SOURCES, trees
 
 SENTENCE_ENDS = (".", "!", "?", "…")
 
@@ -22,7 +23,10 @@ def public(tree: ast.Module) -> list[tuple[str, ast.FunctionDef | ast.ClassDef]]
     return found
 
 
-ALL = {f"{path}:{name}": node for path, tree in TREES.items() for name, node in public(tree)}
+@cache
+def everything() -> dict[str, ast.FunctionDef | ast.ClassDef]:
+    """Place -> public class, function or method."""
+    return {f"{path}:{name}": node for path, tree in trees().items() for name, node in public(tree)}
 
 
 def first_line_is_wrong(docstring: str | None) -> str:
@@ -50,26 +54,22 @@ def sections_missing(node: ast.FunctionDef) -> list[str]:
 
 
 def test_every_module_says_what_it_is():
-    said = {
-        path: first_line_is_wrong(ast.get_docstring(TREES[path])) for path in SOURCES if SOURCES[path].strip()
-    }
+    there = [path for path, source in SOURCES.items() if source.strip()]
+    said = {path: first_line_is_wrong(ast.get_docstring(trees()[path])) for path in there}
     assert {path: wrong for path, wrong in said.items() if wrong} == {}
 
 
 def test_every_public_name_says_what_it_is():
-    said = {name: first_line_is_wrong(ast.get_docstring(node)) for name, node in ALL.items()}
+    said = {name: first_line_is_wrong(ast.get_docstring(node)) for name, node in everything().items()}
     assert {name: wrong for name, wrong in said.items() if wrong} == {}
 
 
-ARRAY_FUNCTIONS = {
-    name: node
-    for name, node in ALL.items()
-    if isinstance(node, ast.FunctionDef) and "." not in name.split(":")[1] and takes_arrays(node)
-}  # methods may lean on what their class says of its attributes
-
-
 def test_functions_of_arrays_say_what_goes_in_and_out():
-    lacking = {name: sections_missing(node) for name, node in ARRAY_FUNCTIONS.items()}
+    lacking = {
+        name: sections_missing(node)
+        for name, node in everything().items()
+        if isinstance(node, ast.FunctionDef) and "." not in name.split(":")[1] and takes_arrays(node)
+    }  # methods may lean on what their class says of its attributes
     assert {name: sections for name, sections in lacking.items() if sections} == {}
 
 
@@ -79,7 +79,7 @@ SHAPE = re.compile(r"\([^()\n]*,[^()\n]*\)")  # (T,), (K + 1, U, 3)
 def test_array_attributes_are_described():
     """By name in the class's docstring, or by as many shapes as there are arrays."""
     lacking = []
-    for name, node in ALL.items():
+    for name, node in everything().items():
         if not isinstance(node, ast.ClassDef):
             continue
         fields = [f for f in node.body if isinstance(f, ast.AnnAssign) and isinstance(f.target, ast.Name)]

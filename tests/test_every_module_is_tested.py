@@ -97,12 +97,9 @@ PUBLIC = {name: home.lstrip(".") for name, home in bodyfit._HOMES.items()}  # of
 def named_in(tree: ast.Module) -> set[str]:
     """Modules that a test names."""
     out: set[str] = set()
-    words = {
-        node.value
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Constant) and isinstance(node.value, str)
-    }
-    for node in ast.walk(tree):
+    nodes = list(ast.walk(tree))
+    words = {node.value for node in nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+    for node in nodes:
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "bodyfit":
             base = (node.module or "").partition(".")[2]
             names = {alias.name for alias in node.names}
@@ -112,8 +109,8 @@ def named_in(tree: ast.Module) -> set[str]:
                 out |= commands(words)
         elif isinstance(node, ast.Import):
             out |= {alias.name.partition(".")[2] for alias in node.names if alias.name.startswith("bodyfit.")}
-        elif isinstance(node, ast.Attribute) and ast.unparse(node.value) == "bodyfit":
-            out |= {PUBLIC[node.attr]} if node.attr in PUBLIC else set()
+        elif isinstance(node, ast.Attribute) and node.attr in PUBLIC:
+            out |= {PUBLIC[node.attr]} if ast.unparse(node.value) == "bodyfit" else set()
     return (out | commands(words) if {"-m", "bodyfit"} <= words else out) & MODULES
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import ast
 from collections import defaultdict
+from functools import cache
 from pathlib import Path
 
 import pytest
-from package_sources import PACKAGE, TREES, module_name
+from package_sources import PACKAGE, SOURCES, module_name, trees
 
 # A package imports only from those before it. Packages of one line stand side by side.
 ORDER = (
@@ -103,7 +104,7 @@ HOMES = {
 }
 
 
-MODULES = {module_name(path): tree for path, tree in TREES.items()}
+MODULES = {module_name(path): path for path in SOURCES}
 ROOT = ""  # the package itself
 
 
@@ -128,8 +129,15 @@ def is_package(module: str) -> bool:
     return (PACKAGE / Path(*module.split("."))).is_dir()
 
 
-IMPORTS = {module: imports(module, tree, is_package(module)) for module, tree in MODULES.items()}
-GRAPH = {module: own - {ROOT} for module, (own, _) in IMPORTS.items() if module != ROOT}
+@cache
+def all_imports() -> dict[str, tuple[set[str], set[str]]]:
+    """Module -> what it imports."""
+    return {m: imports(m, trees()[path], is_package(m)) for m, path in MODULES.items()}
+
+
+def graph() -> dict[str, set[str]]:
+    """Module -> modules of this package that it imports."""
+    return {module: own - {ROOT} for module, (own, _) in all_imports().items() if module != ROOT}
 
 
 def ranks(order: tuple[str, ...]) -> dict[str, int]:
@@ -191,31 +199,31 @@ def belongs(module: str, places: tuple[str, ...]) -> bool:
 
 
 def test_every_package_has_its_place_in_the_order():
-    top = {module.split(".")[0] for module in GRAPH}
+    top = {module.split(".")[0] for module in graph()}
     assert sorted(top ^ set(ranks(ORDER))) == [], "give the new package its place in ORDER"
 
 
 def test_packages_import_only_from_those_before_them():
-    assert wrong_way(GRAPH, ranks(ORDER)) == []
+    assert wrong_way(graph(), ranks(ORDER)) == []
 
 
 @pytest.mark.parametrize("package", WITHIN)
 def test_rooms_of_a_package_import_only_from_those_before_them(package):
-    assert wrong_way(GRAPH, ranks(tuple(WITHIN[package].split())), f"{package}.") == []
+    assert wrong_way(graph(), ranks(tuple(WITHIN[package].split())), f"{package}.") == []
 
 
 def test_there_is_no_circle_between_files():
-    assert circles(GRAPH) == []
+    assert circles(graph()) == []
 
 
 @pytest.mark.parametrize("depth", [1, 2, 3])
 def test_there_is_no_circle_between_folders(depth):
-    assert circles(folders(GRAPH, depth)) == []
+    assert circles(folders(graph(), depth)) == []
 
 
 def test_no_folder_is_crowded(capsys):
     count: dict[str, int] = defaultdict(int)
-    for module in GRAPH:
+    for module in graph():
         if not is_package(module):
             count[module.rpartition(".")[0] or "bodyfit"] += 1
     with capsys.disabled():
@@ -235,14 +243,14 @@ def calls(tree: ast.Module) -> set[str]:
 
 def test_only_files_and_the_command_touch_files():
     pure = [module for module in MODULES if not module.startswith(TOUCH_FILES)]
-    touched = {m: IMPORTS[m][1] & FILE_MODULES | calls(MODULES[m]) & FILE_CALLS for m in pure}
+    touched = {m: all_imports()[m][1] & FILE_MODULES | calls(trees()[MODULES[m]]) & FILE_CALLS for m in pure}
     assert {module: names for module, names in touched.items() if names} == {}
 
 
 def test_each_library_has_a_home():
     away = [
         f"{module} imports {library}"
-        for module, (_, others) in IMPORTS.items()
+        for module, (_, others) in all_imports().items()
         for library in sorted(others & set(HOMES))
         if not belongs(module, HOMES[library])
     ]
@@ -253,7 +261,8 @@ def test_heavy_libraries_are_loaded_late():
     """None at the top of a module that `import bodyfit` or the command's help loads."""
     late = [m for m in MODULES if m.startswith("commands.") and m.count(".") == 1 and "progress" not in m]
     for module in (ROOT, "__main__", "errors", "version", *late):
-        top = ast.Module([n for n in MODULES[module].body if isinstance(n, (ast.Import, ast.ImportFrom))], [])
+        body = trees()[MODULES[module]].body
+        top = ast.Module([node for node in body if isinstance(node, (ast.Import, ast.ImportFrom))], [])
         _, others = imports(module, top, is_package(module))
         assert not others & {"numpy", "scipy", *HOMES} - {"click"}
 

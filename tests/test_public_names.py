@@ -5,20 +5,28 @@ from __future__ import annotations
 import ast
 import inspect
 import re
+from functools import cache
 
 import pytest
-from package_sources import TREES
+from package_sources import trees
 
 import bodyfit
 
-CLASSES = {
-    node.name
-    for path, tree in TREES.items()
-    for node in tree.body
-    if isinstance(node, ast.ClassDef) and not node.name.startswith("_") and not path.startswith("commands")
-}
 PUBLIC = [name for name in bodyfit.__all__ if name not in ("__version__", "errors")]
 WORD = re.compile(r"\b[A-Za-z_]\w*\b")
+
+
+@cache
+def classes() -> set[str]:
+    """Public classes of the package, the commands' left out."""
+    return {
+        node.name
+        for path, tree in trees().items()
+        for node in tree.body
+        if isinstance(node, ast.ClassDef)
+        and not node.name.startswith("_")
+        and not path.startswith("commands")
+    }
 
 
 def annotations(thing: object) -> list[str]:
@@ -43,7 +51,7 @@ def annotations(thing: object) -> list[str]:
 def unreachable(thing: object, public: set[str]) -> set[str]:
     """Classes of this package that the annotations name and that are not public."""
     words = {word for text in annotations(thing) for word in WORD.findall(text)}
-    return (words & CLASSES) - public
+    return (words & classes()) - public
 
 
 @pytest.mark.parametrize("name", PUBLIC)

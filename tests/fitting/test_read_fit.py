@@ -19,7 +19,7 @@ from bodyfit.files.fit_folder import FILES
 
 FOLDER = Path(__file__).resolve().parents[2] / "demo_captures"
 DEMOS = sorted(path.parent.name for path in FOLDER.glob("*/setup.toml"))
-LONG_S = 20.0  # of each capture: what is read back does not hang on its length
+LONG_S = 10.0  # of each capture: what is read back does not hang on its length
 TIME, ANGLE = 1e-6, np.radians(1e-6)  # s, rad: what the tables' decimals leave, with a factor of two
 
 

@@ -1,4 +1,4 @@
-"""Bounded pieces of three published sets, named in five folds of the published training halves.
+"""Bounded pieces of three published sets, named in two of five folds of the published training halves.
 
 Published for 1-nearest-neighbour by dependent warping, trained on the whole of these halves: BasicMotions
 0.975, UWave 0.903, Epilepsy 0.964; by independent warping Epilepsy 0.978 (Bagnall et al. 2018,
@@ -15,6 +15,7 @@ import pytest
 from bodyfit.movement.repetitions.naming import known_movements
 
 PUBLISHED = {"basicmotions": 0.975, "epilepsy": 0.978, "uwave": 0.903}
+FOLDS = 2  # of the five, the first ones, for their time
 
 
 @pytest.mark.parametrize("name", PUBLISHED)
@@ -29,11 +30,12 @@ def test_at_least_as_many_are_named_rightly_as_published(recordings, name):
     labels = np.array([str(rows.label.iloc[0]) for rows in groups])
     mixed = np.random.default_rng(0).permutation(len(pieces))
     order = mixed[np.argsort(labels[mixed], kind="stable")]  # as many of each in every fold
-    right = 0
-    for fold in range(5):
+    right, of = 0, 0
+    for fold in range(FOLDS):
         test = order[fold::5]
         train = np.setdiff1d(order, test)
         known = known_movements([pieces[i] for i in train], list(labels[train]))
         right += int((np.array(known.name([pieces[i] for i in test])) == labels[test]).sum())
-    print(f"\n{name}: {right} of {len(pieces)}")
-    assert right / len(pieces) >= PUBLISHED[name]
+        of += len(test)
+    print(f"\n{name}: {right} of {of}")
+    assert right / of >= PUBLISHED[name]

@@ -195,8 +195,8 @@ def test_recordings_with_unknown_mounting_run_and_say_what_they_assume(recording
 
 
 def begun(poses: PoseSequence) -> PoseSequence:
-    """The first 20 seconds of a motion."""
-    kept = poses.time < poses.time[0] + 20.0
+    """The first ten seconds of a motion."""
+    kept = poses.time < poses.time[0] + 10.0
     path = None if poses.root_position is None else poses.root_position[kept]
     turns = {name: R[kept] for name, R in poses.rotations.items()}
     return PoseSequence(poses.time[kept], turns, poses.model, path)
@@ -236,8 +236,7 @@ def cut(unit: Unit, keep: np.ndarray) -> Unit:
     )
 
 
-@pytest.mark.parametrize("seed", [1, 4])
-@pytest.mark.parametrize("chain", ["chain_rigid", "chain_soft"])
+@pytest.mark.parametrize(("chain", "seed"), [("chain_rigid", 1), ("chain_soft", 4)])
 def test_clocks_put_out_of_step_are_found(recordings, chain, seed):
     rng = np.random.default_rng(seed)
     offset, rate = rng.uniform(-0.2, 0.2, 5), rng.uniform(-1e-4, 1e-4, 5)
@@ -274,7 +273,7 @@ def outside(found: bodyfit.Fit, start: float, end: float) -> Any:
     return SimpleNamespace(time=found.time[keep], rotations={n: R[keep] for n, R in found.rotations.items()})
 
 
-@pytest.mark.parametrize("away", [0, 2, 4, None], ids=["first", "middle", "last", "all"])
+@pytest.mark.parametrize("away", [0, 2, None], ids=["end", "middle", "all"])
 def test_a_gap_harms_only_its_own_stretch(recordings, away):
     """Three seconds without one unit, or without any: the rest is as good as ever, headings included."""
     folder = recordings / "chain_rigid"

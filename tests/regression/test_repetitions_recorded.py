@@ -55,10 +55,10 @@ def sessions(recordings):
     return {(s, e): session(folder, s, e) for s in (2, 4) for e in range(1, 9)}
 
 
-@pytest.mark.parametrize("examples", [3, 1])
-def test_thirty_are_found_within_one_in_nine_of_ten_sessions_fast(sessions, examples):
+@pytest.mark.parametrize(("examples", "subjects"), [(3, (2,)), (1, (2, 4))])  # by one example is harder
+def test_thirty_are_found_within_one_in_nine_of_ten_sessions_fast(sessions, examples, subjects):
     counts, seconds, start = [], 0.0, time.process_time()
-    for free, marked, marks in sessions.values():
+    for free, marked, marks in (one for (subject, _), one in sessions.items() if subject in subjects):
         found = bodyfit.repetitions(free, marks[:examples], examples=marked)
         counts.append(found.counted["movement"])
         seconds += float(free.units["unit1"].time[-1])

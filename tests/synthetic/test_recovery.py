@@ -133,10 +133,9 @@ def test_accelerometer_while_slow(body, layer):
 
 
 @both_bodies
-@both_layers
-def test_accelerometer_in_full_motion_is_rough_and_finite(body, layer):
+def test_accelerometer_in_full_motion_is_rough_and_finite(body):
     """5 m/s² beside 9.8 m/s² of gravity tilt by 27°; the mean over a second takes some of it away."""
-    found, true = fitted(body, layer, (ACC,)), truth(body)
+    found, true = fitted(body, "body", (ACC,)), truth(body)
     assert worst(direction_deg, found, true) < 45.0
 
 
@@ -243,8 +242,8 @@ def test_one_unit_may_lack_a_sensor_without_harm_to_the_others(body, lacks):
 def test_a_unit_left_out_leaves_the_other_segments_as_they_are(body):
     """The output keeps every segment; those with a unit of their own don't suffer for the one without."""
     made = simulated(body)
-    capture = made.capture.between(0.0, 8.0)  # a fit for each unit: eight seconds of the fifteen
-    for name, unit in capture.units.items():
+    capture = made.capture.between(0.0, 8.0)  # of the fifteen seconds
+    for name, unit in list(capture.units.items())[::3]:  # the root's, one in the middle, one at an end
         found = bodyfit.fit(capture, leave_out=[name])
         true = {segment: R[: len(found.time)] for segment, R in truth(body).items()}
         assert set(found.rotations) == set(made.capture.model.segments)
@@ -287,13 +286,9 @@ def test_two_runs_are_the_same_to_the_bit(body, sensors):
 
 
 @either_way
-@pytest.mark.parametrize("order", ["reversed", "shuffled"])
-def test_the_order_of_units_changes_nothing(body, sensors, order):
+def test_the_order_of_units_changes_nothing(body, sensors):
     units = list(simulated(body).capture.units.items())
-    if order == "reversed":
-        units.reverse()
-    else:
-        np.random.default_rng(0).shuffle(units)
+    np.random.default_rng(0).shuffle(units)
     capture = with_units(simulated(body).capture, dict(units))
     assert_alike(bodyfit.fit(capture, sensors=sensors), fitted(body, "body", sensors), 1e-9)
 
@@ -318,8 +313,7 @@ def turned_world(made: Simulated, heading: float) -> Simulated:
     )
 
 
-@pytest.mark.parametrize("heading", [0.8, 2.5])
-def test_a_turned_world_turns_the_headings_and_nothing_else(heading):
+def test_a_turned_world_turns_the_headings_and_nothing_else(heading=2.5):
     """With a magnetometer the pose turns as the room does against north; what joints do stays the same.
 
     Joints may differ by less than the deviations that are stated for them. North itself is seen through the
@@ -443,8 +437,8 @@ def test_mountings_come_from_a_neutral_pose(body):
 
 
 def held(body: str, bent: bool) -> Simulated:
-    """One still minute: neutral, or in some other pose."""
-    time = np.arange(0, 60, 0.04)
+    """Half a still minute: neutral, or in some other pose."""
+    time = np.arange(0, 30, 0.04)
     model = person(body)
     pose = swung(model, 10.0)
     angles = {j: {a: float(v[300]) for a, v in named.items()} for j, named in pose.joint_angles.items()}
@@ -469,7 +463,7 @@ def wrong(said: list[tuple[str, bool, float, float]]) -> list[tuple[str, bool, f
 
 @both_bodies
 @pytest.mark.parametrize("bent", [False, True], ids=["neutral", "bent"])
-def test_a_still_minute_does_not_determine_the_headings_and_says_so(body, bent):
+def test_half_a_still_minute_does_not_determine_the_headings_and_says_so(body, bent):
     """Without motion nothing shows how segments face each other; a model's habits are no measurement.
 
     Where a joint is stiff the model may place it, within what it says of its own certainty.
