@@ -271,25 +271,6 @@ def continuous(quat: np.ndarray) -> np.ndarray:
     return quat * np.concatenate([[1.0], np.cumprod(flips)])[:, None]
 
 
-def unwrapped(angle: np.ndarray) -> np.ndarray:
-    """An angle over time without jumps of a turn, its median within half a turn of zero.
-
-    Parameters
-    ----------
-    angle : (T,) rad; NaN where it is unknown
-
-    Returns
-    -------
-    (T,) rad, the same but for whole turns; from one known value to the next it changes by at most half a turn
-    """
-    known = np.isfinite(angle)
-    out = np.array(angle, float)
-    if known.any():
-        whole = np.unwrap(out[known])
-        out[known] = whole - 2 * np.pi * np.round(np.median(whole) / (2 * np.pi))
-    return out
-
-
 def smallest_rotation(v: np.ndarray, target: np.ndarray) -> np.ndarray:
     """Smallest rotations that carry vectors onto one direction.
 

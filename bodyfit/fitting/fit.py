@@ -89,8 +89,10 @@ def fit(
     told = with_mounting_spread(tracks, slips), usual_told(tracks), fit_findings(tracks, poses, worn.trials)
     every = (*lent, *intake.findings, *size.findings, *(finding for part in told for finding in part))
     findings = worst_first(inferred_as_notes(every, unmeasured_joints(worn)))
+    spread = angle_spread(tracks, poses)
     summary = dataclasses.replace(
-        summarise(worn, tracks, poses, intake, slips, options, clock.perf_counter() - started),
+        summarise(worn, tracks, poses, spread, intake, slips, options),
+        wall_time_s=clock.perf_counter() - started,
         segments=size.figures(),
         strict_ranges=strict_report(smooth, poses) if strict_ranges else None,
     )
@@ -100,7 +102,7 @@ def fit(
     return Fit(
         poses,
         summary,
-        angle_spread(tracks, poses),
+        spread,
         mountings_by_unit(worn, tracks),
         findings,
         sureness,

@@ -15,7 +15,7 @@ class AngleFigures:
 
     Attributes
     ----------
-    min_deg, max_deg : least and most, degrees
+    min_deg, max_deg : least and most while it is known, degrees, without jumps of a turn; None: never known
     range_deg : [low, high] of the body model, degrees; None where it gives none
     """
 

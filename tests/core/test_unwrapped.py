@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bodyfit.core.rotations import unwrapped
+from bodyfit.core.angles import extent, unwrapped
 
 
 @given(st.floats(-20, 20), st.floats(-2.9, 2.9), st.integers(2, 200))
@@ -27,3 +27,11 @@ def test_unknown_values_stay_unknown_and_stop_nothing():
     turn = 2 * np.pi  # worked by hand: 3.0, 3.28, 3.38 have a median above half a turn: one turn less
     np.testing.assert_allclose(found[[0, 2, 3]], [3.0 - turn, -3.0, -2.9])
     assert np.isnan(unwrapped(np.full(3, np.nan))).all()
+
+
+def test_an_extent_counts_only_what_is_known():
+    angle = np.radians([10.0, 170.0, 182.0 - 360.0, 178.0, -90.0, 20.0])
+    spread = np.radians([5.0, 5.0, 5.0, 5.0, 180.0, 5.0])
+    np.testing.assert_allclose(np.degrees(extent(angle, spread)), [10.0, 182.0])
+    assert np.degrees(np.ptp(extent(angle, None))) > 300.0
+    assert np.isnan(extent(angle, np.full(6, np.pi))).all()

@@ -78,4 +78,7 @@ def number(value: float | None, decimals: int) -> str:
     -------
     text
     """
-    return NONE if value is None else f"{value:.{decimals}f}"
+    if value is None:
+        return NONE
+    text = f"{value:.{decimals}f}"
+    return text if float(text) else text.lstrip("-")

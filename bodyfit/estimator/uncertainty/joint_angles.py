@@ -205,12 +205,14 @@ def joint_angle_sd(
 
     Returns
     -------
-    name -> (T,) rad, at most π: an angle next to gimbal lock means nothing
+    name -> (T,) rad, at most π: next to gimbal lock the first and the third angle mean nothing
 
     Notes
     -----
     a = signs ∘ E⁻¹ φ for a small turn φ in the parent frame (`residuals.joint_angle.angle_rates`), so
-    Σ_a = E⁻¹ Σ E⁻ᵀ; Σ linear between keyframes.
+    Σ_a = E⁻¹ Σ E⁻ᵀ; Σ linear between keyframes. Next to gimbal lock the first and the third turn are about
+    one axis e. The second angle is what lies between them: a turn across e changes it by no more than itself,
+    whichever way it goes, so its variance is at most tr Σ − eᵀ Σ e.
     """
     raw = np.stack([angles[name] for name in joint.angles], -1) * np.array(joint.signs, float)
     rates, clear = angle_rates(raw, joint.sequence)
@@ -218,5 +220,8 @@ def joint_angle_sd(
     share = (at - low)[:, None, None]
     sigma = (1 - share) * covariance[low] + share * covariance[low + 1]
     variance = np.einsum("tij,tij->ti", rates @ sigma, rates)
-    sd = np.where((clear > 0)[:, None], np.sqrt(np.maximum(variance, 0.0)), np.pi)
+    first = "XYZ".index(joint.sequence[0])
+    locked = np.full(variance.shape, np.pi**2)
+    locked[:, 1] = np.trace(sigma, axis1=1, axis2=2) - sigma[:, first, first]
+    sd = np.sqrt(np.maximum(np.where((clear > 0)[:, None], variance, locked), 0.0))
     return {name: np.minimum(sd[:, i], np.pi) for i, name in enumerate(joint.angles)}

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
 from ...body.motion.poses import PoseSequence
 from ...body.parts import Joint
+from ...core.angles import extent
 from ...estimator.problem.estimate import Estimate
 from ...estimator.uncertainty.joint_angles import heading_sd
 from ...estimator.uncertainty.lever_arms import told_lever_arms
@@ -25,9 +26,24 @@ from .plain import exact, figure, rounded
 
 
 def joint_figures(
-    tracks: Sequence[Track], poses: PoseSequence, inferred: Collection[str]
+    tracks: Sequence[Track],
+    poses: PoseSequence,
+    inferred: Collection[str],
+    spread: Mapping[str, Mapping[str, np.ndarray]],
 ) -> dict[str, JointFigures]:
-    """By joint: type, geometry, agreement, whether the heading is determined, angles."""
+    """By joint: type, geometry, agreement, whether the heading is determined, angles.
+
+    Parameters
+    ----------
+    tracks : one for the whole body, or one a unit when each was solved alone
+    poses : the result
+    inferred : joints with no unit on one side
+    spread : joint -> angle -> (T,) rad, standard deviation
+
+    Returns
+    -------
+    joint -> JointFigures
+    """
     together = len(tracks) == 1 and bool(tracks[0].problem.ties)
     headings = heading_sd(tracks[0].found) if together else np.zeros(0)
     centres = _centres(tracks[0].found) if together else {}
@@ -37,7 +53,10 @@ def joint_figures(
             type=joint.type,  # type: ignore[arg-type] - checked by Joint
             parent=joint.parent,
             child=joint.child,
-            angles={a: _angle(joint, a, values) for a, values in poses.joint_angles[name].items()},
+            angles={
+                a: _angle(joint, a, values, spread.get(name, {}).get(a))
+                for a, values in poses.joint_angles[name].items()
+            },
             range_source=joint.range_source or None,
             inferred=name in inferred,
             sequence=joint.sequence,
@@ -48,12 +67,13 @@ def joint_figures(
     return out
 
 
-def _angle(joint: Joint, angle: str, values: np.ndarray) -> AngleFigures:
-    """Least and most, and the model's range where it gives one."""
+def _angle(joint: Joint, angle: str, values: np.ndarray, spread: np.ndarray | None) -> AngleFigures:
+    """Least and most while it is known, and the model's range where it gives one."""
     known = joint.range.get(angle)
+    low, high = np.degrees(extent(values, spread))
     return AngleFigures(
-        figure(np.degrees(values.min())),
-        figure(np.degrees(values.max())),
+        figure(low),
+        figure(high),
         None if known is None else exact(np.round(np.degrees(known), 9)),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -37,10 +37,10 @@ def summarise(
     capture: Capture,
     tracks: Sequence[Track],
     poses: PoseSequence,
+    spread: Mapping[str, Mapping[str, np.ndarray]],
     intake: Intake,
     slips: Sequence[Slip],
     options: FitOptions,
-    wall_time: float,
 ) -> Summary:
     """Everything that was found and what it rests on.
 
@@ -49,14 +49,14 @@ def summarise(
     capture : as used
     tracks : one for the whole body, or one a unit when each was solved alone
     poses : the result
+    spread : joint -> angle -> (T,) rad, standard deviation
     intake : what was found before the fit
     slips : of units on their segments
     options : of the call
-    wall_time : s
 
     Returns
     -------
-    Summary, without lengths of segments and what holding the joint ranges changed
+    Summary, without lengths of segments, what holding the joint ranges changed, and the time it took
     """
     return Summary(
         bodyfit_version=__version__,
@@ -67,13 +67,13 @@ def summarise(
         heading=_heading(tracks),
         root_position=NOT_FOLLOWED if poses.root_position is None else FOLLOWED,
         units=unit_figures(capture, tracks, intake),
-        joints=joint_figures(tracks, poses, unmeasured_joints(capture)),
+        joints=joint_figures(tracks, poses, unmeasured_joints(capture), spread),
         segments={},
         residuals={k: figure(v) for track in tracks for k, v in track.found.residuals.items()},
         gyroscope_latency_s=float(tracks[0].found.late.latency),
         clocks=clock_figures(tracks),
         solver=_solver(tracks),
-        wall_time_s=wall_time,
+        wall_time_s=0.0,
         slips=tuple(SlipFigures(s.unit, float(s.time), float(np.degrees(s.angle))) for s in slips),
         recording=capture.files,
     )

@@ -11,8 +11,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-
 from ...core.fingerprints import fingerprint
 from ...core.workers.work import Tell
 from ...errors import BodyfitError, InputError
@@ -21,6 +19,7 @@ from ...files.findings_file import FILE, write_findings
 from ...files.fit_folder import write_fit
 from ...fitting.fit import fit
 from ...fitting.result import Fit
+from ...results.joints import AngleFigures
 from ...version import __version__
 from ..report.page import write_report
 from ..review.review import CAUTION, review
@@ -105,9 +104,9 @@ def _with_reason(row: Row, reason: str, started: float) -> Row:
 def _done(row: Row, found: Fit, findings: dict[str, int], started: float) -> Row:
     """The row of a capture that was fitted."""
     ranges = {
-        joint: {angle: _range(values) for angle, values in angles.items()}
-        for joint, angles in found.joint_angles.items()
-        if joint not in found.inferred_joints
+        name: {angle: told for angle, its in joint.angles.items() if (told := _range(its)) is not None}
+        for name, joint in found.summary.joints.items()
+        if name not in found.inferred_joints
     }
     return dataclasses.replace(
         row,
@@ -120,8 +119,8 @@ def _done(row: Row, found: Fit, findings: dict[str, int], started: float) -> Row
     )
 
 
-def _range(values: np.ndarray) -> tuple[float, float]:
-    return float(np.degrees(np.nanmin(values))), float(np.degrees(np.nanmax(values)))
+def _range(told: AngleFigures) -> tuple[float, float] | None:
+    return None if told.min_deg is None or told.max_deg is None else (told.min_deg, told.max_deg)
 
 
 def _files(found: Fit, tell: Tell) -> tuple[dict[str, bytes], dict[str, int]]:

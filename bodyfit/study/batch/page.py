@@ -81,8 +81,9 @@ def _ranges(rows: Sequence[Row]) -> str:
     done = [row for row in rows if row.state == DONE]
     joints = dict.fromkeys(joint for row in done for joint in row.ranges)
     note = (
-        "Least to greatest angle, degrees. ◆: an end lies far outside those of the other captures (over "
-        f"{FENCE:g} times the middle half's width beyond it, of {FEWEST} captures or more): look there first."
+        "Least to greatest angle while it is known, degrees. ◆: an end lies far outside those of the other "
+        f"captures (over {FENCE:g} times the middle half's width beyond it, of {FEWEST} captures or more): "
+        "look there first."
     )
     tables = "".join(_joint(joint, done) for joint in joints)
     return section("ranges", "Ranges of motion", note, f'<div class="columns">{tables}</div>')
@@ -106,7 +107,7 @@ def _joint(joint: str, rows: Sequence[Row]) -> str:
 def _ends(both: tuple[float, float] | None, odd: bool) -> str:
     if both is None:
         return NONE
-    return ("◆ " if odd else "") + f"{both[0]:.0f} to {both[1]:.0f}".replace("-", "−")
+    return ("◆ " if odd else "") + " to ".join(decimal(end, 0) for end in both)
 
 
 def _odd(ends: Iterable[tuple[float, float] | None]) -> np.ndarray:

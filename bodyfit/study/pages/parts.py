@@ -67,7 +67,10 @@ def scrolling(caption: str, table: str) -> str:
 
 def decimal(value: float | None, decimals: int, factor: float = 1.0) -> str:
     """The number as text, times a factor; – where it is not known."""
-    return NONE if value is None else f"{factor * value:.{decimals}f}".replace("-", "−")
+    if value is None:
+        return NONE
+    text = f"{factor * value:.{decimals}f}"
+    return text.replace("-", "−") if float(text) else text.lstrip("-")
 
 
 def axis_labels(found: Iterable[Tick], unit: str) -> str:

@@ -42,9 +42,9 @@ class SetResult(Shown):
         return max(value / tolerance_deg[name] for name, value in self.bound_deg.items())
 
     def breaks_first(self, tolerance_deg: Mapping[str, float]) -> str:
-        """The angle whose error, or bound where none was simulated, is largest against its tolerance."""
+        """The angle most often over its tolerance; of equals the largest against it."""
         values = self.error_deg or self.bound_deg
-        return max(values, key=lambda name: values[name] / tolerance_deg[name])
+        return max(values, key=lambda name: (self.over.get(name, 0.0), values[name] / tolerance_deg[name]))
 
     @property
     def bound_mean_deg(self) -> float:

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from ...body.anatomy import mirrored, spoken
-from ...core.robust import BAND_95
-from ...core.rotations import unwrapped
+from ...core.angles import is_known, unwrapped
 from ...results.joints import AngleFigures
 from ...results.kinds import Span
 from ...results.summary import Summary
@@ -89,22 +88,6 @@ def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
             for angle, values in files.angles[joint].items()
         ],
     }
-
-
-def is_known(spread: np.ndarray | None, values: np.ndarray) -> np.ndarray:
-    """Whether an angle is known: it has a value, and its 95 % band is not as wide as a turn.
-
-    Parameters
-    ----------
-    spread : (T,) rad, standard deviations; None: there are none
-    values : (T,) rad
-
-    Returns
-    -------
-    (T,) bool
-    """
-    finite = np.isfinite(values)
-    return finite if spread is None else finite & ~(BAND_95 * spread >= np.pi)
 
 
 def _angle(

@@ -10,14 +10,13 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ...body.anatomy import spoken
+from ...core.angles import extent, is_known
 from ...core.robust import BAND_95
-from ...core.rotations import unwrapped
 from ...results.joints import HingeFigures, JointCentreFigures, JointHeadingFigures
 from ...results.kinds import Range
 from ...results.summary import Summary
 from ...results.units import UnitFigures
 from ..pages.parts import table_of
-from .curves import is_known
 from .files import FitFiles
 from .words import NONE, NOT_KNOWN, number, safe, spaced, vector
 
@@ -50,7 +49,7 @@ def _joint_rows(files: FitFiles, joint: str) -> list[Row]:
         cells = [
             chooser if first else f'<span class="quiet">{name}</span>',
             safe(spaced(angle)),
-            *_extent(values, known),
+            *_extent(values, spread),
             _mean_spread(spread, known),
             *_published(values[known], told.angles[angle].range_deg),
             _determined(files, told.heading) if first else "",
@@ -59,12 +58,11 @@ def _joint_rows(files: FitFiles, joint: str) -> list[Row]:
     return rows
 
 
-def _extent(values: np.ndarray, known: np.ndarray) -> tuple[str, str, str]:
+def _extent(values: np.ndarray, spread: np.ndarray | None) -> tuple[str, str, str]:
     """Least, most, and range of motion in degrees, where the angle is known, without jumps of a turn."""
-    whole = unwrapped(values)[known]
-    if not len(whole):
+    low, high = np.degrees(extent(values, spread))
+    if np.isnan(low):
         return NOT_KNOWN, NOT_KNOWN, NOT_KNOWN
-    low, high = np.degrees([whole.min(), whole.max()])
     return number(low), number(high), number(high - low)
 
 

@@ -175,8 +175,16 @@ function markTime(plot, time) {
   plot.dot.setAttribute("cx", across);
   plot.dot.setAttribute("cy", Number.isNaN(value) ? -20 : plot.y(value));
   const band = Number.isNaN(spread) ? "" : ` ± ${said(spread)}°`;
-  const wide = spread >= TURN ? "not known here: its 95 % band is wider than a turn" : "not known here";
+  const wide = spread >= TURN ? lockedWord(plot, frame) || "not known here: its 95 % band is wider than a turn" : "not known here";
   plot.value.textContent = Number.isNaN(value) ? wide : `${said(value)}°${band}` + rangeWord(plot.angle.range, value);
+}
+
+// Where the second angle is known and the outer two are not, both of these turn about one axis
+function lockedWord(plot, frame) {
+  const [first, second, third] = plot.joint.angles;
+  if (!third || plot.angle === second || Number.isNaN(second.values[frame])) return "";
+  const other = plot.angle === first ? third : first;
+  return `means nothing by itself here: ${plot.angle.label} and ${other.label} turn about one axis; read ${second.label}`;
 }
 
 function rangeWord(range, value) {

@@ -14,7 +14,7 @@ from ..words import safe, side_of, spaced
 from .drawing import Scale, band, course, line, picture, text
 
 WIDTH, HEIGHT = 300.0, 170.0  # of a picture; chosen; not tried
-LEFT, RIGHT, TOP, FOOT = 34.0, 8.0, 22.0, 30.0  # margins; chosen; not tried
+LEFT, RIGHT, TOP, FOOT = 34.0, 16.0, 22.0, 30.0  # margins; chosen; not tried
 ROOM = 0.08  # of the scale above and below the curves (common practice)
 GROUNDS = {"": "level, straight on", "_up": "up stairs or a slope", "_down": "down stairs or a slope"}
 Angles = tuple[str, ...]  # names of joint and angle columns without their endings
@@ -53,8 +53,10 @@ def _group(told: Columns, title: str, movements: Sequence[str], joints: Mapping[
     ]
     cycles = ", ".join(_count(name, count) for name, count in counts.items())
     return (
-        f'<h3>{safe(title)}</h3><p class="small">{safe(cycles)}. Band: one standard deviation between '
-        f'cycles; none for a single one.</p><div class="small-multiples">{"".join(pictures)}</div>'
+        f'<h3>{safe(title)}</h3><p class="small">{safe(cycles)}. Left: dashed green; right: solid plum. '
+        "Band: one standard deviation between cycles, none for a single one; how sure the fit is of an angle "
+        "is not in it: a whole curve may be off by the mean SD in the table of joints.</p>"
+        f'<div class="small-multiples">{"".join(pictures)}</div>'
     )
 
 

@@ -6,7 +6,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ....body.anatomy import side_and_part
 from ....body.motion.joint_angles import angle_rates
+from ....body.motion.reports import REPORTS
+from ....body.parts import Joint
 from ....core.findings import Finding
 from ....core.intervals import stretches
 from ..limits import GIMBAL
@@ -36,7 +39,7 @@ def near_gimbal(reviewed: Reviewed) -> Iterator[Finding]:
                 f"{joint.name} comes within {least:.0f}° of where {outer} can't be told apart"
                 f"{' (sequence ' + joint.sequence + ')'}{more}",
                 f"Read {joint.angles[1].replace('_', ' ')} there, or the sum or difference of {outer}; the "
-                "rotations themselves are not touched by it",
+                f"rotations themselves are not touched by it{_told_otherwise(joint)}",
                 joints=(joint.name,),
                 start=stretch.start,
                 end=stretch.end,
@@ -45,3 +48,12 @@ def near_gimbal(reviewed: Reviewed) -> Iterator[Finding]:
                 measure="deg",
                 source=GIMBAL.source,
             )
+
+
+def _told_otherwise(joint: Joint) -> str:
+    """Which key tells the joint by angles that are steady there."""
+    reports = REPORTS.get(side_and_part(joint.name)[1], {})
+    others = [word for word, (sequence, *_) in reports.items() if sequence != joint.sequence]
+    words = " or ".join(f'"{word}"' for word in others)
+    key = f"report = {words} under [joints.{joint.name}] in setup.toml"
+    return f"; {key} tells it by angles that are steady here" if words else ""
