@@ -43,12 +43,26 @@ UPRIGHT = 0.999  # cosine up to which a segment counts as upright in a pose; by 
 
 @dataclass(frozen=True, eq=False)
 class _Joint:
-    """One joint whose usual posture is known: its pieces, arms, and the likelihood of every piece."""
+    """One joint whose usual posture is known: its pieces, its arms, and what is usual.
+
+    A pose that is held askew tilts a mounting by gravity, alike in all pieces, by `askew` rad for both units.
+    """
 
     tie: int
     pieces: Pieces
     arms: Arms
     usual: Usual
+    askew: float
+
+    @property
+    def constant(self) -> np.ndarray:
+        """(M,) deviation of the wearer's own means, as the joint shows them."""
+        return np.hypot(self.usual.constant, self.askew)
+
+    @property
+    def turn(self) -> float:
+        """Rad, the same of the third angle."""
+        return float(np.hypot(np.radians(self.usual.third.constant), self.askew))
 
 
 def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust) -> Facing | None:
@@ -72,7 +86,9 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     pose, in_pose = held[0], _inside(problem, held[0])
     level, levelled = _level(problem, R, pose, in_pose)
     joints = [
-        j for i in range(len(problem.ties)) if (j := _joint(problem, average, i, in_pose, level, levelled))
+        j
+        for i in range(len(problem.ties))
+        if (j := _joint(problem, average, i, pose, in_pose, level, levelled))
     ]
     parted = apart(problem, in_pose, {j.tie: tied(j.pieces, j.arms.pull) for j in joints}) & open_
     if not parted.any():
@@ -80,10 +96,7 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     strays = _strays(problem, average, trust)
     segments = R @ np.swapaxes(level, -1, -2)
     chains = [_chain(problem, joint, segments, pose, average, strays) for joint in joints]
-    tables = [
-        joint_table(chain, np.radians(joint.usual.third.constant))
-        for chain, joint in zip(chains, joints, strict=True)
-    ]
+    tables = [joint_table(chain, joint.turn) for chain, joint in zip(chains, joints, strict=True)]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
     own = _own(problem, joints, level)
     pair = np.reshape(tables, (-1, HEADINGS, HEADINGS))
@@ -121,6 +134,7 @@ def _joint(
     problem: Problem,
     average: Averages,
     tie: int,
+    pose: Held,
     in_pose: np.ndarray,
     level: np.ndarray,
     levelled: np.ndarray,
@@ -137,7 +151,8 @@ def _joint(
     prior = arm_prior(problem, one, level)
     alike = problem.alike(problem.weights.joint_s)
     arms = arms_of(average, (one.parent, one.child), pieces, prior, alike, problem.g)
-    return _Joint(tie, pieces, arms, usual)
+    held = pose.sd[[one.parent, one.child]][:, [0, 2]]
+    return _Joint(tie, pieces, arms, usual, float(np.sqrt(np.sum(held**2) / 2)))
 
 
 def _chain(
@@ -149,7 +164,7 @@ def _chain(
         average, tie, pieces, strays
     )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
-    return Chain(heading, postures, pieces.continued, joint.usual.constant)
+    return Chain(heading, postures, pieces.continued, joint.constant)
 
 
 def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
