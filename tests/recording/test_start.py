@@ -1,15 +1,13 @@
-"""Start values: each unit from its own sensors, then its heading from its neighbour."""
+"""Start values: each unit from its own sensors."""
 # pyright: reportArgumentType=false, reportCallIssue=false, reportAttributeAccessIssue=false
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
 from scipy.spatial.transform import Rotation
 
 from bodyfit.core.rotations import as_complex, heading_matrix
-from bodyfit.estimator.initial.heading_walk import relative_heading, uniform_sum
 from bodyfit.recording.attitude import start_rotations
 from bodyfit.recording.capture import Unit
 from bodyfit.recording.preintegration import preintegrate
@@ -129,67 +127,10 @@ def test_start_copes_with_a_unit_upside_down(speed):
     assert degrees_between(up, np.broadcast_to(UP, up.shape)).max() < 5.0
 
 
-# ---- heading between neighbours ----
-
-
 def test_as_complex_turns_with_the_heading():
     v, angle = np.array([0.3, -2.0, 0.8]), 0.7
     np.testing.assert_allclose(as_complex(heading_matrix(angle) @ v), np.exp(1j * angle) * as_complex(v))
     assert as_complex(np.array([1.0, 5.0, 0.0])) == 1.0
-
-
-@pytest.mark.parametrize("heading", [-3.0, -0.5, 0.0, 1.7, 3.1])
-def test_relative_heading_is_found_in_closed_form(heading):
-    rng = np.random.default_rng(0)
-    child = rng.normal(size=(600, 3)) * [2, 1, 2] + [0, 9.81, 0]
-    parent = (heading_matrix(heading) @ child.T).T + 0.3 * rng.normal(size=(600, 3))
-    off = np.angle(relative_heading(parent, child, 0.4, 600) * np.exp(-1j * heading))
-    # 0.3 m/s² of noise against 2 m/s² in 600 keyframes: 0.3°; every keyframe of a window has the same say
-    np.testing.assert_allclose(off, 0.0, atol=np.radians(1))
-
-
-def test_relative_heading_is_scipys_minimum_of_the_same_disagreement():
-    rng = np.random.default_rng(1)
-    child, parent = rng.normal(size=(2, 200, 3))
-    parent = parent + (heading_matrix(0.8) @ child.T).T * 2
-    sd = 100.0  # far above every disagreement: all count alike
-
-    def cost(psi):
-        return np.sum((parent - (heading_matrix(psi) @ child.T).T)[:, [0, 2]] ** 2)
-
-    best = minimize_scalar(cost, (0.5, 1.1), tol=1e-10).x
-    middle = relative_heading(parent, child, sd, 200)[100]
-    assert np.angle(middle) == pytest.approx(best, abs=1e-3)
-
-
-def test_relative_heading_sees_past_a_knock():
-    rng = np.random.default_rng(2)
-    child = rng.normal(size=(600, 3))
-    parent = (heading_matrix(1.0) @ child.T).T
-    parent[::15] = 20 * rng.normal(size=(40, 3))
-    np.testing.assert_allclose(np.angle(relative_heading(parent, child, 0.4, 600)), 1.0, atol=np.radians(2))
-
-
-def test_relative_heading_follows_a_slow_drift_and_weighs_what_it_saw():
-    rng = np.random.default_rng(3)
-    drift = np.linspace(0, 1.0, 2000)
-    child = rng.normal(size=(2000, 3))
-    parent = (heading_matrix(drift) @ child[..., None])[..., 0]
-    pull = relative_heading(parent, child, 0.5, 200)
-    np.testing.assert_allclose(np.angle(pull)[200:-200], drift[200:-200], atol=np.radians(4))
-    quiet = relative_heading(0.01 * parent, 0.01 * child, 0.5, 200)
-    assert np.abs(quiet).max() < 1e-3 * np.abs(pull).min()
-
-
-@pytest.mark.parametrize("window", [1, 3, 7])
-def test_uniform_sum_is_a_sliding_sum(window):
-    values = np.random.default_rng(4).normal(size=(2, 30))
-    series, reach = values[0] + 1j * values[1], window // 2
-    inside = slice(reach, 30 - reach)
-    np.testing.assert_allclose(
-        uniform_sum(series, window)[inside], np.convolve(series, np.ones(window), "valid")
-    )
-    assert uniform_sum(series[:4], 1000).shape == (4,)
 
 
 def test_inclination_beside_a_gap_is_by_what_was_measured():
