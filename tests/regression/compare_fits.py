@@ -18,9 +18,15 @@ import numpy as np
 import pandas as pd
 from scipy.spatial.transform import Rotation
 
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+from ten_units import recorded
+
+from bodyfit.files.capture.writer import write_capture
+
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT.parent / "shared" / "data"
 TABLES = ("segments.csv", "joints.csv")
+TEN_UNITS, MOVEMENTS = "people_ten_units", ("Walk", "Lunge", "SqDL")  # a recording in trials, laid in a row
 OPTIONS = {
     "all": [],
     "inertial": ["--sensors", "accelerometer,gyroscope"],
@@ -34,18 +40,30 @@ def captures() -> list[Path]:
     return sorted(folder for folder in folders if (folder / "setup.toml").is_file())
 
 
+def ten_units(out: Path) -> dict[str, Path]:
+    """The recording of a person with ten units as a capture's folder, written; none where it is not there."""
+    if not (DATA / TEN_UNITS).is_dir():
+        return {}
+    folder = out / TEN_UNITS / "capture"
+    write_capture(recorded(DATA / TEN_UNITS, MOVEMENTS).capture, folder, digits=None)
+    return {TEN_UNITS: folder}
+
+
 def write(out: Path, only: list[str]) -> None:
     """Each capture fitted with each set of options into `out`, its printed text beside the tables."""
-    for folder in captures():
-        if only and folder.name not in only:
+    named = {folder.name: folder for folder in captures()}
+    if not only or TEN_UNITS in only:
+        named |= ten_units(out)
+    for capture, folder in named.items():
+        if only and capture not in only:
             continue
         for name, options in OPTIONS.items():
-            target, start = out / folder.name / name, time.perf_counter()
+            target, start = out / capture / name, time.perf_counter()
             call = [sys.executable, "-m", "bodyfit", "fit", str(folder), "--out", str(target), *options]
             done = subprocess.run(call, capture_output=True, text=True, check=False)
             target.mkdir(parents=True, exist_ok=True)
             (target / "printed.txt").write_text(done.stdout + done.stderr, encoding="utf-8")
-            print(f"{folder.name} {name} {time.perf_counter() - start:.1f} s", flush=True)
+            print(f"{capture} {name} {time.perf_counter() - start:.1f} s", flush=True)
 
 
 def compare(before: Path, after: Path) -> int:
