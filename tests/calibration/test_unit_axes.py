@@ -107,6 +107,17 @@ def test_recordings_raise_no_alarm(recordings):
 BOWING = bodyfit.read_capture(Path(__file__).resolve().parents[2] / "demo_captures" / "cello_arm")
 
 
+@pytest.mark.parametrize("name", ["02_03", "09_06"])
+def test_a_pose_and_a_few_steps_of_running_raise_no_alarm(recordings, monkeypatch, name):
+    """Of 48 axes some fit what little a short recording holds."""
+    assert recordings
+    monkeypatch.syspath_prepend(str(Path(__file__).resolve().parents[2] / "docs"))
+    import few_units as few
+
+    units = list(few.made(few.CASES["all"], name)[0].units.values())
+    assert axes_findings(unit_axes(common_signals(units, units), G)) == ()
+
+
 def slow_findings(sensors=frozenset({"accelerometer", "gyroscope", "magnetometer"}), **changed):
     """Findings about the bowing arm, a sensor of every unit seen through other axes."""
     units = []

@@ -46,7 +46,7 @@ class UnitAxes:
     Attributes
     ----------
     unit, sensor : names; the sensor is "accelerometer" or "magnetometer"
-    windows : number of windows that tell axes apart; where slow, as many as it takes
+    windows : number of windows that tell axes apart; where slow, thirds of the recording
     loss : of the axes as declared, mean over these windows: share of a constant vector that turning the
         way the gyroscope says averages away; NaN where no window decides
     axes : (n, 3, 3) signed permutations that make the gyroscope fit, best first; more than one where the
@@ -148,8 +148,15 @@ def _by_slow_change(signals: Signals, unit: int, sensor: str) -> UnitAxes | None
     left = unexplained_change(signals.rate[:, unit], vector, known, step, AXES)
     if left is None:
         return None
-    judged = _judged(signals.units[unit], sensor, np.tile(left, (LEAST_WINDOWS, 1)), 1.0)
+    judged = _judged(signals.units[unit], sensor, left, 1.0)
+    if judged.wrong and (left[:, _number(judged.axes[0])] > BETTER * left[:, 0]).any():
+        return None  # other axes win in one part, not in each
     return dataclasses.replace(judged, slow=True)
+
+
+def _number(axes: np.ndarray) -> int:
+    """Of a signed permutation."""
+    return int(np.flatnonzero((axes == AXES).all((1, 2)))[0])
 
 
 def _windows(
