@@ -67,7 +67,7 @@ def estimate(
     parts, steps, step, control = list[Linearised](), 0, np.zeros_like(state.bias), StepControl()
     settled, before = False, (state, body)
     after = before
-    while True:
+    while True:  # one loop, long as it is: what follows what within a step is the method
         say(min(steps + 1, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
         parts = []  # the last ones are freed before the next are made: an hour of them is large
         parts = linearise(problem, state, body, average, trust, first=steps == 0)

@@ -8,8 +8,9 @@ from collections.abc import Collection
 
 from ..body.motion.joint_limits.enforce import range_bounds, within_ranges
 from ..body.motion.joint_limits.report import strict_report
+from ..body.motion.poses import PoseSequence
 from ..calibration.intake import examine
-from ..core.findings import inferred_as_notes, worst_first
+from ..core.findings import Finding, inferred_as_notes, worst_first
 from ..core.progress import Progress
 from ..recording.capture import Capture, unmeasured_joints
 from ..results.summary import BY_BOTH_FEET, FitOptions
@@ -86,9 +87,7 @@ def fit(
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
         smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
         poses = within_ranges(smooth, progress) if strict_ranges else smooth
-    told = with_mounting_spread(tracks, slips), usual_told(tracks), fit_findings(tracks, poses, worn.trials)
-    every = (*lent, *intake.findings, *size.findings, *(finding for part in told for finding in part))
-    findings = worst_first(inferred_as_notes(every, unmeasured_joints(worn)))
+    findings = _findings(worn, tracks, slips, poses, (*lent, *intake.findings, *size.findings))
     spread = angle_spread(tracks, poses)
     summary = dataclasses.replace(
         summarise(worn, tracks, poses, spread, intake, slips, options),
@@ -108,6 +107,15 @@ def fit(
         sureness,
         worn.trials,
     )
+
+
+def _findings(
+    worn: Capture, tracks: list[Track], slips: list[Slip], poses: PoseSequence, before: tuple[Finding, ...]
+) -> tuple[Finding, ...]:
+    """What the fit shows and what was found before, worst first; of joints that nothing measured as notes."""
+    told = with_mounting_spread(tracks, slips), usual_told(tracks), fit_findings(tracks, poses, worn.trials)
+    every = (*before, *(finding for part in told for finding in part))
+    return worst_first(inferred_as_notes(every, unmeasured_joints(worn)))
 
 
 def _options(
