@@ -445,11 +445,18 @@ def _parts(E: Rotation, sd: SegmentSureness, part: str) -> tuple[np.ndarray, np.
     return (vector[:, [1]], sd.heading) if part == "heading" else (vector[:, [0, 2]], sd.inclination)
 
 
-def run(case: Case, name: str, seed: int = 0, sensors: str = "two", measured: bool = False) -> Score:
+def run(
+    case: Case,
+    name: str,
+    seed: int = 0,
+    sensors: str = "two",
+    measured: bool = False,
+    usual_postures: bool = True,
+) -> Score:
     """One case simulated, fitted and scored."""
     capture, truth = made(case, name, seed, measured)
     before = clock.process_time()
-    fit = bodyfit.fit(capture, sensors=SENSORS[sensors])
+    fit = bodyfit.fit(capture, sensors=SENSORS[sensors], usual_postures=usual_postures)
     seconds = clock.process_time() - before
     return score(fit, truth, [str(unit.segment) for unit in capture.units.values()], seconds)
 

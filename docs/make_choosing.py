@@ -2,20 +2,25 @@
 
     python docs/make_choosing.py
 
-Reads the recordings in ../shared/data, beside the checkout. Takes four to five minutes on two cores.
+Reads the recordings in ../shared/data, beside the checkout. Takes about ten minutes on two cores.
 """
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import sys
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from functools import cache
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import few_units as few
+import numpy as np
 import recordings as real
-from choosing import ALL_SETS, CHAINS, DEMOS, LEFT_OUT, ONE_UNIT_SETS, compared, drifts, knee, result
+from choosing import ALL_SETS, CHAINS, DEMOS, JOBS, LEFT_OUT, ONE_UNIT_SETS, compared, drifts, knee, result
 from tables import number, table
 
 from bodyfit import __version__
@@ -138,6 +143,67 @@ def no_help() -> str:
     return table(["", "sensors", "with the body", "each unit alone", "by more than 1°"], rows)
 
 
+# ---- whole bodies with few units ----
+
+WORN = {  # case of few_units -> in words
+    "six": "six: pelvis, head, forearms, shanks",
+    "ten": "ten: not head, hands, feet",
+    "ten_head": "ten: not trunk, hands, feet",
+    "ten_feet": "ten: not head, upper arms, hands",
+    "ten_ends": "ten: not trunk, hands, thighs",
+    "ten_hands": "ten: not head, forearms, feet",
+    "calf": "a leg: pelvis, thigh, foot",
+    "leg": "a leg: pelvis, foot",
+    "arm": "an arm: trunk, hand",
+}
+
+
+@cache
+def few_units_scores() -> dict[tuple[str, bool], list[few.Score]]:
+    """Case, and whether usual postures count -> a score a motion."""
+    cases = [(case, usual) for case in WORN for usual in (True, False)]
+    jobs = [(*case, motion) for case in cases for motion in few.MOTIONS]
+    with ProcessPoolExecutor(JOBS, multiprocessing.get_context("spawn")) as pool:
+        scores = list(pool.map(_few, jobs))
+    n = len(few.MOTIONS)
+    return {case: scores[n * i : n * (i + 1)] for i, case in enumerate(cases)}
+
+
+def _few(job: tuple[str, bool, str]) -> few.Score:
+    case, usual, motion = job
+    return few.run(few.CASES[case], motion, usual_postures=usual)
+
+
+def few_units_table() -> str:
+    """Whole bodies with few units, with usual postures and without."""
+    rows = []
+    for case, words in WORN.items():
+        on, off = (few_units_scores()[case, usual] for usual in (True, False))
+        bare = np.mean([s.turn_deg(worn=False) for s in on])
+        cells = [f"**{_mean_deg(on)}**", figure(float(bare)), _mean_cm(on), _bands(on)]
+        rows.append([words, *cells, _mean_deg(off), _mean_cm(off), _bands(off)])
+    plain = ("all segments", "those without a unit", "joint centres, cm", "angles in their 95 % bands")
+    return table(["worn", *plain, "without usual postures: all", "cm", "in bands"], rows)
+
+
+def _mean_deg(scores: Sequence[few.Score]) -> str:
+    return f"{np.mean([s.turn_deg() for s in scores]):.1f}"
+
+
+def _tens() -> str:
+    """Least and most of the sets of ten."""
+    found = [_mean_deg(few_units_scores()[case, True]) for case in WORN if case.startswith("ten")]
+    return f"{min(found, key=float)} to {max(found, key=float)}°"
+
+
+def _mean_cm(scores: Sequence[few.Score]) -> str:
+    return f"{np.mean([s.place_cm() for s in scores]):.1f}"
+
+
+def _bands(scores: Sequence[few.Score]) -> str:
+    return f"{100 * np.mean([s.angles.share for s in scores]):.0f} %"
+
+
 # ---- the expected pattern ----
 
 
@@ -231,6 +297,9 @@ def page() -> str:
         "NO_HELP": no_help(),
         "LEFT_OUT_CELLO": left_out("cello_arm"),
         "LEFT_OUT_CHAIN": left_out("chain_rigid"),
+        "FEW_UNITS": few_units_table(),
+        "SIX": _mean_deg(few_units_scores()["six", True]),
+        "TENS": _tens(),
     }
     for name, value in found.items():
         text = text.replace("{{" + name + "}}", value)
