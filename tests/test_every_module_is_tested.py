@@ -49,7 +49,6 @@ THROUGH = {
         *("files.plain.toml_reader", "recording.signals"),
     ),
     "files/test_trials.py": ("files.capture.joined_trials",),
-    "whole/test_hostile_input.py": ("files.capture.amount",),
     "commands/test_cli_new.py": ("files.capture.open_lines",),
     "body/test_read_model.py": ("files.model.model_parts",),
     "fitting/test_body_size.py": ("fitting.body_size.findings", "estimator.uncertainty.lever_arms"),

@@ -23,12 +23,14 @@ from .placement.assignment import Placement, placed, refuse_unplaced
 from .placement.findings import check_placement, placement_findings
 from .sampling_findings import capture_findings
 from .sensors.accelerometer_scale import (
+    HIGH_BIAS,
     AccelerometerScale,
     accelerometer_findings,
     accelerometer_scales,
     reading_gravity,
 )
 from .sensors.clipping import Clipping, clipping, clipping_findings, redrawn
+from .sensors.gravity_missed import gravity_missed, missed_findings
 from .sensors.gravity_windows import gravity_windows
 from .sensors.gyroscope_scale import gyroscope_findings, gyroscope_scales, turning_true
 from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
@@ -38,7 +40,7 @@ from .sensors.static_noise import AtRest, at_rest, rest_findings
 # findings about a unit's own sensors that are left as they are; what it shows on its joints is no slip then
 SENSORS_DOUBTED = (
     *("sensor-stuck", "gravity-not-read", "units-change", "axes-mixed"),
-    *("accelerometer-scale", "gyroscope-scale"),
+    *("accelerometer-scale", "gyroscope-scale", "gravity-missed"),
 )
 ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
 
@@ -54,6 +56,7 @@ class Intake:
     clocks : of the units that carry accelerometer and gyroscope, in the trial where they differ most, or
         None: not compared
     accelerometers, axes : scales, and how axes fit each other
+    missed : unit -> m/s² that its accelerometer may be off by, beyond what calibrated ones are
     field : of the magnetometers
     placement : which unit is where, or None: not compared
     findings : most harmful first
@@ -66,6 +69,7 @@ class Intake:
     clocks: Clocks | None
     accelerometers: tuple[AccelerometerScale, ...]
     axes: tuple[UnitAxes, ...]
+    missed: Mapping[str, float]
     field: FieldCheck
     placement: Placement | None
     findings: tuple[Finding, ...]
@@ -179,7 +183,7 @@ def _placed(
 def _scaled(capture: Capture, alone: Unaided | None):
     """Accelerometers that read gravity, gyroscopes that turn true, and whether axes fit."""
     if alone is None:
-        return capture, ((), ()), ()
+        return capture, ((), (), {}), ()
     g = capture.gravity
     windows = gravity_windows(alone, g)
     forces = accelerometer_scales(windows, g)
@@ -187,7 +191,10 @@ def _scaled(capture: Capture, alone: Unaided | None):
     axes = unit_axes(alone.signals, g)
     mixed = {one.unit for one in axes if one.wrong}  # their attitudes mean nothing
     forces = tuple(scale for scale in forces if scale.unit not in mixed)
+    missed = gravity_missed(windows, forces, g)
+    mixed |= {name for name, off in missed.items() if off > HIGH_BIAS}  # what misses gravity judges no turn
     turns = tuple(scale for scale in turns if scale.unit not in mixed)
     units = {n: turning_true(reading_gravity(u, forces), turns) for n, u in capture.units.items()}
-    found = (*accelerometer_findings(forces), *gyroscope_findings(turns), *axes_findings(axes))
-    return _with(capture, units), (forces, axes), found
+    found = (*accelerometer_findings(forces), *missed_findings(missed))
+    found += (*gyroscope_findings(turns), *axes_findings(axes))
+    return _with(capture, units), (forces, axes, missed), found

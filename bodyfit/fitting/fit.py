@@ -9,7 +9,7 @@ from collections.abc import Collection
 from ..body.motion.joint_limits.enforce import range_bounds, within_ranges
 from ..body.motion.joint_limits.report import strict_report
 from ..body.motion.poses import PoseSequence
-from ..calibration.intake import examine
+from ..calibration.intake import Intake, examine
 from ..core.findings import Finding, inferred_as_notes, worst_first
 from ..core.progress import Progress
 from ..recording.capture import Capture, unmeasured_joints
@@ -81,7 +81,7 @@ def fit(
     with threadpool_limits(1):  # blocks of this size lose more than they gain by threads
         intake = examine(worn, assign, with_body=not alone, weights=weights)
         solve = _units_alone if alone else solve_with_slips
-        tracks, worn, slips = solve(intake.capture, weights, progress, intake.doubted)
+        tracks, worn, slips = solve(intake, weights, progress)
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
@@ -146,10 +146,14 @@ def _called(earlier: Fit) -> str:
 
 
 def _units_alone(
-    capture: Capture, weights: Weights, progress: Progress | None, _doubted: Collection[str]
+    intake: Intake, weights: Weights, progress: Progress | None
 ) -> tuple[list[Track], Capture, list[Slip]]:
     """Each unit by itself, their mountings together; nothing shows slips then."""
-    tracks = [solve_track(capture, [unit], [], weights, progress) for unit in capture.units.values()]
+    capture = intake.capture
+    tracks = [
+        solve_track(capture, [unit], [], weights, progress, missed=intake.missed)
+        for unit in capture.units.values()
+    ]
     return mounted_together(capture, tracks, weights), capture, []
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from ..alignment.compliance import elastic_turns
 from ..alignment.latency import USUAL as USUAL_LATENCY
 from ..alignment.latency import Lateness
 from ..alignment.mounting import Mounting
+from ..calibration.intake import Intake
 from ..core.progress import Progress
 from ..estimator.problem.build import build_problem, units_and_ties
 from ..estimator.problem.estimate import Estimate
@@ -57,19 +58,21 @@ def _without_samples(found: Estimate) -> Estimate:
 
 
 def solve_with_slips(
-    capture: Capture, weights: Weights, progress: Progress | None, doubted: Collection[str] = ()
+    intake: Intake, weights: Weights, progress: Progress | None
 ) -> tuple[list[Track], Capture, list[Slip]]:
     """The whole body solved; where a unit slipped, again with its later samples turned back.
 
-    What joints of the units `doubted` show is no slip: their sensors are wrong.
+    What joints of units with doubted sensors show is no slip.
     """
-    slips: list[Slip] = []
+    capture, slips = intake.capture, list[Slip]()
     while True:
-        track = solve_track(capture, *units_and_ties(capture), weights, progress, slips)
+        track = solve_track(capture, *units_and_ties(capture), weights, progress, slips, intake.missed)
         found = track.found
         freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
         looked_for = found.converged and len(slips) < MOST_SLIPS
-        slip = find_slip(track.problem, found.body, found.average, freed, doubted) if looked_for else None
+        slip = None
+        if looked_for:
+            slip = find_slip(track.problem, found.body, found.average, freed, intake.doubted)
         if slip is None or slip.unit not in capture.units:
             return [track], capture, slips
         slips.append(slip)
@@ -83,14 +86,15 @@ def solve_track(
     weights: Weights,
     progress: Progress | None,
     slips: Sequence[Slip] = (),
+    missed: Mapping[str, float] | None = None,
 ) -> Track:
-    """The problem of these units, solved."""
+    """The problem of these units, solved; `missed` as in `Intake`."""
     clock = list(capture.units.values())
 
     def problem_at(late: Lateness) -> Problem:
         read = common_signals(units, clock, late.latency, (late.offset, late.drift))
         signals = slipping(read, slips)
-        return build_problem(capture, signals, units, ties, weights)
+        return build_problem(capture, signals, units, ties, weights, missed)
 
     latency = 0.0 if ties else USUAL_LATENCY  # joints show it, one unit alone does not
     found = _without_samples(best_estimate(problem_at, latency, len(units), progress))

@@ -24,6 +24,7 @@ from bodyfit.calibration.sensors.impossible import without_impossible
 from bodyfit.calibration.sensors.soundness import sound
 from bodyfit.commands.main import main
 from bodyfit.errors import InputError
+from bodyfit.files.capture.amount import check_amount
 from bodyfit.files.scene.mesh_file import check_mesh_file
 from bodyfit.recording.capture import Unit
 
@@ -215,6 +216,22 @@ def test_a_parquet_table_of_long_texts_is_refused(tmp_path):
     parquet.write_table(pa.table({"time_s": texts}), tmp_path / "thigh.parquet")
     with pytest.raises(InputError, match="a cell of 100000 bytes"):
         read_capture(tmp_path)
+
+
+def test_more_samples_than_bytes_hold_and_days_at_few_hertz_are_refused(tmp_path):
+    for rows, hertz, told in ((500_000, 100.0, 1_500_000), (50_000, 2.0, 1_500_000)):
+        unit = Unit("a", None, time=np.arange(rows) / hertz)
+        check_amount(tmp_path / "setup.toml", {"a": unit, "b": unit}, 500_000)
+        with pytest.raises(InputError, match=f"found {told} samples of 3 units"):
+            check_amount(tmp_path / "setup.toml", {name: unit for name in "abc"}, 500_000)
+
+
+def test_what_worst_inputs_take_is_bounded():
+    """The quickest of tests/regression/worst_inputs.py, each in 1.5 GiB; the others by that script."""
+    script = ROOT / "tests" / "regression" / "worst_inputs.py"
+    told = subprocess.run([sys.executable, script, "122 million cells, packed", "a stray stamp"],
+                          capture_output=True, text=True, check=True).stdout.splitlines()  # fmt: skip
+    assert len(told) == 2 and all("exit 2" in line for line in told)
 
 
 def test_a_table_of_a_hundred_thousand_columns_is_refused(tmp_path):

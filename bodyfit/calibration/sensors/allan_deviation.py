@@ -40,7 +40,8 @@ class AllanCurve:
         near = (self.tau >= 0.45) & (self.tau <= 2.2)
         if self.tau[-1] < READ_AT:
             return None
-        walk = np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
+        with np.errstate(divide="ignore"):  # a sensor that reads one value has none
+            walk = np.exp(np.mean(np.log(self.deviation[near] * np.sqrt(self.tau[near, None])), axis=0))
         return np.sqrt(2) * walk
 
 

@@ -155,26 +155,36 @@ def _tilt(force: np.ndarray, g: float) -> np.ndarray:
 def _solved(
     y: np.ndarray, columns: np.ndarray, sd: np.ndarray, time: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Scale errors (3,) and their standard deviations; bias and constant free in each stretch."""
-    stretch = ((time - time[0]) // STRETCH_S).astype(int)
-    count = stretch[-1] + 1
-    own = np.zeros((len(y), 2, count, 5))
-    own[np.arange(len(y)), :, stretch, :3] = columns[..., 21:]
-    own[np.arange(len(y)), :, stretch, 3:] = np.eye(2)
-    A = np.concatenate([columns[..., :21], own.reshape(len(y), 2, -1)], -1)
+    """Scale errors (3,) and their standard deviations; bias and constant free in each stretch.
+
+    What is a stretch's own is eliminated there, S = H − Σ Cᵀ O⁻¹ C, so that hours cost as much as their
+    minutes together.
+    """
+    first = np.flatnonzero(np.diff((time - time[0]) // STRETCH_S, prepend=-1.0))
+    at = np.repeat(np.arange(len(first)), np.diff(np.r_[first, len(time)]))
+    shared = columns[..., :21]
+    own = np.concatenate([columns[..., 21:], np.broadcast_to(np.eye(2), (len(y), 2, 2))], -1)
     spread = np.where(np.eye(3, dtype=bool).ravel(), SCALE_SD, AXES_SD)
-    spread = [*spread, *[ACCELEROMETER_SD] * 9, *[ACCELEROMETER_BIAS_SD] * 3]
-    spread += [*[BIAS_SD] * 3, 1e3, 1e3] * count
-    prior, weight, scatter = np.diag(1 / np.square(spread)), np.ones((len(y), 2)), 1.0
-    x, H = np.zeros(len(prior)), prior
+    spread = np.array([*spread, *[ACCELEROMETER_SD] * 9, *[ACCELEROMETER_BIAS_SD] * 3])
+    loose = np.diag(np.array([*[BIAS_SD] * 3, 1e3, 1e3]) ** -2.0)
+    weight, scatter = np.ones((len(y), 2)), 1.0
+    x, S = np.zeros(len(spread)), np.diag(spread**-2.0)
     for _ in range(ROUNDS):
         w = weight / (scatter * sd[:, None]) ** 2
-        H = np.einsum("kin,kim->nm", A * w[..., None], A, optimize=True) + prior
-        x = np.linalg.solve(H, np.einsum("kin,ki->n", A, w * y))
-        off = np.abs(y - A @ x) / sd[:, None]
+        weighted = np.swapaxes(own * w[..., None], 1, 2)
+        O = np.add.reduceat(weighted @ own, first) + loose
+        C = np.add.reduceat(weighted @ shared, first)
+        b = np.add.reduceat((weighted @ y[..., None])[..., 0], first)
+        through = np.swapaxes(np.linalg.solve(O, C), 1, 2)
+        H = np.tensordot(shared * w[..., None], shared, ((0, 1), (0, 1))) + np.diag(spread**-2.0)
+        S = H - (through @ C).sum(0)
+        rhs = np.tensordot(shared, w * y, ((0, 1), (0, 1))) - apply(through, b).sum(0)
+        x = np.linalg.solve(S, rhs)
+        own_x = np.linalg.solve(O, (b - C @ x)[..., None])[..., 0]
+        off = np.abs(y - shared @ x - apply(own, own_x[at])) / sd[:, None]
         scatter = max(1.0, float(np.median(off)) / NORMAL_MEDIAN)
         weight = huber(off[..., None], scatter)
-    return x[[0, 4, 8]], np.sqrt(np.diag(np.linalg.inv(H))[[0, 4, 8]])
+    return x[[0, 4, 8]], np.sqrt(np.diag(np.linalg.inv(S))[[0, 4, 8]])
 
 
 def turning_true(unit: Unit, scales: Iterable[GyroscopeScale]) -> Unit:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from ...alignment.mounting import Held
@@ -32,9 +34,14 @@ def units_and_ties(capture: Capture) -> tuple[list[Unit], list[Tie]]:
 
 
 def build_problem(
-    capture: Capture, signals: Signals, units: list[Unit], ties: list[Tie], weights: Weights
+    capture: Capture,
+    signals: Signals,
+    units: list[Unit],
+    ties: list[Tie],
+    weights: Weights,
+    missed: Mapping[str, float] | None = None,
 ) -> Problem:
-    """Everything that is given, by unit index."""
+    """Everything that is given, by unit index; `missed` as in `Problem`."""
     seen = [c for c in capture.calibrations if c.seen_within(signals.time[0], signals.time[-1])]
     still = [c for c in seen if c.kind == "still"]
     lengths = capture.person.lengths_m if capture.person else {}
@@ -57,6 +64,7 @@ def build_problem(
         weights,
         [unit.segment in lengths for unit in units],
         capture.model.usual_postures,
+        missed or {},
     )
 
 

@@ -41,6 +41,7 @@ class Problem:
     weights : standard deviations
     usual_postures : joint -> where people's usually is
     measured_lengths : per unit, whether the length of its segment was measured; empty: of none
+    missed : unit -> m/s² that its accelerometer may be off by, beyond what calibrated ones are
     """
 
     signals: Signals
@@ -56,6 +57,7 @@ class Problem:
     weights: Weights
     measured_lengths: Sequence[bool] = ()
     usual_postures: Mapping[str, UsualPosture] = field(default_factory=dict)
+    missed: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def measured(self) -> np.ndarray:
@@ -69,6 +71,12 @@ class Problem:
         scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
         variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
         return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours
+
+    @property
+    def accelerometer_constant(self) -> np.ndarray:
+        """(U,) m/s², constant error that each accelerometer may have."""
+        beyond = [self.missed.get(name, 0.0) for name in self.signals.units]
+        return np.hypot(self.weights.accelerometer_constant, beyond)
 
     @property
     def levelled(self) -> np.ndarray:

@@ -75,7 +75,7 @@ def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np
     """
     units = len(problem.signals.units)
     levers = prior_of_levers(problem, body.ends, body.joints, body.mounting).precision
-    accelerometers = np.eye(3 * units) / problem.weights.accelerometer_constant**2
+    accelerometers = np.diag(np.repeat(problem.accelerometer_constant**-2.0, 3))
     axes = np.diag(np.repeat(_axis_sd(problem, body) ** -2.0, 6))
     inferred = expected(problem, body.mounting)[1]
     information = np.asarray(block_diag(levers, accelerometers, axes, inferred))

@@ -15,6 +15,11 @@ FREE_BYTES = 64e6  # of text whatever the file's size: 2 hours of a unit at 100 
 MOST_PACKED = 25  # times; recordings pack to a third, at rest to a tenth; by reasoning
 FREE_ROWS = 1_000_000  # whatever the file's size: 3 hours at 100 Hz; by reasoning
 LEAST_ROW_BYTES = 4  # a row of three 12-bit samples, packed perfectly (by reasoning)
+# cells of a packed text table whatever the file's size: 64 units with 13 columns for 4 minutes (by
+# reasoning); 122 million in a file of 10 MB took 2.7 GiB (tried)
+FREE_CELLS = 20_000_000
+CELLS_A_BYTE = 2  # on the disk, beyond that; by reasoning: three 12-bit samples, packed perfectly, take 4
+BETWEEN_CELLS = (b",", b";", b"\t", b" ", b"\n")  # by definition
 LONGEST_CELL = 100  # bytes of a text cell in a parquet table; a date and time takes 35 (ISO 8601)
 PIECE = 1 << 20  # bytes unpacked at a time, common practice
 
@@ -59,14 +64,16 @@ def _check_unpacked(path: Path) -> None:
     """Counts what a .gz holds, only as far as it may go."""
     size = path.stat().st_size
     most, found = max(FREE_BYTES, MOST_PACKED * size), 0
+    most_cells, cells = max(FREE_CELLS, CELLS_A_BYTE * size), 0
     unpacker = zlib.decompressobj(wbits=31)
     with path.open("rb") as file:
         left = b""
         while left or (left := file.read(PIECE)):
             try:
-                found += len(unpacker.decompress(left, PIECE))
+                piece = unpacker.decompress(left, PIECE)
             except zlib.error:
                 return  # damaged: told by who reads it
+            found, cells = found + len(piece), cells + sum(map(piece.count, BETWEEN_CELLS))
             left = unpacker.unconsumed_tail
             if unpacker.eof:  # a file may be several packed ones after the other
                 left, unpacker = unpacker.unused_data, zlib.decompressobj(wbits=31)
@@ -75,6 +82,11 @@ def _check_unpacked(path: Path) -> None:
                     f"{path}: found over {most / 1e6:.3g} MB of text in {size / 1e6:.3g} MB, expected "
                     f"at most {MOST_PACKED} times the file's size: no recording packs so well. Give the "
                     "table as it was recorded"
+                )
+            if cells > most_cells:
+                raise InputError(
+                    f"{path}: found over {most_cells:.3g} cells in {size / 1e6:.3g} MB, expected at most so "
+                    "many: no recording packs so well. Give the table as it was recorded"
                 )
 
 

@@ -133,6 +133,11 @@ def test_a_packed_table_that_unpacks_to_more_than_a_recording_is_refused(tmp_pat
     with gzip.open(tmp_path / "fine.csv.gz", "wb") as file:
         file.write(np.random.default_rng(0).bytes(200_000))
     check_table_file(tmp_path / "fine.csv.gz")
+    monkeypatch.setattr(table_limits, "FREE_CELLS", 20_000)
+    with gzip.open(tmp_path / "cells.csv.gz", "wb") as file:
+        file.write(b"0,0\n" * 10_001)
+    with pytest.raises(InputError, match="found over 2e\\+04 cells in"):
+        check_table_file(tmp_path / "cells.csv.gz")
 
 
 def test_columns_and_rows_have_a_limit(tmp_path, monkeypatch):
