@@ -154,7 +154,7 @@ def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
     together = smoothed(Chain(heading, [flat, flat], np.array([False, True]), none), 0, 0)
     assert wrapped(together[1] - GRID[9]) == pytest.approx(0.0, abs=0.02)
     alone = Chain(heading[1:], [flat], np.array([False]), none)
-    assert np.abs(np.sum(alone.table(0)[:, 0, 0] * np.exp(1j * GRID))) < 1e-6
+    assert np.abs(np.sum(alone.by_heading(0, 0, 0) * np.exp(1j * GRID))) < 1e-6
 
 
 def test_hips_lie_side_by_side():

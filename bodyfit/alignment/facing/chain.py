@@ -41,12 +41,12 @@ class Chain:
     continued: np.ndarray
     constant: np.ndarray
 
-    def table(self, piece: int) -> np.ndarray:
-        """(N, G, G) likelihood of one piece, the wearer's own means left open."""
-        posture, own = self.postures[piece], np.zeros((1, len(self.constant)))
+    def by_heading(self, piece: int, parent: int, child: int) -> np.ndarray:
+        """(N,) likelihood of one piece at given facings, the wearer's own means left open."""
+        posture, own = self.postures[piece].facing(parent), np.zeros((1, len(self.constant)))
         wide = replace(posture, variances=posture.variances + self.constant**2)
-        here = wide.beside(own)[0][..., None] * posture.turned() + LEAST_SHARE
-        return self.heading[piece][:, None, None].astype(np.float32) * here
+        here = wide.beside(own)[0, :, 0] * posture.turned()[:, 0, child] + LEAST_SHARE
+        return self.heading[piece] * here
 
 
 def joint_table(chain: Chain, turn: float) -> np.ndarray:
@@ -118,7 +118,7 @@ def smoothed(chain: Chain, parent: int, child: int) -> np.ndarray:
     -------
     (S,) rad, circular mean (forward–backward recursion)
     """
-    own = np.stack([chain.table(s)[:, parent, child] for s in range(len(chain.postures))]).astype(float)
+    own = np.stack([chain.by_heading(s, parent, child) for s in range(len(chain.postures))])
     own /= own.sum(1, keepdims=True)
     forward, backward = own.copy(), np.ones_like(own)
     for s in range(1, len(own)):
