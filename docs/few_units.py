@@ -86,12 +86,39 @@ BAND = 1.96  # standard deviations either side that hold 95 %
 
 @cache
 def motion(name: str, seed: int = 0) -> PoseSequence:
-    """A recorded motion of the whole body, after the held pose; by what is done in it, or by its file."""
+    """A recorded motion of the whole body, after the held pose; by what is done in it, or by its file.
+
+    "sling:walk": the same with the right arm in a sling; "stiff:walk": with the right knee and ankle stiff.
+    """
+    odd, _, name = name.rpartition(":")
     file = MOTIONS.get("walk" if name == "long" else name, name)
     recorded = read_motion(DATA / "motions_isb" / f"{file}.parquet")
     if name == "long":
         recorded = walk(recorded, LONG_S, np.random.default_rng(seed))
-    return after_neutral(from_hips(recorded), seed)
+    return after_neutral(with_oddity(odd, from_hips(recorded)), seed)
+
+
+# segment -> its parent, and how it is turned against it (deg, of a sequence)
+ODDITIES = {
+    "": {},
+    "sling": {
+        "r_upperarm": ("thorax", ("ZXY", (10.0, 5.0, 40.0))),
+        "r_forearm": ("r_upperarm", ("ZXY", (90.0, 0.0, 80.0))),
+        "r_hand": ("r_forearm", ("ZXY", (0.0, 0.0, 0.0))),
+    },
+    "stiff": {
+        "r_calf": ("r_thigh", ("ZXY", (-5.0, 0.0, 0.0))),
+        "r_hindfoot": ("r_calf", ("ZXY", (0.0, 0.0, 0.0))),
+    },
+}
+
+
+def with_oddity(name: str, poses: PoseSequence) -> PoseSequence:
+    """The motion of someone who holds some segments still against their neighbours all along."""
+    rotations = dict(poses.rotations)
+    for segment, (parent, (sequence, deg)) in ODDITIES[name].items():
+        rotations[segment] = rotations[parent] * Rotation.from_euler(sequence, deg, degrees=True)
+    return dataclasses.replace(poses, rotations=rotations)
 
 
 def from_hips(poses: PoseSequence) -> PoseSequence:

@@ -30,14 +30,18 @@ def main() -> None:
     import matplotlib.pyplot as plt
 
     plt.rcParams.update({"font.size": 9, "axes.spines.top": False, "axes.spines.right": False})
-    fit = bodyfit.fit(bodyfit.read_capture(DEMO))
+    capture = bodyfit.read_capture(DEMO)
+    fit = bodyfit.fit(capture)
     with tempfile.TemporaryDirectory() as scratch:
         out = Path(scratch)
         fit.write(out / "fit")
-        for ending, draw in (("c3d", draw_c3d), ("xlsx", draw_sheet), ("nc", draw_netcdf)):
+        kinds = (("c3d", draw_c3d), ("xlsx", draw_sheet), ("nc", draw_netcdf), ("parquet", draw_parquet))
+        for ending, draw in kinds:
             fit.export(out / f"x.{ending}")
             save(draw(plt, out / f"x.{ending}"), ending)
         save(draw_scene(plt, out / "fit" / "pose.glb"), "glb")
+        bodyfit.export(fit, out / "set", "bids", capture=capture)
+        save(draw_bids(plt, out / "set"), "bids")
 
 
 def save(figure, name: str) -> None:
@@ -107,6 +111,58 @@ def draw_netcdf(plt, path: Path):
         data["position"].sel(axis="y").plot.line(x="time", ax=place, lw=0.8)
         place.set_title("data['position'].sel(axis='y')")
         place.legend([str(name) for name in data["segment"].values], fontsize=7, ncols=2, loc="upper right")
+    return figure
+
+
+def draw_parquet(plt, path: Path):
+    """Angles of both knees as pandas reads them, and what the file's schema says of one column."""
+    import pandas as pd
+    import pyarrow.parquet as pq
+
+    table, column = pd.read_parquet(path), f"{JOINT}_flexion"
+    told = {k.decode(): v.decode() for k, v in pq.read_schema(path).field(f"{column}_deg").metadata.items()}
+    figure, axes = plt.subplots(figsize=(9, 2.8), layout="constrained")
+    shown = table[table["time_s"].between(*SHOWN_S)]
+    for side, word in (("l", "left"), ("r", "right")):
+        name = f"{side}_knee_flexion_deg"
+        axes.plot(shown["time_s"], shown[name], color=SIDES[word], lw=0.9, label=name)
+    axes.legend(loc="upper left")
+    words = "\n".join(f"{column}_deg, {key}: {value}" for key, value in told.items())
+    axes.set_title(f"pandas: {len(table)} rows, {table.shape[1]} columns\n{words}", fontsize=8, loc="left")
+    axes.set(xlabel="s", ylabel="deg")
+    return figure
+
+
+def draw_bids(plt, folder: Path):
+    """Raw samples and angles of a data set, as pandas reads them, and the official validator's count."""
+    import json
+    import shutil
+    import subprocess
+    import sys
+
+    import pandas as pd
+
+    beside = Path(sys.executable).parent / "bids-validator-deno"
+    tool = shutil.which("bids-validator-deno") or str(beside)
+    ran = subprocess.run([tool, str(folder), "-r", "--format", "json"], capture_output=True, text=True)
+    found = json.loads(ran.stdout)
+    severities = [issue["severity"] for issue in found["issues"]["issues"]]
+    counts = f"{severities.count('error')} errors, {severities.count('warning')} warnings"
+    files = sorted(path for path in folder.rglob("*_motion.tsv"))
+    raw = next(path for path in files if "derivatives" not in path.parts)
+    derived = next(path for path in files if "derivatives" in path.parts)
+    figure, (samples, angle) = plt.subplots(1, 2, figsize=(11, 3.2), layout="constrained")
+    for axes, path, wanted in ((samples, raw, "ACCEL"), (angle, derived, "JNTANG")):
+        channels = pd.read_csv(path.with_name(path.name.replace("_motion", "_channels")), sep="\t")
+        table = pd.read_csv(path, sep="\t", header=None, names=list(channels["name"]))
+        chosen = channels[channels["type"] == wanted]
+        some = [n for n in chosen["name"] if wanted == "ACCEL" or n.startswith(JOINT)][:3]
+        table[some].iloc[:1500].plot(ax=axes, lw=0.7)
+        units = channels.set_index("name").loc[some[0], "units"]
+        axes.set_title(path.name, fontsize=7)
+        axes.set(xlabel="row", ylabel=units)
+        axes.legend(fontsize=7)
+    figure.suptitle(f"bids-validator: {counts}", fontsize=9)
     return figure
 
 
