@@ -10,6 +10,7 @@ from some_fit import beside, demo_fit
 
 import bodyfit
 from bodyfit.errors import InputError, OutputError
+from bodyfit.files.exchange.optional import optional
 
 
 @pytest.fixture(scope="module")
@@ -157,3 +158,9 @@ def test_damaged_events_are_refused(fit, tmp_path):
     (tmp_path / "events.csv").write_text("time_s,event\n1.0,heel_strike\n")
     with pytest.raises(InputError, match=r"events\.csv: no column 'side'"):
         bodyfit.export(fit, tmp_path / "x.parquet", beside=tmp_path)
+
+
+def test_a_library_that_is_not_there_is_asked_for_by_name():
+    assert optional("json", ".x").dumps([1]) == "[1]"
+    with pytest.raises(OutputError, match=r"\.x: needs the Python package 'no_such_package'.* pip install"):
+        optional("no_such_package", ".x")

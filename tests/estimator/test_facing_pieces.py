@@ -1,0 +1,68 @@
+"""A joint's recording cut into pieces, and what is known of its arms beforehand, worked by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from bodyfit.body.parts import Joint
+from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, arm_prior
+from bodyfit.estimator.initial.facing.cut import LARGEST_TILT, PIECE_S, SPEED, pieces_of
+from bodyfit.estimator.problem.tie import Tie
+
+G, STEP, COUNT = 9.81, 0.1, 200
+TIE = Tie(Joint("j", "a", "b"), 0, 1)
+
+
+def cut(lost=(), posed=(), force=0.0):
+    """Pieces of twenty seconds with gaps and a pose at these keyframes, and how much both units move."""
+    gaps, in_pose = np.zeros((COUNT - 1, 2), bool), np.zeros(COUNT, bool)
+    gaps[list(lost), 1], in_pose[list(posed)] = True, True
+    around = np.r_[False, gaps.any(1)] & np.r_[gaps.any(1), False]
+    problem: Any = SimpleNamespace(
+        signals=SimpleNamespace(lost=gaps, key_step=STEP), g=G, watched=lambda units: ~around
+    )
+    felt = np.tile([force, G, 0.0], (COUNT, 2, 1))
+    return pieces_of(problem, SimpleNamespace(force=felt), TIE, in_pose)  # type: ignore[arg-type]
+
+
+def test_pieces_last_some_three_seconds_and_hold_every_keyframe_once():
+    found = cut()
+    np.testing.assert_array_equal(found.at, np.arange(COUNT))
+    assert (np.abs(found.count * STEP - PIECE_S) < 0.5).all()
+    np.testing.assert_array_equal(found.first, np.r_[0, np.cumsum(found.count)[:-1]])
+    assert list(found.continued) == [False] + [True] * (len(found.count) - 1)
+
+
+def test_a_gap_ends_a_piece_and_the_pose_is_one_by_itself():
+    found = cut(lost=range(90, 110), posed=range(10, 40))
+    assert not set(range(91, 110)) & set(found.at)
+    after = int(np.flatnonzero(found.at[found.first] >= 110)[0])
+    assert [k for k in range(len(found.count)) if not found.continued[k]] == [0, after]
+    (pose,) = np.flatnonzero(found.posed)
+    np.testing.assert_array_equal(found.keyframes(pose), np.arange(10, 40))
+    assert found.tilt[pose] == 0 and (found.tilt[~found.posed] > 0).all()
+
+
+def test_what_moves_more_and_shorter_stretches_may_start_more_tilted():
+    """Δv / (g T): half a metre a second over twenty seconds at rest."""
+    assert cut().tilt == pytest.approx(SPEED / (G * COUNT * STEP))
+    assert (cut(force=20.0).tilt > 3 * cut().tilt).all()
+    short = cut(lost=range(7, 100))
+    assert short.tilt[0] == pytest.approx(SPEED / (G * short.count[0] * STEP)) and short.count[0] < 10
+    assert cut(lost=range(7, 100), force=100.0).tilt[0] == pytest.approx(LARGEST_TILT)
+
+
+def test_arms_lie_along_the_vertical_that_is_known():
+    """The parent's joint is 0.4 m below its frame, its middle 0.2 m: 0.2 m down, in the frame of the unit."""
+    centre = np.array([0.0, -0.4, 0.0])
+    tie = Tie(Joint("j", "a", "b", centre_in_parent=centre, centre_in_child=np.zeros(3)), 0, 1)
+    turned = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])  # the unit's X is the segment's Y
+    problem: Any = SimpleNamespace(ties=[tie])
+    prior = arm_prior(problem, tie, np.stack([turned, np.eye(3)]))
+    np.testing.assert_allclose(prior.mean, [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
+    wide = 1 / ACROSS**2
+    np.testing.assert_allclose(np.diag(prior.precision), [1 / ALONG**2, wide, wide, wide, 1 / ALONG**2, wide])

@@ -1,0 +1,29 @@
+"""How much a capture may hold beside its files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from bodyfit.errors import InputError
+from bodyfit.files.capture.amount import FREE_SAMPLES, LEAST_SAMPLE_BYTES, check_amount
+
+FILE = Path("setup.toml")
+
+
+def units(count: int, samples: int) -> dict[str, Any]:
+    return {f"u{k}": SimpleNamespace(time=range(samples)) for k in range(count)}
+
+
+def test_half_an_hour_of_fifteen_units_needs_no_more_bytes():
+    check_amount(FILE, units(15, FREE_SAMPLES // 15), 1000)
+
+
+def test_more_need_files_that_can_hold_them():
+    more = units(2, FREE_SAMPLES)
+    check_amount(FILE, more, 2 * FREE_SAMPLES * LEAST_SAMPLE_BYTES)
+    with pytest.raises(InputError, match=r"found 6000000 samples of 2 units .* expected at most 3000000"):
+        check_amount(FILE, more, FREE_SAMPLES * LEAST_SAMPLE_BYTES)
