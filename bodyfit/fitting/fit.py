@@ -98,15 +98,8 @@ def fit(
     if path is not None:
         summary = dataclasses.replace(summary, root_position=BY_BOTH_FEET, root_path=path_account(path))
     sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
-    return Fit(
-        poses,
-        summary,
-        spread,
-        mountings_by_unit(worn, tracks),
-        findings,
-        sureness,
-        worn.trials,
-    )
+    mountings = mountings_by_unit(worn, tracks)
+    return Fit(poses, summary, spread, mountings, findings, sureness, worn.trials)
 
 
 def _findings(

@@ -54,7 +54,7 @@ def test_without_standard_deviations_there_is_no_band():
 def test_the_published_range_is_shaded():
     flexion, adduction, _ = FIT.plot_joint("r_knee").axes
     (shade,) = flexion.patches
-    assert shade.get_y() == pytest.approx(-5.4)  # Soucie 2011, girls 2-8 y, as in the body model
+    assert shade.get_y() == pytest.approx(-1.6)  # Soucie 2011, women 20-44 y, as in the body model
     assert not adduction.patches
 
 

@@ -148,8 +148,8 @@ def test_joint_table_shows_what_numpy_finds_in_the_angles(text):
     ]
     assert sd == f"{np.degrees(spread(POSES)['r_knee']['flexion']).mean():.1f}"
     # Soucie 2011, as models/lower_body.toml gives it
-    assert limits == "−5.4 to 152.6"
-    assert beyond == f"{100 * np.mean((flexion < -5.4) | (flexion > 152.6)):.1f}" != "0.0"
+    assert limits == "−1.6 to 157.0"
+    assert beyond == f"{100 * np.mean((flexion < -1.6) | (flexion > 157.0)):.1f}" != "0.0"
     assert determined == "yes, heading ± 1.5°"
     assert found["left hip", "flexion"][-1].startswith("no, heading")
     assert found["right knee", "adduction"][4:6] == ["–", "–"]

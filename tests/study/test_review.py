@@ -312,7 +312,7 @@ def test_a_knee_bent_backwards_is_negative_flexion():
     fault = FAULTS["knee bent backwards by 20°"](walking())
     told = next(f for f in bodyfit.review(fault.poses) if f.joints == ("r_knee",) and f.kind == "joint-range")
     assert told.value == pytest.approx(-20.0, abs=0.2)
-    assert told.threshold == pytest.approx(-5.4)  # Soucie 2011, girls 2-8 y: knee extension 5.4°
+    assert told.threshold == pytest.approx(-1.6)  # Soucie 2011, women 20-44 y: knee extension 1.6°
 
 
 def test_known_standard_deviations_are_told_and_soften():

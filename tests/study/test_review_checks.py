@@ -105,8 +105,8 @@ def test_joint_ranges():
     bent = moved("left_leg", l_knee={"flexion": lambda t: 10 - 30 * there(t)})
     finding = spoken(joint_ranges, bent, "joint-range")
     assert finding.joints == ("l_knee",) and at_fault(finding)
-    assert finding.value == pytest.approx(-20) and finding.threshold == pytest.approx(-5.4)
-    assert finding.severity == "warning"  # 14.6° beyond: between a spread of people and two
+    assert finding.value == pytest.approx(-20) and finding.threshold == pytest.approx(-1.6)
+    assert finding.severity == "warning"  # 18.4° beyond: between a spread of people and two
     within = moved("left_leg", l_knee={"flexion": lambda t: 60 * there(t)})
     assert told(joint_ranges, within, "joint-range") == []
 
