@@ -32,11 +32,11 @@ def script(name: str):
 readme = script("make_readme")
 
 
-def same_but_for_rounding(found: str, shown: str, within: float = 0.0) -> None:
-    """Same words; numbers the same but for one in the last digit printed, or as near as `within` says."""
+def same_but_for_rounding(found: str, shown: str) -> None:
+    """Same words; numbers the same but for one in the last digit printed."""
     assert NUMBER.sub("#", found).split() == NUMBER.sub("#", shown).split()
     pairs = zip(NUMBER.findall(found), NUMBER.findall(shown), strict=True)
-    far = [(a, b) for a, b in pairs if abs(float(a) - float(b)) > max(within, 1.001 * last_digit(b))]
+    far = [(a, b) for a, b in pairs if abs(float(a) - float(b)) > 1.001 * last_digit(b)]
     assert far == [], f"found\n{found}\nshown\n{shown}"
 
 
@@ -57,18 +57,18 @@ def test_readme_python_prints_what_is_shown():
 def test_python_of_the_planning_page_prints_what_is_shown():
     page = (ROOT / "docs" / "planning.md").read_text()
     shown = readme.blocks(readme.part(page, "python"), "text")[0]
-    same_but_for_rounding(readme.run_python(page), shown, within=1.0)
+    same_but_for_rounding(readme.run_python(page), shown)
 
 
 def test_python_of_the_movement_page_prints_what_is_shown():
     page = (ROOT / "docs" / "movement.md").read_text()
     shown = readme.blocks(readme.part(page, "python"), "text")[0]
-    same_but_for_rounding(readme.run_python(page), shown, within=1.0)
+    same_but_for_rounding(readme.run_python(page), shown)
 
 
 def test_readme_chain_of_movement_prints_what_is_shown():
     shown = readme.blocks(readme.part(README, "happened"), "text")[0]
-    same_but_for_rounding(readme.run_chain(README, "strides"), shown, within=3.0)
+    same_but_for_rounding(readme.run_chain(README, "strides"), shown)
 
 
 def test_readme_command_prints_what_is_shown():

@@ -12,7 +12,9 @@ from scipy.spatial.transform import Rotation
 
 import bodyfit
 from bodyfit.errors import InputError
+from bodyfit.movement.repetitions.result import Repetition, Repetitions
 from bodyfit.movement.repetitions.stream import stream_of
+from bodyfit.movement.repetitions.telling import findings_of
 
 MIXED = [*evenly("lift", 6, 2.4, 0.9), *evenly("turn", 5, 1.8, 0.7, start=24.0), ("lift", 40.0, 43.2)]
 SECONDS = 46.0
@@ -73,6 +75,18 @@ def test_the_odd_one_is_listed():
     assert [round(r.start) for r in result.odd] == [14] and "amplitude" in result.odd[0].odd
     assert result.odd[0].amplitude_ratio == pytest.approx(0.6, abs=0.1)  # of sines, not of angles
     assert [f.kind for f in result.findings] == ["repetition-odd"]
+
+
+def test_a_find_that_is_more_likely_another_movement_is_told_as_not_sure():
+    sure, unsure = (Repetition(t, t + 2, "rise", d, p) for t, d, p in ((2.0, 0.0, 0.99), (9.0, 0.55, 0.21)))
+    told = findings_of([sure, unsure], {"rise": 2}, False, False)
+    assert [(f.kind, f.severity, f.start) for f in told] == [("repetitions-unsure", "warning", 9.0)]
+    assert "not sure" in unsure.cells[-1] and sure.cells[-1] == ""
+    found = Repetitions((sure, unsure), {"rise": 2, "fall": 0}, {"rise": 0.5, "fall": 0.0})
+    assert [found.in_words(n) for n in found.counted] == [
+        "2 repetitions, 1 of them not sure",
+        "0 repetitions",
+    ]
 
 
 def test_mean_curves_are_those_of_the_movement():

@@ -20,9 +20,8 @@ def print_repetitions(found: Repetitions, console: Console | None = None) -> Non
     console : where to; default is the standard output
     """
     console = console_of(console)
-    for name, count in found.counted.items():
-        share = 100 * found.explained[name]
-        console.print(f"{escape(name)}: {count} repetitions, {share:.0f} % of what moves")
+    for name, share in found.explained.items():
+        console.print(f"{escape(name)}: {found.in_words(name)}, {100 * share:.0f} % of what moves")
     if not found.found:
         return
     table = plain_table(*HEADINGS)

@@ -17,6 +17,7 @@ CAUTION = (
     "Repetitions tell how alike movements are, not whether they are done rightly or safely. bodyfit is not a "
     "medical device: no return to work or sport is decided on these figures without a licensed professional."
 )
+LIKELY = 0.5  # probability from which a find is told as sure: more likely it than not; by definition
 HEADINGS = ("movement", ">start s", ">end s", ">distance", ">probability", "stands out by")
 
 
@@ -45,10 +46,16 @@ class Repetition:
     odd: tuple[str, ...] = ()
 
     @property
+    def sure(self) -> bool:
+        """Whether it is more likely this movement than another or none."""
+        return self.probability >= LIKELY
+
+    @property
     def cells(self) -> tuple[str, ...]:
         """What a table shows of it, as `HEADINGS` heads it."""
         figures = (self.start, self.end, self.distance, self.probability)
-        return (self.movement, *(f"{value:.2f}" for value in figures), ", ".join(self.odd))
+        words = self.odd if self.sure else ("not sure", *self.odd)
+        return (self.movement, *(f"{value:.2f}" for value in figures), ", ".join(words))
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -75,11 +82,15 @@ class Repetitions(Shown):
 
     def _card(self) -> Card:
         shares = {name: f"{100 * self.explained[name]:.0f} % of what moves" for name in self.counted}
-        told = tuple(
-            f"{name}: {counted(n, 'repetition')}, {shares[name]}" for name, n in self.counted.items()
-        )
+        told = tuple(f"{name}: {self.in_words(name)}, {shares[name]}" for name in self.counted)
         facts = (*told, f"findings {counted_findings(self.findings)}")
         return Card("Repetitions", facts, HEADINGS, tuple(one.cells for one in self.found))
+
+    def in_words(self, name: str) -> str:
+        """How often a movement was found, and how many of these are not sure."""
+        unsure = sum(one.movement == name and not one.sure for one in self.found)
+        told = counted(self.counted[name], "repetition")
+        return f"{told}, {unsure} of them not sure" if unsure else told
 
     @property
     def odd(self) -> tuple[Repetition, ...]:

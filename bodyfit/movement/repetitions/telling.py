@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from ...core.findings import Finding
 from .likeness import OUTLIER
-from .result import Repetition
+from .result import LIKELY, Repetition
 from .search import LIMIT
 
 WORDS = {"distance": "its shape", "duration": "how long it took", "amplitude": "how large it was"}
@@ -26,9 +26,10 @@ def findings_of(
 
     Returns
     -------
-    list of Finding: "repetitions-none", "repetition-odd", "repetitions-worn-otherwise"
+    list of Finding: "repetitions-none", "repetitions-unsure", "repetition-odd", "repetitions-worn-otherwise"
     """
     out = [_none(name, elsewhere, worn_otherwise) for name, count in counted.items() if not count]
+    out += [_unsure(one, counted[one.movement]) for one in found if not one.sure]
     out += [_odd(one) for one in found if one.odd]
     if worn_otherwise and found:
         out.append(_otherwise())
@@ -46,6 +47,21 @@ def _none(name: str, elsewhere: bool, worn_otherwise: bool) -> Finding:
         advice,
         threshold=LIMIT,
         source="0 is the same, 1 no nearer than standing still; tried on open recordings of exercises",
+    )
+
+
+def _unsure(one: Repetition, count: int) -> Finding:
+    return Finding(
+        "repetitions-unsure",
+        "warning",
+        f"of {count} repetitions of {one.movement} the one at {one.start:.2f} s is more likely another "
+        f"movement or none (probability {one.probability:.2f})",
+        "look at it, and count it only if it is one; one more example, slow or small, makes others surer",
+        start=one.start,
+        end=one.end,
+        value=one.probability,
+        threshold=LIKELY,
+        source="more likely than not, by definition",
     )
 
 
