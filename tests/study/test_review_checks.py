@@ -361,6 +361,26 @@ def test_a_foot_that_slides():
     assert told(feet, moved("lower_body", root=carried(0.02)), "foot-sliding") == []
 
 
+def test_a_body_that_floats_up_evenly():
+    """Steps on the spot: no stance of under a second rises by 50 mm, all of them together do."""
+
+    def rising(speed: float) -> PoseSequence:
+        tap = {"dorsiflexion": lambda t: 60 * np.sin(0.7 * np.pi * t) ** 16}
+        return moved(
+            "lower_body",
+            12.0,
+            root=lambda t: np.outer(speed * t, [0, 1, 0]),
+            l_talocrural=tap,
+            r_talocrural=tap,
+        )
+
+    (found,) = told(feet, rising(0.018), "foot-floating")
+    assert found.segments == ("l_hindfoot", "r_hindfoot") and found.start == 0.0
+    assert found.value == pytest.approx(18 * 12, rel=0.1)
+    assert "rise by 18 mm a second" in found.what
+    assert told(feet, rising(0.004), "foot-floating") == []
+
+
 def bouncing(size: float, frequency: float, axis: int = 1) -> PoseSequence:
     """A whole body that moves as one, x = A sin ωt along an axis."""
     way = np.eye(3)[axis]

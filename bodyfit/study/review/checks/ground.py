@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
@@ -14,7 +14,7 @@ from ....body.motion.root_trajectory import soles
 from ....core.findings import Finding
 from ....core.intervals import Stretch, stretches
 from ....feet.samples import HZ, PER_KEY
-from ....movement.strides.foot_motion import motion_of_body
+from ....movement.strides.foot_motion import FootMotion, motion_of_body
 from ..limits import FLOAT, SLIDE, UNDER
 from ..subject import Reviewed
 from ..worst_stretches import worst_of
@@ -24,6 +24,10 @@ SLOW = 0.3
 NEAR_LOWEST = 0.03  # m; as LOWEST of the root's path
 SMOOTH_S = 0.05  # s; chosen; not tried
 HELD_S = 0.1  # s; chosen; not tried
+# m/s at which all stances together rise; tried: on demo captures and recorded motions (true ones: below 0.005)
+RISING = 0.008
+# s that feet stand in all before that is told; tried: on the same motions, in fewer single stances decide
+STOOD_S = 10.0
 EDGE_S = 0.06  # s at both ends of a stance in which the foot may still roll (by reasoning: three keyframes)
 LIMITS = {"foot-under-ground": (UNDER, "mm"), "foot-sliding": (SLIDE, "m"), "foot-floating": (FLOAT, "mm")}
 FOLLOWED = (
@@ -97,10 +101,12 @@ def feet(reviewed: Reviewed) -> Iterator[Finding]:
         return
     ground = np.minimum(where.before, where.after)
     under = 1000 * (ground[:, None] - where.height)
+    motions = [motion_of_body(reviewed.poses, foot) for foot in FEET]
     for k, foot in enumerate(FEET):
         yield from _under(reviewed, foot, under[:, 2 * k : 2 * k + 2].max(1))
         if not reviewed.on_treadmill:
-            yield from _moving(reviewed, foot)
+            yield from _moving(reviewed, foot, motions[k])
+    yield from _rising(reviewed, motions)
 
 
 def _under(reviewed: Reviewed, foot: str, deep: np.ndarray) -> Iterator[Finding]:
@@ -111,17 +117,13 @@ def _under(reviewed: Reviewed, foot: str, deep: np.ndarray) -> Iterator[Finding]
         yield _finding(reviewed, "foot-under-ground", foot, what, most, stretch)
 
 
-def _moving(reviewed: Reviewed, foot: str) -> Iterator[Finding]:
+def _moving(reviewed: Reviewed, foot: str, motion: FootMotion) -> Iterator[Finding]:
     """The worst stance in which a foot slides, and the worst in which it rises or sinks, with how many."""
-    motion = motion_of_body(reviewed.poses, foot)
-    edge = round(EDGE_S * HZ / PER_KEY)
-    inner = [(a + edge, b - edge) for a, _, b in motion.stances if b - a > 2 * edge]
-    if not inner:
+    first, last, way = _stances(motion)
+    if not len(first):
         return
-    first, last = np.array(inner).T
-    way = [(p[last] - p[first]) for p in (motion.place_of(motion.heel), motion.place_of(motion.ball))]
-    slid = np.min([np.linalg.norm(w[:, [0, 2]], axis=1) for w in way], axis=0)
-    risen = 1000 * np.min([np.abs(w[:, 1]) for w in way], axis=0)
+    slid = np.linalg.norm(way[..., [0, 2]], axis=-1).min(0)
+    risen = 1000 * np.abs(way[..., 1]).min(0)
     for kind, size, limit, sentence in (
         ("foot-sliding", slid, SLIDE, "{} slides {:.2f} m while it stands"),
         ("foot-floating", risen, FLOAT, "{} rises or sinks by {:.0f} mm while it stands"),
@@ -134,6 +136,35 @@ def _moving(reviewed: Reviewed, foot: str) -> Iterator[Finding]:
             stretch = Stretch(int(at[0]), int(at[1]), float(span[0]), float(span[1]))
             what = sentence.format(foot, size[worst]) + more
             yield _finding(reviewed, kind, foot, what, float(size[worst]), stretch)
+
+
+def _stances(motion: FootMotion) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(S,) first and last keyframes of stances but for their ends; (2, S, 3) m, way of heel and ball."""
+    edge = round(EDGE_S * HZ / PER_KEY)
+    inner = [(a + edge, b - edge) for a, _, b in motion.stances if b - a > 2 * edge]
+    first, last = np.array(inner, int).reshape(-1, 2).T
+    ways = [p[last] - p[first] for p in (motion.place_of(motion.heel), motion.place_of(motion.ball))]
+    return first, last, np.stack(ways)
+
+
+def _rising(reviewed: Reviewed, motions: Sequence[FootMotion]) -> Iterator[Finding]:
+    """A body that rises or sinks evenly: too little in any one stance to be told, but in all of them."""
+    risen, stood = 0.0, 0.0
+    for motion in motions:
+        first, last, way = _stances(motion)
+        up = way[..., 1]
+        risen += float(np.where(np.abs(up[0]) < np.abs(up[1]), up[0], up[1]).sum())
+        stood += float((motion.time[last] - motion.time[first]).sum())
+    if stood < STOOD_S or abs(risen) < RISING * stood:
+        return
+    word, rate = "rise" if risen > 0 else "sink", abs(risen) / stood
+    span = float(reviewed.time[-1] - reviewed.time[0])
+    what = (
+        f"feet {word} by {1000 * rate:.0f} mm a second while they stand, {rate * span:.1f} m over the capture"
+    )
+    whole = Stretch(0, len(reviewed.time) - 1, float(reviewed.time[0]), float(reviewed.time[-1]))
+    finding = _finding(reviewed, "foot-floating", FEET[0], what, 1000 * rate * span, whole)
+    yield replace(finding, segments=tuple(FEET))
 
 
 def _finding(reviewed: Reviewed, kind: str, foot: str, what: str, value: float, stretch: Stretch) -> Finding:
