@@ -24,7 +24,7 @@ SLOW = 0.3
 NEAR_LOWEST = 0.03  # m; as LOWEST of the root's path
 SMOOTH_S = 0.05  # s; chosen; not tried
 HELD_S = 0.1  # s; chosen; not tried
-# m/s at which all stances together rise; tried: on demo captures and recorded motions (true ones: below 0.005)
+# m/s at which all stances together rise; tried: on demo captures and recorded motions, true ones below 0.005
 RISING = 0.008
 # s that feet stand in all before that is told; tried: on the same motions, in fewer single stances decide
 STOOD_S = 10.0
