@@ -2,22 +2,72 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
 
 from ..core.findings import Finding
 from ..errors import InputError
-from ..recording.capture import LEAST_SEEN_S, Calibration, Capture
+from ..recording.capture import LEAST_SEEN_S, Calibration, Capture, Unit
+
+ROUNDING = 1e-6  # of a sample, by which a stamp may lie beyond; by definition
 
 
-def stretch_findings(capture: Capture, together: bool) -> tuple[Finding, ...]:
+def reaching_stretches(capture: Capture) -> Capture:
+    """The capture with a gap before or after units that began too late or ended too early for a stretch.
+
+    Units are fitted over their common time, so that one that missed a pose would take it from all others.
+
+    Parameters
+    ----------
+    capture : its units on one clock
+
+    Returns
+    -------
+    Capture, where every declared stretch that a unit recorded lies in the common time
+    """
+    stretches = [c for c in capture.calibrations if any(_recorded(u.time, c) for u in capture.units.values())]
+    first, last = _common(capture)
+    missed = [c for c in stretches if not c.seen_within(first, last)]
+    if not missed:
+        return capture
+    began = min(unit.time[0] for unit in capture.units.values())
+    ended = max(unit.time[-1] for unit in capture.units.values())
+    start = max(began, min(first, *(c.start for c in missed)))
+    end = min(ended, max(last, *(c.end for c in missed)))
+    units = {name: _reaching(unit, start, end) for name, unit in capture.units.items()}
+    return dataclasses.replace(capture, units=units)
+
+
+def _reaching(unit: Unit, start: float, end: float) -> Unit:
+    """The unit with samples that are not known, from `start` to `end`."""
+    step = float(np.median(np.diff(unit.time)))
+    before = max(0, math.ceil((unit.time[0] - start) / step - ROUNDING))
+    after = max(0, math.ceil((end - unit.time[-1]) / step - ROUNDING))
+    if not before and not after:
+        return unit
+    early = unit.time[0] - step * np.arange(before, 0, -1)
+    late = unit.time[-1] + step * np.arange(1, after + 1)
+    padded = {
+        sensor: np.pad(getattr(unit, sensor), ((before, after), (0, 0)), constant_values=np.nan)
+        for sensor in sorted(unit.sensors)
+    }
+    return dataclasses.replace(unit, time=np.concatenate([early, unit.time, late]), **padded)
+
+
+def _common(capture: Capture) -> tuple[float, float]:
+    """Start and end of the time that all units recorded, s."""
+    units = capture.units.values()
+    return max(float(u.time[0]) for u in units), min(float(u.time[-1]) for u in units)
+
+
+def stretch_findings(capture: Capture) -> tuple[Finding, ...]:
     """What to say about declared poses and movements that units did not record.
 
     Parameters
     ----------
     capture : its units on one clock
-    together : whether units are fitted together, so that only their common time counts
 
     Returns
     -------
@@ -28,33 +78,30 @@ def stretch_findings(capture: Capture, together: bool) -> tuple[Finding, ...]:
     InputError
         A stretch that is not finite, does not last, or that no unit recorded any of.
     """
-    return tuple(f for c in capture.calibrations if (f := _judged(capture, c, together)) is not None)
+    return tuple(f for c in capture.calibrations if (f := _judged(capture, c)) is not None)
 
 
-def _judged(capture: Capture, stretch: Calibration, together: bool) -> Finding | None:
+def _judged(capture: Capture, stretch: Calibration) -> Finding | None:
     """One stretch."""
     _refuse_outside(capture, stretch)
     blind = tuple(name for name, unit in capture.units.items() if not _recorded(unit.time, stretch))
-    first = max(unit.time[0] for unit in capture.units.values())
-    last = min(unit.time[-1] for unit in capture.units.values())
-    lost = together and not stretch.seen_within(first, last)
-    if not blind and not lost:
+    if not blind:
         return None
-    named = blind or tuple(capture.units)
+    first, last = _common(capture)
     return Finding(
         "stretch-unseen",
-        "serious" if lost else "warning",
+        "warning",
         f"the declared stretch ({stretch.kind}) at {stretch.start:.2f} to {stretch.end:.2f} s was not "
-        f"recorded by {', '.join(named)}; the units' common time is {first:.2f} to {last:.2f} s",
+        f"recorded by {', '.join(blind)}; the units' common time is {first:.2f} to {last:.2f} s",
         "declare a stretch in the units' common time, leave out the units that miss it, or give mountings",
-        units=named,
+        units=blind,
         start=stretch.start,
         end=stretch.end,
         value=max(0.0, min(stretch.end, last) - max(stretch.start, first)),
         threshold=LEAST_SEEN_S,
         measure="s in common",
         source="two keyframes",
-        handled="it tells nothing about how " + ("any unit sits" if lost else "these units sit"),
+        handled="it tells nothing about how these units sit",
         harm_deg=60.0,
     )
 

@@ -17,7 +17,7 @@ from ..recording.single_units import Unaided, unaided
 from ..weights import Weights
 from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
 from .clocks.unit_clocks import Clocks, neighbours
-from .declared_stretches import stretch_findings
+from .declared_stretches import reaching_stretches, stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
 from .placement.assignment import Placement, placed, refuse_unplaced
 from .placement.findings import check_placement, placement_findings
@@ -135,7 +135,8 @@ def examine(
         findings += found
         capture, placement, found = _placed(capture, alone, assign)
         findings += found
-    findings += stretch_findings(capture, with_body)
+    findings += stretch_findings(capture)
+    capture = reaching_stretches(capture) if with_body else capture
     if refuse:
         refuse_unplaced(capture.units, placement)
     capture, scales, found = _scaled(capture, alone)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -30,7 +31,28 @@ def segment_spread(
     """By segment: how sure its heading, inclination and place are."""
     signals = tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
-    return segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
+    told = segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
+    for name in told.keys() & _not_known(tracks, poses)[1]:
+        one = told[name]
+        wide = {key: np.maximum(getattr(one, key), NOTHING_KNOWN) for key in ("heading", "inclination")}
+        told[name] = dataclasses.replace(one, **wide)
+    return told
+
+
+def _not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[str]]:
+    """Joints and segments of which nothing is known, whatever the smoother says.
+
+    Those of units that contradict each other, and of units that nothing levels.
+    """
+    loose = set[str]()
+    for track in tracks:
+        loose |= {track.segments[u] for u in np.flatnonzero(track.problem.unlevelled).tolist()}
+    joints = {name for name, joint in poses.model.joints.items() if loose & {joint.parent, joint.child}}
+    if not tracks[0].problem.ties:
+        return joints, loose
+    told, units = contradictions(tracks[0]), tracks[0].problem.signals.units
+    apart = {tracks[0].segments[units.index(name)] for one in told for name in one.units}
+    return joints | {one.joint for one in told}, loose | apart
 
 
 def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:
@@ -47,12 +69,13 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
 def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
     """Joint -> angle -> standard deviation at every frame, rad.
 
-    Wider where not converged; as wide as if nothing were known where a joint's units contradict each other.
+    Wider where not converged; as wide as if nothing were known where a joint's units contradict each other,
+    or nothing levels one of them.
     """
     out, signals = {}, tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
-    unknown = set() if between is None else {one.joint for one in contradictions(tracks[0])}
+    unknown, _ = _not_known(tracks, poses)
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:

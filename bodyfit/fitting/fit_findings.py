@@ -48,10 +48,27 @@ def fit_findings(tracks: Sequence[Track], poses: PoseSequence, trials: Sequence[
     return [
         *(_undetermined(tracks[0]) if together else ()),
         *(contradiction_findings(tracks[0]) if together else ()),
-        *(f for track in tracks for f in _of_track(track)),
+        *(f for track in tracks for f in (*_of_track(track), *_unlevelled(track))),
         *_beyond_ranges(poses),
         *_inferred(tracks, poses, trials),
     ]
+
+
+def _unlevelled(track: Track) -> Iterator[Finding]:
+    """Units of which nothing tells how they lay at the start."""
+    names = tuple(track.problem.signals.units[u] for u in np.flatnonzero(track.problem.unlevelled).tolist())
+    if names:
+        yield Finding(
+            "unit-unlevelled",
+            "warning",
+            f"{', '.join(names)}: no accelerometer to use, and no stated mounting with a declared pose that "
+            "would tell how the unit lay at the start",
+            "record with the accelerometer, or give the unit's mounting and declare a still pose",
+            units=names,
+            source="by reasoning: a gyroscope tells turns, not where they began",
+            handled="the angles of its joints are marked as not known",
+            harm_deg=60.0,
+        )
 
 
 def _undetermined(track: Track) -> Iterator[Finding]:

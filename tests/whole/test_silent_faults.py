@@ -9,14 +9,15 @@ from faulty_captures import FAULTS, GENERAL, drawn, outcome
 import bodyfit
 
 # Draws that were silent once, and some that never were; the script tries hundreds (docs/reliability.md)
-SEEDS = (0, 2, 7, 8, 12, 228)
+SEEDS = (0, 2, 7, 8, 121, 228)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_fault_is_right_named_or_refused(seed):
     fault, came, told = outcome(seed)
     assert came != "silent", f"{fault}: {told}"
-    assert came == "right" or fault != "gyroscope scale"  # what it shows on its joints is no slip
+    # what a wrong gyroscope shows on its joints is no slip; a unit that nothing levels is not known
+    assert came == "right" or fault not in ("gyroscope scale", "accelerometer frozen")
 
 
 def test_draws_are_the_same_again_and_reach_every_fault():
@@ -35,6 +36,9 @@ def test_units_that_contradict_each_other_are_named_and_their_joint_not_known():
     assert spread is not None
     assert min(sd.min() for sd in spread["r_elbow"].values()) >= np.pi / np.sqrt(3) - 1e-9
     assert max(np.median(sd) for sd in spread["r_radiocarpal"].values()) < np.radians(20)
+    told = result.segment_sd
+    assert min(told["r_upperarm"].inclination.min(), told["r_upperarm"].heading.min()) > 1.8
+    assert np.median(told["r_hand"].inclination) < np.radians(20)
 
 
 def test_sound_units_do_not_contradict_each_other(fitted_demo):

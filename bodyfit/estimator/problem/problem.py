@@ -84,6 +84,17 @@ class Problem:
         return self.signals.has["accelerometer"] | self.signals.has["orientation"]
 
     @property
+    def unlevelled(self) -> np.ndarray:
+        """(U,) bool, units that carry sensors and whose rotations start from anywhere.
+
+        A gyroscope carries a rotation on from where it was. Where that is, gravity tells, or a declared pose
+        if it is known how the unit sits: R = S M. Without either a turn of the unit against the world, and
+        with it the axes about which it turns, stay open by far more than a linear spread tells.
+        """
+        posed = [given is not None and bool(self.held) for given in self.given_mounting]
+        return self.measured & ~self.levelled & ~np.array(posed, bool)
+
+    @property
     def followed(self) -> np.ndarray:
         """(U,) bool, units whose acceleration can be told in the world between keyframes: they feel and turn.
 
