@@ -25,6 +25,7 @@ from bodyfit.errors import InputError
 from bodyfit.files.capture.folder import read_capture
 from bodyfit.files.capture.writer import write_capture
 from bodyfit.files.model.model_file import read_model
+from bodyfit.fitting.body_size.findings import length_findings
 from bodyfit.fitting.body_size.from_motion import _norm
 from bodyfit.fitting.body_size.fuse import body_size
 from bodyfit.fitting.body_size.length import MEASURED_SD, Length, fused
@@ -147,6 +148,18 @@ def test_a_tape_measure_far_from_the_stature_is_reported():
     assert (finding.kind, finding.segments) == ("length-disagrees", ("r_thigh",))
     assert "30.0 cm by the tape measure" in finding.what
     assert finding.value == pytest.approx(13.65, abs=0.01)  # 0.2425 × 180 − 30
+
+
+def test_joint_centres_that_no_such_person_has_are_reported():
+    """Knee to ankle 637 mm in a man of 1.78 m, whose shank is 450 mm long (de Leva's share)."""
+    person = Person(1.78, None, "male")
+    model = read_model("lower_body").scaled(person)
+    right = {name: Length(model.segments[name].length, 0.02) for name in ("l_thigh", "r_thigh", "r_calf")}
+    (finding,) = length_findings(model, person, {**right, "l_calf": Length(0.637, 0.02)})
+    assert (finding.kind, finding.severity) == ("length-disagrees", "warning")
+    assert finding.segments == ("l_calf",) and "63.7 cm by the motion" in finding.what
+    assert finding.value == pytest.approx(63.7 - 45.0, abs=0.1)
+    assert length_findings(model, person, {**right, "l_calf": Length(0.46, 0.02)}) == ()
 
 
 # ---- the motion ----
