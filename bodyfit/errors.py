@@ -5,11 +5,18 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+LONGEST = 4000  # letters of a message, whatever cell or name it quotes; as core.one_line.LONGEST
+
 
 class BodyfitError(Exception):
-    """Anything that bodyfit refuses, with `exit_code` for the command."""
+    """Anything that bodyfit refuses, with `exit_code` for the command; long quotations are cut."""
 
     exit_code = 2
+
+    def __init__(self, message: str = "") -> None:
+        if len(message) > LONGEST:
+            message = f"{message[: LONGEST // 2]} … {message[-LONGEST // 2 :]}"
+        super().__init__(message)
 
 
 class InputError(BodyfitError, ValueError):
