@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.integrate import cumulative_trapezoid
 from scipy.ndimage import uniform_filter1d
 
 from ...alignment.mounting import Mounting
@@ -72,11 +71,17 @@ def climbed(still: np.ndarray, upward: np.ndarray, step: float) -> np.ndarray:
     -------
     (K + 1, F) m, from the first keyframe on; the velocity's error grows evenly from one rest to the next
     """
-    speed, k = cumulative_trapezoid(upward, dx=step, axis=0, initial=0.0), np.arange(len(still))
+    speed, k = _integral(upward, step), np.arange(len(still))
     for n in range(still.shape[1]):
         at = np.flatnonzero(still[:, n])
         speed[:, n] -= np.interp(k, at, speed[at, n]) if len(at) else 0.0
-    return cumulative_trapezoid(speed, dx=step, axis=0, initial=0.0)
+    return _integral(speed, step)
+
+
+def _integral(values: np.ndarray, step: float) -> np.ndarray:
+    """Of (k, F) from the first row on, by the trapezoidal rule; scipy's would load its optimizers too."""
+    means = 0.5 * (values[1:] + values[:-1])
+    return step * np.concatenate([np.zeros_like(values[:1]), np.cumsum(means, axis=0)])
 
 
 def hanging(still: np.ndarray, height: np.ndarray) -> np.ndarray:
