@@ -93,17 +93,18 @@ UPPER_ARM = Limb(
 )
 # Hip, knee, ankle, trunk: abduction and rotation over daily movement stay within about ±15° of their mean,
 # those of a knee within ±8°, between people ±6 to 12°. Neck: turning is free. Elbow: carrying angle 5 to 15°
-# and constant; pronation about mid-way and over most of its range (ISB zero: palm forward): from memory 85°,
-# in 39 recorded motions of six people 113 ± 14°, pieces ± 15°. Wrist: its bend says nothing of how a forearm
-# faces (in those motions each person has an own mean, ± 26° in deviation); a hand turns little about it
-# (there ± 10°). Shoulder: epicondyles mostly sideways. From memory where no other source is named.
+# and constant, but in a still pose elbows hang bent by 10 to 30°, which tilts the forearm's unit for good;
+# pronation about mid-way and over most of its range (ISB zero: palm forward): from memory 85°, in 39 recorded
+# motions of six people 113 ± 14°, pieces ± 15°. Wrist: its bend says nothing of how a forearm faces (in those
+# motions each person has an own mean, ± 26° in deviation); a hand turns little about it (there ± 10°).
+# Shoulder: epicondyles mostly sideways. From memory where no other source is named.
 USUAL = {
     "hip": Usual(8, Spread(0, 6, 9, 6), Spread(0, 8, 10, 7)),
     "knee": Usual(8, Spread(0, 5, 5, 4), Spread(0, 6, 7, 6)),
     "talocrural": Usual(10, Spread(0, 10, 10, 8), Spread(0, 12, 10, 8)),
     "vl5": Usual(10, Spread(0, 5, 9, 6), Spread(0, 6, 10, 8)),
     "skullbase": Usual(10, Spread(0, 6, 12, 8), Spread(0, 8, 25, 20)),
-    "elbow": Usual(10, Spread(8, 6, 6, 6), Spread(100, 30, 40, 30)),
+    "elbow": Usual(10, Spread(8, 15, 8, 8), Spread(100, 30, 40, 30)),
     "radiocarpal": Usual(0, Bend(90, 15), Spread(0, 10, 12, 8)),
     "shoulder": Usual(0, UPPER_ARM, Spread(20, 25, 40, 30)),
 }

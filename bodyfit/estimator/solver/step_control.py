@@ -23,7 +23,8 @@ class StepControl:
     ----------
     cost : at the last point that was kept; infinite before there is one
     share : of the last step that is taken
-    settled : whether the last step, taken whole, would have changed the cost by less than one in ten thousand
+    settled : whether the last step, taken whole, changed the cost by less than one in ten thousand: one that
+        overshot can end on the other side at the same cost
     """
 
     cost: float = math.inf
@@ -51,5 +52,6 @@ class StepControl:
         ----------
         Backtracking: Nocedal & Wright 2006, Numerical Optimization, section 3.1.
         """
-        settled = math.isfinite(self.cost) and abs(self.cost - cost) < SETTLED * self.share * cost
+        whole = self.share == 1.0 and math.isfinite(self.cost)
+        settled = whole and abs(self.cost - cost) < SETTLED * cost
         return StepControl(cost, 1.0, settled)
