@@ -67,7 +67,7 @@ def _counts(finding: Finding, kinds: tuple[str, ...]) -> bool:
 
 
 def in_captures() -> list[str]:
-    """Rows: fault in the units of steel_stairs, what the review of its fit says."""
+    """Rows: fault in the units of steel_stairs, what the review then says and else not."""
     capture = bodyfit.read_capture(ROOT / "demo_captures" / "steel_stairs")
     cases = {"nothing": capture}
     slips = [(unit, axis) for unit in ("l_thigh_unit", "r_calf_unit") for axis in range(3)]
@@ -78,16 +78,19 @@ def in_captures() -> list[str]:
     cases["r_calf_unit's gyroscope clipped at 60 % of its largest"] = with_unit(
         capture, clipped(capture.units["r_calf_unit"])
     )
-    return [f"| {name} | {_told(case)} |" for name, case in cases.items()]
+    told = {name: _told(case) for name, case in cases.items()}
+    usual = told["nothing"]
+    new = {name: {p: w for p, w in of.items() if p not in usual or of is usual} for name, of in told.items()}
+    return [f"| {name} | {'; '.join(of.values()) or '–'} |" for name, of in new.items()]
 
 
-def _told(capture: Capture) -> str:
-    """Warnings and serious findings of a fit's review, the worst of each kind and place."""
+def _told(capture: Capture) -> dict[tuple, str]:
+    """Warnings and serious findings of a fit's review, kind and place -> the worst there in words."""
     worst: dict[tuple, Finding] = {}
     for finding in bodyfit.review(bodyfit.fit(capture)):
         if finding.severity != "note":
             worst.setdefault((finding.kind, finding.units, finding.joints, finding.segments), finding)
-    return "; ".join(f.what.split(";")[0] for f in worst.values()) or "–"
+    return {place: f.what.split(";")[0] for place, f in worst.items()}
 
 
 def with_unit(capture: Capture, unit: Unit) -> Capture:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import time
 
 import example_out
@@ -255,6 +256,29 @@ def test_an_angle_whose_band_is_wider_than_a_turn_is_not_told(browser, tmp_path,
     flexion, adduction, _ = browser.find_elements(By.CSS_SELECTOR, "#plots .plot .value")
     assert flexion.text.startswith("not known here") and "±" not in flexion.text
     assert "±" in adduction.text
+
+
+def test_where_two_turns_are_about_one_axis_the_page_says_which_angle_to_read(browser, tmp_path, monkeypatch):
+    plain = example_out.spread
+    monkeypatch.setattr(example_out, "spread", lambda poses: _locked(plain(poses)))
+    out = write_out(tmp_path)
+    told = json.loads((out / "summary.json").read_text())
+    told["joints"]["r_knee"]["sequence"] = "YXY"  # whose pole is where adduction is next to nothing
+    (out / "summary.json").write_text(json.dumps(told))
+    browser.get(write_report(out).as_uri())
+    until(lambda: figure_state(browser) == "yes", "the figure is drawn")
+    browser.execute_script(
+        "bodyfitReport.play(false); bodyfitReport.choose('r_knee'); bodyfitReport.goTo(0.5)"
+    )
+    flexion, adduction, _ = browser.find_elements(By.CSS_SELECTOR, "#plots .plot .value")
+    assert flexion.text.endswith("flexion and internal rotation turn about one axis; read adduction")
+    assert "±" in adduction.text
+
+
+def _locked(spread):
+    unknown = {name: np.full_like(spread["r_knee"][name], np.pi) for name in ("flexion", "internal_rotation")}
+    spread["r_knee"] = {**spread["r_knee"], **unknown}
+    return spread
 
 
 def _wide(spread):

@@ -82,6 +82,7 @@ def _joint(files: FitFiles, joint: str, keep: slice) -> dict[str, Any]:
         "name": joint,
         "label": spoken(joint),
         "side": side_of(joint),
+        "sequence": told.sequence,
         "twin": twin if twin in files.angles else None,
         "angles": [
             _angle(angle, values, spread.get(angle), keep, told.angles[angle])

@@ -37,6 +37,7 @@ function scrub(svg, time) {
 
 const TURN = 180;  // degrees of half band from which an angle may be any; such frames hold no value
 const DENSE = 6;  // frames on one pixel from which on a curve is drawn as its envelope
+const LOCKED = .1;  // sine of the angle between two axes from which on they count as one; as for the standard deviations
 const VAGUE = 90;  // degrees of half band from which an angle says nothing: next to gimbal lock
 
 // Lowest and highest of the curves where they say something, with as much of the band as does not flatten them
@@ -179,10 +180,13 @@ function markTime(plot, time) {
   plot.value.textContent = Number.isNaN(value) ? wide : `${said(value)}°${band}` + rangeWord(plot.angle.range, value);
 }
 
-// Where the second angle is known and the outer two are not, both of these turn about one axis
+// Where the second angle makes the outer two turn about one axis, and neither of them is known
 function lockedWord(plot, frame) {
-  const [first, second, third] = plot.joint.angles;
-  if (!third || plot.angle === second || Number.isNaN(second.values[frame])) return "";
+  const [first, second, third] = plot.joint.angles, sequence = plot.joint.sequence;
+  if (!third || !sequence || plot.angle === second || !(Number.isNaN(first.values[frame]) && Number.isNaN(third.values[frame]))) return "";
+  const turn = second.values[frame] * Math.PI / 180;
+  const apart = Math.abs(sequence[0] === sequence[2] ? Math.sin(turn) : Math.cos(turn));
+  if (!(apart < LOCKED)) return "";
   const other = plot.angle === first ? third : first;
   return `means nothing by itself here: ${plot.angle.label} and ${other.label} turn about one axis; read ${second.label}`;
 }
