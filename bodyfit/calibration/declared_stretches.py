@@ -101,7 +101,8 @@ def _judged(capture: Capture, stretch: Calibration) -> Finding | None:
         threshold=LEAST_SEEN_S,
         measure="s in common",
         source="two keyframes",
-        handled="it tells nothing about how these units sit",
+        handled="it tells nothing about how these units sit; unless that is given, their joints' angles are "
+        "marked as not known",
         harm_deg=60.0,
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 from ..body.motion.poses import PoseSequence
 from ..body.parts import Joint
 from ..core.findings import Finding
+from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covariance, separate_covariance
 from ..estimator.uncertainty.other_facings import facing_variance
 from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
@@ -42,11 +43,12 @@ def segment_spread(
 def _not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[str]]:
     """Joints and segments of which nothing is known, whatever the smoother says.
 
-    Those of units that contradict each other, and of units that nothing levels.
+    Those of units that contradict each other, of units that nothing levels, and of those that missed the pose
+    that tells how the others sit.
     """
     loose = set[str]()
     for track in tracks:
-        loose |= {track.segments[u] for u in np.flatnonzero(track.problem.unlevelled).tolist()}
+        loose |= {track.segments[u] for u in np.flatnonzero(_open(track.problem)).tolist()}
     joints = {name for name, joint in poses.model.joints.items() if loose & {joint.parent, joint.child}}
     if not tracks[0].problem.ties:
         return joints, loose
@@ -86,6 +88,11 @@ def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str
                 spread = {angle: np.maximum(sd, NOTHING_KNOWN) for angle, sd in spread.items()}
             out[name] = spread
     return out
+
+
+def _open(problem: Problem) -> np.ndarray:
+    """(U,) bool, units whose rotation, or whose segment's against it, may be any."""
+    return problem.unlevelled | problem.unposed
 
 
 def _left(tracks: list[Track], tie: int, joint: Joint) -> float:

@@ -9,15 +9,15 @@ from faulty_captures import FAULTS, GENERAL, drawn, outcome
 import bodyfit
 
 # Draws that were silent once, and some that never were; the script tries hundreds (docs/reliability.md)
-SEEDS = (0, 2, 7, 8, 121, 228)
+SEEDS = (0, 2, 7, 112, 121, 228)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_fault_is_right_named_or_refused(seed):
     fault, came, told = outcome(seed)
     assert came != "silent", f"{fault}: {told}"
-    # what a wrong gyroscope shows on its joints is no slip; a unit that nothing levels is not known
-    assert came == "right" or fault not in ("gyroscope scale", "accelerometer frozen")
+    # what a wrong gyroscope shows on joints is no slip; what nothing levels or no pose shows is not known
+    assert came == "right" or fault not in ("gyroscope scale", "accelerometer frozen", "first seconds lost")
 
 
 def test_draws_are_the_same_again_and_reach_every_fault():

@@ -95,6 +95,16 @@ class Problem:
         return self.measured & ~self.levelled & ~np.array(posed, bool)
 
     @property
+    def unposed(self) -> np.ndarray:
+        """(U,) bool, units without a stated mounting that were not there in any pose that others held."""
+        time, lost = self.signals.key_time, np.ones(len(self.signals.units), bool)
+        for pose in self.held:
+            inside = (time >= pose.start) & (time <= pose.end)
+            lost &= [not self.watched((u,))[inside].any() for u in range(len(lost))]
+        stated = [given is not None for given in self.given_mounting]
+        return self.measured & lost & ~np.array(stated, bool) & bool(self.held)
+
+    @property
     def followed(self) -> np.ndarray:
         """(U,) bool, units whose acceleration can be told in the world between keyframes: they feel and turn.
 
@@ -169,7 +179,7 @@ class Problem:
     def watched(self, units: Sequence[int]) -> np.ndarray:
         """(K + 1,) bool, keyframes that lie in no long gap of these units; all of them where none is left."""
         lost = self.signals.lost[:, list(units)].any(1)
-        out = ~(np.r_[False, lost] & np.r_[lost, False])
+        out = ~(np.r_[lost[:1], lost] & np.r_[lost, lost[-1:]])
         return out if out.any() else ~out
 
     def both_measured(self, tie: Tie) -> bool:
