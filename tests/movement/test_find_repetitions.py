@@ -80,7 +80,7 @@ def test_the_odd_one_is_listed():
 def test_a_find_that_is_more_likely_another_movement_is_told_as_not_sure():
     sure, unsure = (Repetition(t, t + 2, "rise", d, p) for t, d, p in ((2.0, 0.0, 0.99), (9.0, 0.55, 0.21)))
     told = findings_of([sure, unsure], {"rise": 2}, False, False)
-    assert [(f.kind, f.severity, f.start) for f in told] == [("repetitions-unsure", "warning", 9.0)]
+    assert [(f.kind, f.severity, f.start) for f in told] == [("repetition-unsure", "warning", 9.0)]
     assert "not sure" in unsure.cells[-1] and sure.cells[-1] == ""
     found = Repetitions((sure, unsure), {"rise": 2, "fall": 0}, {"rise": 0.5, "fall": 0.0})
     assert [found.in_words(n) for n in found.counted] == [

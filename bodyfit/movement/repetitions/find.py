@@ -201,5 +201,6 @@ def _counted(recording: Fit | Capture, stream: Stream, examples: Fit | Capture |
     name = "repeated"
     movements = [Movement(told.channels, told.templates)] if told.templates else []
     result = _result(recording, stream, [name] * len(movements), movements, told.found, (False, False))
-    findings = worst_first([*told.findings, *(f for f in result.findings if f.kind != "repetitions-none")])
+    about_examples = ("repetitions-none", "repetition-unsure")  # how sure the count is tells `told`
+    findings = worst_first([*told.findings, *(f for f in result.findings if f.kind not in about_examples)])
     return replace(result, counted={name: told.count}, explained={name: told.explained}, findings=findings)

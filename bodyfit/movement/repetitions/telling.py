@@ -26,7 +26,7 @@ def findings_of(
 
     Returns
     -------
-    list of Finding: "repetitions-none", "repetitions-unsure", "repetition-odd", "repetitions-worn-otherwise"
+    list of Finding: "repetitions-none", "repetition-unsure", "repetition-odd", "repetitions-worn-otherwise"
     """
     out = [_none(name, elsewhere, worn_otherwise) for name, count in counted.items() if not count]
     out += [_unsure(one, counted[one.movement]) for one in found if not one.sure]
@@ -52,7 +52,7 @@ def _none(name: str, elsewhere: bool, worn_otherwise: bool) -> Finding:
 
 def _unsure(one: Repetition, count: int) -> Finding:
     return Finding(
-        "repetitions-unsure",
+        "repetition-unsure",
         "warning",
         f"of {count} repetitions of {one.movement} the one at {one.start:.2f} s is more likely another "
         f"movement or none (probability {one.probability:.2f})",
