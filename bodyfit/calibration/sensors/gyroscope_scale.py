@@ -62,7 +62,8 @@ class GyroscopeScale:
         A wrong unit, range or sensitivity is one for all axes.
         """
         beyond = (self.factor - 1) / self.sd
-        return not self.sure.any() and max(np.sum(beyond > DOUBTED_BY), np.sum(beyond < -DOUBTED_BY)) >= 2
+        alike = max(int(np.sum(beyond > DOUBTED_BY)), int(np.sum(beyond < -DOUBTED_BY)))
+        return alike >= 2 and not bool(self.sure.any())
 
 
 def gyroscope_scales(unaided: Unaided, windows: GravityWindows, g: float) -> tuple[GyroscopeScale, ...]:

@@ -178,7 +178,7 @@ class Problem:
 
     def watched(self, units: Sequence[int]) -> np.ndarray:
         """(K + 1,) bool, keyframes that lie in no long gap of these units; all of them where none is left."""
-        lost = self.signals.lost[:, list(units)].any(1)
+        lost = np.any(self.signals.lost[:, list(units)], axis=1)
         out = ~(np.r_[lost[:1], lost] & np.r_[lost, lost[-1:]])
         return out if out.any() else ~out
 
