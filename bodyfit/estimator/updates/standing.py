@@ -97,7 +97,7 @@ def hanging(still: np.ndarray, height: np.ndarray) -> np.ndarray:
     (K + 1, 2) bool; all the time that such a foot stays where it is
     """
     out, level = np.zeros(still.shape, bool), None
-    for start, end in runs(still.all(1)):
+    for start, end in runs(still[:, 0] & still[:, 1]):
         above = float(np.mean(height[start:end, 0] - height[start:end, 1]))
         level = above if level is None else level
         if abs(above - level) < HIGHER_M:
