@@ -8,6 +8,7 @@ from __future__ import annotations
 
 LEFT, RIGHT = "l_", "r_"
 FEET = ("l_hindfoot", "r_hindfoot")
+THIGHS = ("l_thigh", "r_thigh")
 LEG_SEGMENTS = ("thigh", "calf")  # from the hip to the ankle
 LEG_JOINTS = ("hip", "knee", "talocrural")
 KNEES, HIPS, ANKLE = ("l_knee", "r_knee"), ("l_hip", "r_hip"), "talocrural"

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from ...body.anatomy import FEET, THIGHS
 from ...core.intervals import runs
 from ...core.rotations import UP, heading_of
 from ...errors import InputError
@@ -51,7 +52,7 @@ def of_body(fit: Fit) -> Activities:
         The body has neither trunk nor thighs.
     """
     trunk = next((name for name in TRUNK if name in fit.rotations), None)
-    thighs = [name for name in ("l_thigh", "r_thigh") if name in fit.rotations]
+    thighs = [name for name in THIGHS if name in fit.rotations]
     if trunk is None or not thighs:
         raise InputError(
             f"fit: its body has {', '.join(fit.rotations)}; activities by rules want thorax or pelvis and a "
@@ -116,7 +117,7 @@ def _postures(
 
 
 def _has_feet(fit: Fit) -> bool:
-    return {"l_hindfoot", "r_hindfoot"} <= set(fit.rotations) and fit.poses.positions is not None
+    return set(FEET) <= set(fit.rotations) and fit.poses.positions is not None
 
 
 def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
@@ -132,7 +133,8 @@ def _steps(fit: Fit, at: np.ndarray, time: np.ndarray) -> np.ndarray:
         return out
     places = fit.poses.positions
     assert places is not None
-    apart = (places["l_hindfoot"] - places["r_hindfoot"])[at]
+    left, right = FEET
+    apart = (places[left] - places[right])[at]
     heading = heading_of(fit.rotations["pelvis"].as_matrix()[at])
     along = apart[:, 0] * np.cos(heading) - apart[:, 2] * np.sin(heading)
     out[_stepping(time, apart)] = NAMES.index("walking")

@@ -7,6 +7,7 @@ import numpy as np
 from ....alignment.facing.arms import Prior
 from ....body.parts import Joint
 from ....body.person import Person, share_of
+from ....core.rotations import UP
 from ...problem.problem import Problem
 from ...problem.tie import Tie
 
@@ -28,7 +29,7 @@ def arm_prior(problem: Problem, tie: Tie, level: np.ndarray) -> Prior:
     """
     mean, precision = np.zeros(6), np.zeros((6, 6))
     for side, (unit, centre) in enumerate(zip((tie.parent, tie.child), _centres(tie.joint), strict=True)):
-        up = level[unit].T @ np.array([0.0, 1.0, 0.0])
+        up = level[unit].T @ UP
         own = slice(3 * side, 3 * side + 3)
         mean[own] = (centre[1] - _middle(problem, unit)) * up
         across = ACROSS**2 + (centre[0] ** 2 + centre[2] ** 2) / 2

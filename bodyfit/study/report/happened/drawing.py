@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ....core.intervals import runs
 from ...pages.ticks import ticks
 from ..words import safe
 
@@ -84,10 +85,9 @@ def course(x: np.ndarray, y: np.ndarray, looks: str) -> str:
     markup
     """
     known = np.isfinite(x) & np.isfinite(y)
-    edges = np.flatnonzero(np.diff(np.r_[False, known, False].astype(int)))
     parts = [
         "M" + " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[i:j], y[i:j], strict=True))
-        for i, j in edges.reshape(-1, 2)
+        for i, j in runs(known)
         if j - i > 1
     ]
     return f'<path class="{looks}" d="{" ".join(parts)}"/>' if parts else ""

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
+from ....body.anatomy import FEET
 from ....files.motion.pose_tables import SegmentTable, read_segments
 from ....files.movement.happened import STRIDES, Columns, Happened
 from ..words import number
 from .drawing import Scale, course, line, picture, text
 
-FEET = {"left": "l_hindfoot", "right": "r_hindfoot"}
+BY_SIDE = dict(zip(("left", "right"), FEET, strict=True))
 LEAST_WAY = 0.5  # m from end to end, below which a path is not worth a picture (by reasoning)
 WIDTH, MOST_HEIGHT, MARGIN = 460.0, 420.0, 34.0  # of a picture: chosen; not tried
 POINTS = 1500  # of a path, evenly taken (by reasoning: finer than it is drawn)
@@ -70,7 +71,7 @@ def _main_direction(place: np.ndarray) -> np.ndarray:
 def _prints(moved: SegmentTable, strides: Columns) -> dict[str, np.ndarray]:
     """Side -> (n, 3) m, the foot where it stood flat, at the start of every stride and after the last."""
     out = {}
-    for side, segment in FEET.items():
+    for side, segment in BY_SIDE.items():
         place, own = moved.positions.get(segment), strides["side"] == side
         if place is None or not own.any():
             continue
