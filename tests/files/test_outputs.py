@@ -19,6 +19,7 @@ import pytest
 from example_fit import chain, fit_of, person, poses_of
 from scipy.spatial.transform import Rotation
 
+import bodyfit
 from bodyfit.errors import InputError, OutputError
 from bodyfit.files import fit_folder as outputs
 from bodyfit.files.account import account_of
@@ -356,6 +357,22 @@ def test_out_without_permission_is_refused(fit):
         assert os.listdir(top) == []
     finally:
         top.chmod(0o755)
+        shutil.rmtree(top)
+
+
+@pytest.mark.parametrize("hidden", ["", "setup.toml", "hand.csv"])
+def test_a_capture_without_permission_to_read_is_refused(hidden):
+    top = Path(tempfile.mkdtemp())
+    top.chmod(0o755)
+    demo = Path(__file__).resolve().parents[2] / "demo_captures" / "cello_arm"
+    capture = shutil.copytree(demo, top / "capture", ignore=shutil.ignore_patterns("truth"))
+    assert bodyfit.read_capture(capture).units  # sound; and all is imported that only root may read
+    try:
+        (capture / hidden).chmod(0o000)
+        with ordinary_user(), pytest.raises(InputError, match=rf"capture.*{hidden}.*: .*[Pp]ermission"):
+            bodyfit.read_capture(capture)
+    finally:
+        (capture / hidden).chmod(0o755)
         shutil.rmtree(top)
 
 
