@@ -13,6 +13,7 @@ FEWEST_SAMPLES = 10  # by reasoning: fewer are no recording
 REPEATS_ALLOWED = 0.01
 RATES = (2.0, 20_000.0)  # Hz: slower cannot follow a body, faster no worn unit is; by reasoning
 SHORT_TIMES = {"milliseconds": 1e-3, "microseconds": 1e-6, "nanoseconds": 1e-9}  # by definition
+SIGNS = {"milliseconds": "ms", "microseconds": "us", "nanoseconds": "ns"}  # as setup.toml has them
 
 
 def check_count(setup: TomlTable, table: Table) -> None:
@@ -50,12 +51,15 @@ def check_stamps(table: Table, column: str, time: np.ndarray) -> None:
         )
     middle = float(np.median(step[step > 0])) if (step > 0).any() else np.nan
     if not np.isnan(middle) and not 1 / RATES[1] <= middle <= 1 / RATES[0]:
-        table.refuse(column, _spacing(middle))
+        table.refuse(column, _spacing(column, middle))
 
 
-def _spacing(middle: float) -> str:
-    usual = (word for word, factor in SHORT_TIMES.items() if 1e-3 <= middle * factor <= 0.1)
-    hint = f"give them in seconds, they look like {next(usual, 'another unit')}"
+def _spacing(column: str, middle: float) -> str:
+    likely = next((word for word, factor in SHORT_TIMES.items() if 1e-3 <= middle * factor <= 0.1), None)
+    hint = "they look like another unit: say which in time's unit, or give seconds"
+    if likely is not None:
+        sign = SIGNS[likely]
+        hint = f'they look like {likely}: say so, time = {{ column = "{column}", unit = "{sign}" }}'
     return (
         f"found stamps {middle:g} apart, which as seconds is {1 / middle:.3g} samples a second; "
         f"expected {RATES[0]:g} to {RATES[1]:g}; {hint}"
