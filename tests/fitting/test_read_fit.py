@@ -53,18 +53,20 @@ def same(fitted: bodyfit.Fit, back: bodyfit.Fit) -> None:
         )
 
 
-RECORDED = ("chain_rigid", "chain_soft", "knee_landing", "pendulum_a", "robot_arm_circle_100")
+@pytest.mark.parametrize("kind", ["chain", "knee", "pendulum", "robot_arm", "single"])
+def test_fits_of_all_recordings_come_back_as_they_were(kind, recordings, tmp_path):
+    found = sorted(path.parent for path in recordings.glob(f"{kind}*/setup.toml"))
+    assert found
+    for folder in found:
+        comes_back(folder, tmp_path / folder.name)
 
 
-@pytest.mark.parametrize("name", RECORDED)
-def test_a_fit_of_a_recording_comes_back_as_it_was(name, recordings, tmp_path):
-    if not (recordings / name / "setup.toml").is_file():
-        pytest.skip(f"the recording {name} is not there")
-    capture = bodyfit.read_capture(recordings / name)
+def comes_back(folder: Path, out: Path) -> None:
+    capture = bodyfit.read_capture(folder)
     start = min(unit.time[0] for unit in capture.units.values())
     fitted = bodyfit.fit(capture.between(start, start + LONG_S))
-    fitted.write(tmp_path)
-    same(fitted, bodyfit.read_fit(tmp_path))
+    fitted.write(out)
+    same(fitted, bodyfit.read_fit(out))
 
 
 CASES = [(name, {}) for name in DEMOS] + [(DEMOS[0], {"alone": True}), (DEMOS[0], {"strict_ranges": True})]
