@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
-LONGEST = 4000  # letters of a message, whatever cell or name it quotes; as core.one_line.LONGEST
+LONGEST = 4000  # letters of a message: fifty lines of a terminal (by reasoning)
 
 
 class BodyfitError(Exception):

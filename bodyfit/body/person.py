@@ -22,7 +22,7 @@ class Person:
     """Who wears the units; scales a human body model. `sex` is female, male, or None: the mean of both.
 
     `lengths_m` holds measured lengths, segment name -> m; they win over what the stature suggests.
-    `lengths_sd_m` says how far some of them may be off, m; the others as far as a tape measure.
+    `lengths_sd_m` says how far those that an earlier fit lends may be off, m; others as a tape measure.
     """
 
     stature_m: float | None = None

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import ASSIGN, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, SENSORS, STRICT_RANGES
+from .terminal.given import ASSIGN, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, SENSORS, STRICT_RANGES, words_of
 
 
 @click.command()
@@ -44,7 +44,7 @@ def batch(
         from ..study.batch.fit_one import Options
 
         check_folder(out)
-        words = None if sensors is None else tuple(sorted(word.strip() for word in sensors.split(",")))
+        words = None if sensors is None else tuple(sorted(words_of(sensors)))
         rows = run(
             captures,
             out,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from .terminal.given import CAPTURE, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, GivenPath
+from .terminal.given import CAPTURE, JOBS, NO_USUAL_POSTURES, OUT, SCHEDULER, GivenPath, words_of
 
 
 @click.command()
@@ -84,8 +84,8 @@ def compare(
         comparison = compared(
             recording,
             None if path is None else read_reference(path),
-            None if sets is None else _words(sets),
-            [_words(word) for word in leave_out],
+            None if sets is None else words_of(sets),
+            [words_of(word) for word in leave_out],
             leave_out_each,
             align_clock=align_clock,
             usual_postures=not no_usual_postures,
@@ -99,8 +99,3 @@ def compare(
         comparison = dataclasses.replace(comparison, title=title, against=str(path or comparison.against))
         paths = write_comparison(comparison, out)
     print_comparison(comparison, paths)
-
-
-def _words(text: str) -> list[str]:
-    """Words with commas between them."""
-    return [word.strip() for word in text.split(",")]

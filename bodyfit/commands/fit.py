@@ -15,6 +15,7 @@ from .terminal.given import (
     SENSORS,
     STRICT_RANGES,
     GivenPath,
+    words_of,
 )
 
 
@@ -70,7 +71,7 @@ def fit(
         progress(0, 0, f"reading {capture}")
         result = fit_capture(
             read_capture(capture),
-            sensors=None if sensors is None else {word.strip() for word in sensors.split(",")},
+            sensors=None if sensors is None else set(words_of(sensors)),
             alone=alone,
             leave_out=leave_out,
             strict_ranges=strict_ranges,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from .terminal.given import JOBS, MODEL, NO_USUAL_POSTURES, OUT, SCHEDULER, FiniteRange, GivenPath
+from .terminal.given import JOBS, MODEL, NO_USUAL_POSTURES, OUT, SCHEDULER, FiniteRange, GivenPath, words_of
 
 if TYPE_CHECKING:
     from ..simulation.settings import SimulationSettings
@@ -130,7 +130,7 @@ def plan(
             math.radians(mounting_sd),
             probability,
             tuple(dict.fromkeys(sensors_of(word, NINE) for word in kinds.split(","))),
-            tuple(name.strip() for name in segments.split(",")) if segments else (),
+            tuple(words_of(segments)) if segments else (),
             seeds,
             seed,
         )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-LONGEST = 4000  # characters: fifty lines of a terminal (by reasoning)
+from ..errors import LONGEST
 
 
 def one_line(text: str, longest: int = LONGEST) -> str:

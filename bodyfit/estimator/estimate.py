@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..alignment.facing.known import Facing
 from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
 from ..core.progress import Progress
 from ..core.rotations import exp, log
@@ -33,7 +34,7 @@ def estimate(
     latency: float,
     units: int,
     progress: Progress | None = None,
-    second: bool = False,
+    facing: Facing | None = None,
 ) -> Estimate:
     """Most probable motion of all units, given the signals and the body.
 
@@ -43,7 +44,7 @@ def estimate(
     latency : s of the gyroscopes, to start from
     units : number of units
     progress : called as progress(done, total, what)
-    second : started from the second-likeliest way in which units face
+    facing : how units face at the start; None: as what is given makes likeliest
 
     Returns
     -------
@@ -59,7 +60,7 @@ def estimate(
     say(0, SCHEDULE.usual, "start values")
     late = on_time(units, latency)
     problem = problem_at(late)
-    state, body, gated = start(problem, second)
+    state, body, gated = start(problem, facing)
     trust = gated.without(judged(problem))
     state, body = explained(problem, state, body, trust)
     problem = _following(problem, first := state.R)

@@ -212,7 +212,8 @@ def _of_body(problem: Problem, state: State, body: Body, average: Averages, firs
             )
         )
     parts += _of_angles(problem, freed, body)
-    return parts + _of_postures(problem, state, body) + _of_bridges(problem, state, body)
+    parts += _of_postures(problem, state, body) + _of_soles(problem, state, body)
+    return parts + _of_bridges(problem, state, body)
 
 
 def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]:
@@ -224,10 +225,7 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     mounting = body.mounting.segment_from_unit
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
-    return [
-        *posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept),
-        *_of_soles(problem, state, body),
-    ]
+    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept)
 
 
 def _of_soles(problem: Problem, state: State, body: Body) -> list[Linearised]:

@@ -31,7 +31,7 @@ def best_estimate(
     facing = found.body.facing
     if facing is None or facing.second is None:
         return found
-    other = estimate(problem_at, latency, units, progress, second=True)
+    other = estimate(problem_at, latency, units, progress, facing.second)
     best, worse = sorted((found, other), key=misfit)
     return replace(best, other_cost=worse.cost)
 

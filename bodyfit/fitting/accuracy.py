@@ -10,7 +10,6 @@ import numpy as np
 from ..body.motion.poses import PoseSequence
 from ..body.parts import Joint
 from ..core.findings import Finding
-from ..estimator.problem.problem import Problem
 from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covariance, separate_covariance
 from ..estimator.uncertainty.other_facings import facing_variance
 from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
@@ -27,20 +26,20 @@ STEPS_LEFT = 3.0
 
 
 def segment_spread(
-    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float]
+    tracks: list[Track], poses: PoseSequence, length_sd: Mapping[str, float], unknown: set[str]
 ) -> dict[str, SegmentSureness]:
-    """By segment: how sure its heading, inclination and place are."""
+    """By segment: how sure its heading, inclination and place are; `unknown` as of `not_known`."""
     signals = tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     told = segment_sureness([(track.found, track.segments) for track in tracks], poses, at, length_sd)
-    for name in told.keys() & _not_known(tracks, poses)[1]:
+    for name in told.keys() & unknown:
         one = told[name]
         wide = {key: np.maximum(getattr(one, key), NOTHING_KNOWN) for key in ("heading", "inclination")}
         told[name] = dataclasses.replace(one, **wide)
     return told
 
 
-def _not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[str]]:
+def not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[str]]:
     """Joints and segments of which nothing is known, whatever the smoother says.
 
     Those of units that contradict each other, of units that nothing levels, and of those that missed the pose
@@ -48,7 +47,10 @@ def _not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[
     """
     loose = set[str]()
     for track in tracks:
-        loose |= {track.segments[u] for u in np.flatnonzero(_open(track.problem)).tolist()}
+        opened = (
+            track.problem.unlevelled | track.problem.unposed
+        )  # its rotation, or its segment's, may be any
+        loose |= {track.segments[u] for u in np.flatnonzero(opened).tolist()}
     joints = {name for name, joint in poses.model.joints.items() if loose & {joint.parent, joint.child}}
     if not tracks[0].problem.ties:
         return joints, loose
@@ -68,16 +70,16 @@ def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Fin
     return [*(slip_finding(slip) for slip in slips), *found]
 
 
-def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str, np.ndarray]]:
+def angle_spread(
+    tracks: list[Track], poses: PoseSequence, unknown: set[str]
+) -> dict[str, dict[str, np.ndarray]]:
     """Joint -> angle -> standard deviation at every frame, rad.
 
-    Wider where not converged; as wide as if nothing were known where a joint's units contradict each other,
-    or nothing levels one of them.
+    Wider where not converged; as wide as if nothing were known for `unknown` ones, see `not_known`.
     """
     out, signals = {}, tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
-    unknown, _ = _not_known(tracks, poses)
     for i, (name, joint) in enumerate(poses.model.joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
@@ -88,11 +90,6 @@ def angle_spread(tracks: list[Track], poses: PoseSequence) -> dict[str, dict[str
                 spread = {angle: np.maximum(sd, NOTHING_KNOWN) for angle, sd in spread.items()}
             out[name] = spread
     return out
-
-
-def _open(problem: Problem) -> np.ndarray:
-    """(U,) bool, units whose rotation, or whose segment's against it, may be any."""
-    return problem.unlevelled | problem.unposed
 
 
 def _left(tracks: list[Track], tie: int, joint: Joint) -> float:

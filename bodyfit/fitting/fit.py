@@ -15,7 +15,7 @@ from ..core.progress import Progress
 from ..recording.capture import Capture, unmeasured_joints
 from ..results.summary import BY_BOTH_FEET, FitOptions
 from ..weights import Weights
-from .accuracy import angle_spread, mountings_by_unit, segment_spread, with_mounting_spread
+from .accuracy import angle_spread, mountings_by_unit, not_known, segment_spread, with_mounting_spread
 from .body_size.fuse import BodySize, body_size
 from .figures.summary import summarise
 from .fit_findings import fit_findings
@@ -88,7 +88,8 @@ def fit(
         smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
         poses = within_ranges(smooth, progress) if strict_ranges else smooth
     findings = _findings(worn, tracks, slips, poses, (*lent, *intake.findings, *size.findings))
-    spread = angle_spread(tracks, poses)
+    joints, segments = not_known(tracks, poses)
+    spread = angle_spread(tracks, poses, joints)
     summary = dataclasses.replace(
         summarise(worn, tracks, poses, spread, intake, slips, options),
         wall_time_s=clock.perf_counter() - started,
@@ -97,9 +98,9 @@ def fit(
     )
     if path is not None:
         summary = dataclasses.replace(summary, root_position=BY_BOTH_FEET, root_path=path_account(path))
-    sureness = segment_spread(tracks, poses, {name: length.sd for name, length in size.lengths.items()})
-    mountings = mountings_by_unit(worn, tracks)
-    return Fit(poses, summary, spread, mountings, findings, sureness, worn.trials)
+    sd = {name: length.sd for name, length in size.lengths.items()}
+    sureness = segment_spread(tracks, poses, sd, segments)
+    return Fit(poses, summary, spread, mountings_by_unit(worn, tracks), findings, sureness, worn.trials)
 
 
 def _findings(

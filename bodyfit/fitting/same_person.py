@@ -9,6 +9,7 @@ import numpy as np
 from ..body.chain import BodyModel
 from ..body.person import LENGTHS_M, Person
 from ..body.usual_postures import UsualPosture
+from ..core.cards import counted
 from ..core.findings import Finding
 from ..errors import InputError
 from ..recording.capture import Capture
@@ -56,17 +57,13 @@ def with_earlier(capture: Capture, earlier: Fit, weights: Weights) -> tuple[Capt
     told = Finding(
         "same-person",
         "note",
-        f"an earlier fit of the same person lends {_counted(len(lengths), 'length')} and "
-        f"the usual posture of {_counted(len(postures), 'joint')}",
+        f"an earlier fit of the same person lends {counted(len(lengths), 'length')} and "
+        f"the usual posture of {counted(len(postures), 'joint')}",
         "postures count only beside segments without a unit; if that fit is of someone else, leave it out",
         joints=tuple(postures),
         source="no limit: told whenever an earlier fit is given",
     )
     return dataclasses.replace(capture, person=person, model=model), (told,)
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count or 'no'} {word}" + "s" * (count != 1)
 
 
 def _lengths(capture: Capture, earlier: Fit) -> dict[str, tuple[float, float]]:

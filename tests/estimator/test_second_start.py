@@ -46,11 +46,11 @@ def test_the_better_explanation_is_kept_and_the_other_told(monkeypatch, close):
     first = Ended(30.0, 1.0, facing)
     started = []
 
-    def estimate(problem_at, latency, units, progress, second=False):
-        started.append(second)
-        return replace(first, cost=36.0, joint_sd=0.3) if second else first
+    def estimate(problem_at, latency, units, progress, facing=None):
+        started.append(facing)
+        return first if facing is None else replace(first, cost=36.0, joint_sd=0.3)
 
     monkeypatch.setattr(second_start, "estimate", estimate)
     found = best_estimate(lambda late: None, 0.0, 2)  # type: ignore[arg-type, return-value]
-    assert started == [False, True][: 1 + close]
+    assert started == [None, facing.second][: 1 + close]
     assert (found.cost, found.other_cost) == ((36.0, 30.0) if close else (30.0, None))

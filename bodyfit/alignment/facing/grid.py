@@ -19,9 +19,9 @@ def wrapped(angle: np.ndarray) -> np.ndarray:
 
     Returns
     -------
-    (...) rad, in [−π, π)
+    (...) rad, in [−π, π], as precise as given
     """
-    return (angle + np.pi) % (2 * np.pi) - np.pi
+    return angle - 2 * np.pi * np.rint(angle / (2 * np.pi))
 
 
 def blurred(probability: np.ndarray, sd: float | np.ndarray) -> np.ndarray:

@@ -8,14 +8,13 @@ import numpy as np
 
 from ...body.anatomy import LEFT
 from ...body.parts import Joint
-from .grid import GRID
+from .grid import GRID, wrapped
 from .usual import Bend, Limb, Spread, Usual
 
 ALIKE_S = 0.5  # s, over which a joint's angles are alike (`Weights.angle_s`); by reasoning
 # keyframes of a piece; more show nothing new within a second or two; tried: 4, 8, 16 on 15 captures
 # (8030 to 8044 of tests/benchmarks/facing_in_pieces.py): 71.1, 71.1, 71.6 % known, none wrong while sure
 LOOKED_AT = 8
-TURN = np.float32(2 * np.pi)  # rad, by definition
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,8 +49,7 @@ class Posture:
     def turned(self) -> np.ndarray:
         """(N, G, G) likelihood of the third angle, by the child's facing too."""
         apart = (self.third - self.usual)[..., None].astype(np.float32) - GRID.astype(np.float32)
-        apart -= TURN * np.rint(apart / TURN)  # as `wrapped`, many times faster
-        return np.exp(np.square(apart) * np.float32(-0.5 / self.variance))
+        return np.exp(np.square(wrapped(apart)) * np.float32(-0.5 / self.variance))
 
     def facing(self, parent: int) -> Posture:
         """The same for one facing of the parent, G = 1 there."""

@@ -149,14 +149,9 @@ def _by_slow_change(signals: Signals, unit: int, sensor: str) -> UnitAxes | None
     if left is None:
         return None
     judged = _judged(signals.units[unit], sensor, left, 1.0)
-    if judged.wrong and (left[:, _number(judged.axes[0])] > BETTER * left[:, 0]).any():
+    if judged.wrong and (left[:, left.mean(0).argmin()] > BETTER * left[:, 0]).any():
         return None  # other axes win in one part, not in each
     return dataclasses.replace(judged, slow=True)
-
-
-def _number(axes: np.ndarray) -> int:
-    """Of a signed permutation."""
-    return int(np.flatnonzero((axes == AXES).all((1, 2)))[0])
 
 
 def _windows(

@@ -33,6 +33,11 @@ class FiniteRange(click.FloatRange):
         return number
 
 
+def words_of(text: str) -> list[str]:
+    """Words with commas between them."""
+    return [word.strip() for word in text.split(",")]
+
+
 # Arguments and options that several commands have, each with the same words.
 CAPTURE = click.argument("capture", metavar="CAPTURE", type=GivenPath())
 OUT = click.option("--out", metavar="OUT", required=True, type=GivenPath(), help="Folder for the results.")

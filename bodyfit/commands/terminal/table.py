@@ -9,8 +9,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from ...core.cards import NONE as NONE
+from ...core.cards import decimals as decimals_of
+
 WIDTH = 100
-NONE = "–"
 
 
 def console_of(console: Console | None) -> Console:
@@ -78,7 +80,4 @@ def number(value: float | None, decimals: int) -> str:
     -------
     text
     """
-    if value is None:
-        return NONE
-    text = f"{value:.{decimals}f}"
-    return text if float(text) else text.lstrip("-")
+    return decimals_of(value, decimals)

@@ -22,13 +22,13 @@ from .facing.search import find_facing
 from .heading_walk import Walk
 
 
-def start(problem: Problem, second: bool = False) -> tuple[State, Body, FieldTrust]:
+def start(problem: Problem, facing: Facing | None = None) -> tuple[State, Body, FieldTrust]:
     """Start values: each unit alone, then lever arms and headings joint by joint from the root.
 
     Parameters
     ----------
     problem : what is given
-    second : from the second-likeliest way in which units face, if there is one nearly as likely
+    facing : how units face; None: as what is given makes likeliest
 
     Returns
     -------
@@ -41,9 +41,8 @@ def start(problem: Problem, second: bool = False) -> tuple[State, Body, FieldTru
     turn = w.field_turn if signals.has["gyroscope"].all() else np.inf
     gates = Gates(w.field_norm, w.field_dip, turn)
     trust = judge_field(average.field, average.field_known, problem.levelled, dip, signals.key_step, gates)
-    facing = find_facing(problem, R, average, trust) if problem.ties else None
-    if second and facing is not None and facing.second is not None:
-        facing = facing.second
+    if facing is None and problem.ties:
+        facing = find_facing(problem, R, average, trust)
     body = _start_body(problem, R, facing)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]

@@ -48,8 +48,8 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
     levers, covariance = levers_from_rotations(average, body.ends, body.levers, body.joint_sd, alike, prior)
     parent, child = joint_forces(average, body.ends, levers)
     joint_sd = robust_sd(parent - child, w.joint_least) if len(levers) else body.joint_sd
-    body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd)
-    body = replace(body, standing=standing(problem, state, body.mounting, average))
+    stands = standing(problem, state, body.mounting, average)
+    body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd, standing=stands)
     if iteration < SCHEDULE.hinges_from:
         return body
     axes, hinge_sd, elastic = body.axes, body.hinge_sd, body.elastic

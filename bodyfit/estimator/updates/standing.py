@@ -18,9 +18,7 @@ from ..problem.unknowns import State
 STILL_M_S2 = 1.0  # m/s², root mean square at the ankle; tried: 0.5, 1, 2, 3, 5: 3 to 17 % inclined
 STILL_S = 0.3  # s over which; chosen; not tried
 UPRIGHT = np.cos(np.radians(40.0))  # of the calf's inclination; lying and kneeling are left out; by reasoning
-HIGHER_M = (
-    0.12  # m, above the other a foot hangs or is a stair up; by reasoning: a step's path is good to 3 cm
-)
+HIGHER_M = 0.12  # m, above the other a foot hangs, or is a stair up; by reasoning: a path is good to 3 cm
 FAR = 1e3  # m/s², where nothing was felt; by definition: more than any limb's
 
 
@@ -45,16 +43,16 @@ def standing(problem: Problem, state: State, mounting: Mounting, average: Averag
     if not len(problem.soles):
         return still
     step, upward = problem.signals.key_step, np.zeros(still.shape)
-    upright = (state.R @ np.swapaxes(mounting.segment_from_unit, -1, -2))[..., 1, 1] > UPRIGHT
     for n, (joint, calf, _) in enumerate(problem.soles):
         arm = arm_to(problem, mounting, calf, joint)
         if arm is None:
             continue
         felt = average.force[:, calf] + apply(average.lever[:, calf], arm) - problem.g * UP
-        known = average.known[:, calf]
+        known, M = average.known[:, calf], mounting.segment_from_unit[calf]
+        upright = state.R[:, calf, 1] @ M[1] > UPRIGHT  # ŷ · R Mᵀ ŷ
         square = np.where(known, np.sum(felt**2, -1), FAR**2)
         quiet = uniform_filter1d(square, 2 * round(STILL_S / step / 2) + 1) < STILL_M_S2**2
-        upward[:, n], still[:, n] = known * felt[:, 1], quiet & upright[:, calf]
+        upward[:, n], still[:, n] = known * felt[:, 1], quiet & upright
     return still & ~hanging(still, climbed(still, upward, step)) if still.shape[1] == 2 else still
 
 

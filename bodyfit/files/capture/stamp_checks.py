@@ -12,8 +12,8 @@ FEWEST_SAMPLES = 10  # by reasoning: fewer are no recording
 # share of stamps: what rounding to a clock's tick leaves now and then; chosen; not tried
 REPEATS_ALLOWED = 0.01
 RATES = (2.0, 20_000.0)  # Hz: slower cannot follow a body, faster no worn unit is; by reasoning
-SHORT_TIMES = {"milliseconds": 1e-3, "microseconds": 1e-6, "nanoseconds": 1e-9}  # by definition
-SIGNS = {"milliseconds": "ms", "microseconds": "us", "nanoseconds": "ns"}  # as setup.toml has them
+# as setup.toml has them -> in words, and s; by definition
+SHORT_TIMES = {"ms": ("milliseconds", 1e-3), "us": ("microseconds", 1e-6), "ns": ("nanoseconds", 1e-9)}
 
 
 def check_count(setup: TomlTable, table: Table) -> None:
@@ -55,11 +55,10 @@ def check_stamps(table: Table, column: str, time: np.ndarray) -> None:
 
 
 def _spacing(column: str, middle: float) -> str:
-    likely = next((word for word, factor in SHORT_TIMES.items() if 1e-3 <= middle * factor <= 0.1), None)
     hint = "they look like another unit: say which in time's unit, or give seconds"
-    if likely is not None:
-        sign = SIGNS[likely]
-        hint = f'they look like {likely}: say so, time = {{ column = "{column}", unit = "{sign}" }}'
+    for sign, (word, factor) in SHORT_TIMES.items():
+        if 1e-3 <= middle * factor <= 0.1:
+            hint = f'they look like {word}: say so, time = {{ column = "{column}", unit = "{sign}" }}'
     return (
         f"found stamps {middle:g} apart, which as seconds is {1 / middle:.3g} samples a second; "
         f"expected {RATES[0]:g} to {RATES[1]:g}; {hint}"

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
+from ...core.cards import NONE as NONE
+from ...core.cards import decimals as decimals_of
 from .ticks import Tick
 from .whole_page import placed
 
-NONE = "–"
 MARKS = {"#": ' class="n"', "~": ' class="b"', "=": ' class="text"'}
 SCROLLS = '<p class="scrolls">↔ There is more: scroll sideways.</p>'
 CAUTION = (
@@ -67,10 +68,7 @@ def scrolling(caption: str, table: str) -> str:
 
 def decimal(value: float | None, decimals: int, factor: float = 1.0) -> str:
     """The number as text, times a factor; – where it is not known."""
-    if value is None:
-        return NONE
-    text = f"{factor * value:.{decimals}f}"
-    return text.replace("-", "−") if float(text) else text.lstrip("-")
+    return decimals_of(None if value is None else factor * value, decimals).replace("-", "−")
 
 
 def axis_labels(found: Iterable[Tick], unit: str) -> str:

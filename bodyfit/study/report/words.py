@@ -7,8 +7,10 @@ import math
 from typing import Any
 
 from ...body.anatomy import SIDE_WORDS, side_and_part
+from ...core.cards import NONE as NONE
+from ...core.cards import decimals
 
-NONE, NOT_KNOWN = "–", "not known"
+NOT_KNOWN = "not known"
 
 
 def side_of(name: str) -> str:
@@ -25,8 +27,7 @@ def number(value: Any, places: int = 1) -> str:
     """A number with so many decimals and a true minus sign, or a dash."""
     if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
         return NONE
-    text = f"{value:.{places}f}"
-    return text.replace("-", "−") if float(text) else text.lstrip("-")
+    return decimals(value, places).replace("-", "−")
 
 
 def vector(values: Any, places: int = 1, scale: float = 1.0) -> str:
