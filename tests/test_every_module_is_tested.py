@@ -25,7 +25,7 @@ THROUGH = {
     "calibration/test_placement.py": ("calibration.placement.side_likelihood",),
     "alignment/test_facing.py": tuple(f"estimator.initial.facing.{name}" for name in ("field", "search")),
     "estimator/test_bare_segments.py": ("estimator.problem.chain_prior", "fitting.usual_postures"),
-    "estimator/test_joint_geometry.py": ("estimator.problem.problem", "estimator.updates.mounting"),
+    "estimator/test_joint_geometry.py": ("estimator.problem.problem",),
     "core/test_workers.py": ("core.workers.processes",),
     "commands/test_last_resort.py": ("commands.last_resort",),
     "files/draft/test_draft.py": ("files.draft.unit_groups",),
