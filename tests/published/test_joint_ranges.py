@@ -8,7 +8,9 @@ Soucie JM et al. 2011, Haemophilia 17:500-507, doi:10.1111/j.1365-2516.2010.0239
 Under load joints go further, and bodies in motion are loaded: Hemmerich A et al. 2006, J Orthop Res
 24:770-781, doi:10.1002/jor.20114, thirty adults of 48 ± 8 years, squatting with heels up, 157 ± 6 degrees of
 the knee; Calatayud J et al. 2015, Int J Sports Phys Ther 10:197-202, 26 men in a lunge, 40.6 ± 5.2 degrees.
-Limits that models/ takes from web pages or marks "from memory" have no check here.
+The head against the thorax, by cameras, from end to end: Ferrario VF et al. 2002, J Orthop Res 20:122-129,
+doi:10.1016/S0736-0266(01)00079-1, 30 women and 30 men; Tommasi DG et al. 2009, Spine 34:1910-1916, 25 women
+of 20 to 30 years. Limits that models/ marks "from memory" have no check here.
 """
 
 from pathlib import Path
@@ -28,6 +30,7 @@ WIDEST: dict[str, float] = {}
 for row in (row for table in TABLES for row in table.to_dict("records")):
     motion = str(row.pop("motion"))
     WIDEST[motion] = max(WIDEST.get(motion, 0.0), *(float(value) for value in row.values()))
+NECK = pd.read_csv(DATA / "adult_neck_ranges.csv").groupby("motion")["whole_range_deg"].max()
 PALM_FORWARD = (
     90  # forearm angles are measured from thumb forward; ISB's zero is palm forward, fully supinated
 )
@@ -67,6 +70,13 @@ def test_hip_extension_is_no_narrower_than_any_group(side):
     assert -limit_deg(f"{side}_hip", "flexion", 0) >= WIDEST["hip extension"]
 
 
+@pytest.mark.parametrize("angle", NECK.index)
+def test_neck_reaches_half_of_the_widest_published_mean_to_either_side(angle):
+    assert [limit_deg("skullbase", angle, end) for end in (0, 1)] == pytest.approx(
+        [-NECK[angle] / 2, NECK[angle] / 2]
+    )
+
+
 def test_no_range_of_a_grown_up_comes_from_children_or_web_pages():
     sources = {joint.range_source for joint in read_model("whole_body").joints.values()}
-    assert not [s for s in sources if "girls" in s or "boys" in s or "2-8 y" in s or "medicospace" in s]
+    assert not [s for s in sources if "girls" in s or "boys" in s or "2-8 y" in s or ".com" in s]

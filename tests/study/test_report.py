@@ -327,8 +327,8 @@ def test_findings_of_a_kind_are_one_card_that_leads_to_each_of_them(tmp_path):
 
 
 def test_large_numbers_are_no_powers_of_ten(tmp_path):
-    dated = Finding("field-date", "note", "no date", "give one", value=2027.5, measure="year")
-    assert "measured 2028 year" in report_text(read_fit_files(write_out(tmp_path, POSES, findings=(dated,))))
+    fast = Finding("rate", "note", "fast", "look", value=2027.5, measure="deg/s")
+    assert "measured 2028 deg/s" in report_text(read_fit_files(write_out(tmp_path, POSES, findings=(fast,))))
 
 
 # --- the figure

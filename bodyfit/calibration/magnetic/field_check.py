@@ -218,7 +218,7 @@ def _of_earth(earth: EarthField | None, dip: float | None, w: Weights) -> list[F
         note = "give start_time in setup.toml, or take a newer model"
         what = f"the Earth's field was taken from {earth.model}: {earth.note}"
         why = "no limit: told wherever the date is not the model's"
-        out.append(Finding("field-date", "note", what, note, value=earth.year, measure="year", source=why))
+        out.append(Finding("field-date", "note", what, note, source=why))
     if dip is not None and abs(dip - earth.dip) > w.field_dip:
         out.append(
             Finding(
