@@ -191,15 +191,12 @@ def how_sure(
 
     def visit(at: slice, S: np.ndarray, X: np.ndarray, sigma: np.ndarray) -> None:
         S, x = S.reshape(-1, U, 3, U, 3), X.reshape(len(X), U, 3, -1)
-        rotation[at] = np.moveaxis(S[:, units, :, units], 0, 1) + _spread(x, sigma)
+        y = (X.reshape(-1, len(sigma)) @ sigma).reshape(x.shape)
+        rotation[at] = np.moveaxis(S[:, units, :, units], 0, 1) + y @ np.swapaxes(x, -1, -2)
         between = S[:, p, :, p] + S[:, c, :, c] - S[:, p, :, c] - S[:, c, :, p]
-        relative[at] = np.moveaxis(between, 0, 1) + _spread(x[:, c] - x[:, p], sigma)
+        constant = (y[:, c] - y[:, p]) @ np.swapaxes(x[:, c] - x[:, p], -1, -2)
+        relative[at] = np.moveaxis(between, 0, 1) + constant
 
     parts = with_constants(parts, problem, state, body, average)
     posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit, U)
     return rotation, relative
-
-
-def _spread(J: np.ndarray, sigma: np.ndarray) -> np.ndarray:
-    """(k, E, 3, 3) J Σ Jᵀ of (k, E, 3, q) and (q, q)."""
-    return (J.reshape(-1, len(sigma)) @ sigma).reshape(J.shape) @ np.swapaxes(J, -1, -2)

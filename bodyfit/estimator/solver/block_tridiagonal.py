@@ -11,11 +11,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 from numpy.lib.stride_tricks import as_strided
 from scipy.linalg import cholesky_banded, solve_triangular
-from scipy.linalg.lapack import dtbtrs, dtrtri
+from scipy.linalg.blas import dtrsm
+from scipy.linalg.lapack import dtbtrs
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
@@ -236,36 +238,44 @@ class Factored:
 
     def left_to_next(self) -> tuple[np.ndarray, np.ndarray]:
         """What this chunk adds to the next one's first diagonal block and gradient."""
-        M = solve_triangular(self._last, self.tie, lower=True, check_finite=False).T
+        M = self.below(self.k - 1)
         return -M @ M.T, M @ self.z[-self.n :]
+
+    def reduced(self, B: np.ndarray) -> None:
+        """L⁻¹ B in place of a border B (k, n, q): Y_k = L_k⁻¹ (B_k − M_{k−1} Y_{k−1})."""
+        for k in range(self.k):
+            if k:
+                B[k] -= self.below(k - 1) @ B[k - 1]
+            dtrsm(1.0, self.own(k), B[k].T, side=1, lower=1, trans_a=1, overwrite_b=1)
 
     def border_left(self, last: np.ndarray) -> np.ndarray:
         """(n, q) what this chunk adds to the next one's border, given L⁻¹ B of its last keyframe."""
-        return -solve_triangular(self._last, self.tie, lower=True, check_finite=False).T @ last
+        return -self.below(self.k - 1) @ last
 
     def solve(self, after: np.ndarray | None) -> np.ndarray:
         """(k, n) step, given that of the keyframe after this chunk."""
         z = self.z.copy()
         if after is not None:
-            z[-self.n :] -= solve_triangular(self._last, self.tie @ after, lower=True, check_finite=False)
+            z[-self.n :] -= self.below(self.k - 1).T @ after
         return dtbtrs(self.L, z[:, None], uplo="L", trans="T")[0].reshape(self.k, self.n)
 
-    @property
-    def _last(self) -> np.ndarray:
-        """(n, n) lower triangle of the factor's last diagonal block."""
-        return np.triu(self._transposed()[-1]).T
+    def own(self, k: int) -> np.ndarray:
+        """(n, n) L_k, the factor's diagonal block of a keyframe; above its diagonal is something else."""
+        return self._block(k * self.n * len(self.L))
 
-    def _transposed(self) -> np.ndarray:
-        """(k, n, n) diagonal blocks of the factor, transposed; below their diagonal is something else."""
-        rows, n = len(self.L), self.n  # in memory, row i of column j lies j (rows − 1) + i behind the start
+    def below(self, k: int) -> np.ndarray:
+        """(n, n) M_k, the factor's block between a keyframe and the next, rows of the latter."""
+        if k == self.k - 1:
+            return solve_triangular(self.own(k), self.tie, lower=True, check_finite=False).T
+        return self._block(k * self.n * len(self.L) + self.n) * self._inside
+
+    def _block(self, start: int) -> np.ndarray:
+        """(n, n) of the factor; in memory, row i of column j lies j (rows − 1) + i behind the start."""
         item = self.L.itemsize
-        return as_strided(
-            self.L.T, (self.k, n, n), (item * n * rows, item * (rows - 1), item), writeable=False
-        )
+        strides = (item, item * (len(self.L) - 1))
+        return as_strided(self.L.T.reshape(-1)[start:], (self.n, self.n), strides, writeable=False)
 
-    def inverses(self) -> np.ndarray:
-        """(k, n, n) (L Lᵀ)⁻¹ of the diagonal blocks L: covariances given all keyframes that come later."""
-        out = np.triu(self._transposed())
-        for L in out:
-            dtrtri(L.T, lower=1, overwrite_c=1)
-        return out @ np.ascontiguousarray(np.swapaxes(out, -1, -2))
+    @cached_property
+    def _inside(self) -> np.ndarray:
+        """(n, n) one where a block below a diagonal one lies in the band, else zero."""
+        return np.tri(self.n, self.n, len(self.L) - self.n - 1).T

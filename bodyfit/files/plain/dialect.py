@@ -13,6 +13,7 @@ SEPARATORS = ("\t", ";", "|", ",", " ")
 DECIMALS = (".", ",")
 LINES_LOOKED_AT = 200  # common practice: preambles are some ten lines, the rest shows the rows
 BYTES_LOOKED_AT = 1_000_000  # 200 lines of 5000 characters (by reasoning)
+PIECE = 1 << 14  # bytes read at a time: 200 lines of most tables (by reasoning)
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?|[nN]a[nN]|")
 MOMENT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d.*")
 
@@ -67,10 +68,15 @@ def first_lines(path: Path) -> list[str]:
     """The first LINES_LOOKED_AT lines of a text file, packed or not."""
     packed = path.name.lower().endswith(".gz")
     with gzip.open(path) if packed else path.open("rb") as file:
-        start = file.read(BYTES_LOOKED_AT).decode("utf-8-sig", "replace")
-    lines = start.split("\n")
-    whole = lines if len(start) < BYTES_LOOKED_AT or len(lines) == 1 else lines[:-1]
-    return [line.rstrip("\r") for line in whole[:LINES_LOOKED_AT] if line or line is not whole[-1]]
+        start = b""
+        while more := file.read(PIECE):
+            start += more
+            if start.count(b"\n") >= LINES_LOOKED_AT or len(start) >= BYTES_LOOKED_AT:
+                start = start[: start.rfind(b"\n") + 1] or start  # without the part of a line at the end
+                break
+    lines = start.decode("utf-8-sig", "replace").split("\n")
+    whole = lines if lines[-1] else lines[:-1]
+    return [line.rstrip("\r") for line in whole[:LINES_LOOKED_AT]]
 
 
 def _cells(line: str, separator: str) -> list[str]:

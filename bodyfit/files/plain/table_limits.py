@@ -19,7 +19,7 @@ LEAST_ROW_BYTES = 4  # a row of three 12-bit samples, packed perfectly (by reaso
 # reasoning); 122 million in a file of 10 MB took 2.7 GiB (tried)
 FREE_CELLS = 20_000_000
 CELLS_A_BYTE = 2  # on the disk, beyond that; by reasoning: three 12-bit samples, packed perfectly, take 4
-BETWEEN_CELLS = (b",", b";", b"\t", b" ", b"\n")  # by definition
+BETWEEN_CELLS = b",;\t \n"  # by definition
 LONGEST_CELL = 100  # bytes of a text cell in a parquet table; a date and time takes 35 (ISO 8601)
 PIECE = 1 << 20  # bytes unpacked at a time, common practice
 
@@ -73,7 +73,7 @@ def _check_unpacked(path: Path) -> None:
                 piece = unpacker.decompress(left, PIECE)
             except zlib.error:
                 return  # damaged: told by who reads it
-            found, cells = found + len(piece), cells + sum(map(piece.count, BETWEEN_CELLS))
+            found, cells = found + len(piece), cells + len(piece) - len(piece.translate(None, BETWEEN_CELLS))
             left = unpacker.unconsumed_tail
             if unpacker.eof:  # a file may be several packed ones after the other
                 left, unpacker = unpacker.unused_data, zlib.decompressobj(wbits=31)
