@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..alignment.facing.known import UNIFORM, Facing
+from ..alignment.facing.known import NEAR, UNIFORM, Facing
 from ..core.findings import Finding
 from ..estimator.problem.problem import Problem
 
@@ -42,7 +42,8 @@ def _finding(problem: Problem, facing: Facing, unit: int) -> Finding:
     name = problem.signals.units[unit]
     here = [tie.joint for tie in problem.ties if unit in (tie.parent, tie.child)]
     at = [problem.ties[i].joint.name for i in facing.ties if unit in _ends(problem, i)]
-    share = float(facing.probability[unit])
+    share, sd = float(facing.probability[unit]), min(float(facing.sd[unit]), UNIFORM)
+    best = f" to better than {np.degrees(sd):.0f}°" if sd < NEAR else ""
     why = f"the likeliest way has a probability of {share:.2f}" if at else "no unit beside it tells"
     ways = [TELLS[joint.split("_")[-1]].format(joint) for joint in at]
     advice = "; or ".join(
@@ -55,16 +56,16 @@ def _finding(problem: Problem, facing: Facing, unit: int) -> Finding:
     return Finding(
         "mounting-open",
         "warning",
-        f"cannot tell which way {name} faces: its pose is parted from the motion by a pause, and {why}",
+        f"cannot tell{best} which way {name} faces: its pose is parted from the motion by a pause, and {why}",
         advice,
         units=(name,),
         joints=tuple(joint.name for joint in here),
-        value=float(np.degrees(UNIFORM)),
+        value=float(np.degrees(sd)),
         threshold=30.0,
         measure="deg",
         source="a standard deviation above which a direction counts as open: chosen; not tried",
-        handled="its turn about the vertical of the pose counts as unknown; angles beside it say so",
-        harm_deg=60.0,
+        handled="its turn about the vertical of the pose counts as known no better; angles beside it say so",
+        harm_deg=min(60.0, float(np.degrees(sd))),
     )
 
 

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.evidence import Guess
-from bodyfit.alignment.facing.arms import heading_likelihood
+from bodyfit.alignment.facing.arms import Prior, arms_of, heading_likelihood
 from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
@@ -19,11 +21,12 @@ from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
 from bodyfit.alignment.facing.tree import marginals, runner_up
 from bodyfit.alignment.facing.usual import usual_of
-from bodyfit.core.rotations import exp, heading_matrix
+from bodyfit.core.rotations import apply, exp, heading_matrix
 from bodyfit.estimator.initial.facing.apart import tied
 from bodyfit.files.model.model_file import read_model
 
 BODY = read_model(Path(__file__).parents[2] / "models" / "whole_body.toml")
+ONE = np.array([False])  # a piece by itself: after a gap, in motion
 EDGES = [(0, 1), (0, 2), (2, 3)]
 
 
@@ -106,7 +109,7 @@ def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
         child = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
         one = posture_of((np.tile(np.eye(3), (8, 1, 1)), child), joint, usual, 0.0, 2.0)
         even = np.full((1, HEADINGS), 1 / HEADINGS)
-        table = joint_table(Chain(even, [one], np.array([False]), usual.constant), np.radians(6.0))
+        table = joint_table(Chain(even, [one], ONE, ONE, usual.constant), np.radians(6.0))
         right, reversed_ = table[0, 0], table[HEADINGS // 2, HEADINGS // 2]
         assert (right - reversed_ > 1.5) == tells
 
@@ -119,9 +122,9 @@ def test_a_habit_of_the_wearer_counts_once(continued):
     one = Posture(log, off, np.radians([4.0]) ** 2, log, 1e6, 0.0)
     even = np.full((12, HEADINGS), 1 / HEADINGS)
     row = np.r_[False, np.full(11, continued)]
-    table = joint_table(Chain(even, [one] * 12, row, np.radians([10.0])), np.radians(6.0))
+    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([10.0])), np.radians(6.0))
     assert table[0, 0] - table[1, 0] == pytest.approx(0.5 * 2.0**2, abs=0.7)
-    table = joint_table(Chain(even, [one] * 12, row, np.radians([0.1])), np.radians(6.0))
+    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([0.1])), np.radians(6.0))
     assert table[0, 0] - table[1, 0] > 5
 
 
@@ -138,10 +141,10 @@ def test_a_bent_wrist_ties_hand_to_forearm_and_tells_neithers_facing():
     hand = Rotation.from_euler("ZX", np.radians([[-30, 45], [-20, 50], [-40, 48]])).as_matrix()
     one = posture_of((np.tile(np.eye(3), (3, 1, 1)), hand), joint, usual, 0.0, 2.0)
     even = np.full((1, HEADINGS), 1 / HEADINGS)
-    table = joint_table(Chain(even, [one], np.array([False]), usual.constant), np.radians(10.0))
+    table = joint_table(Chain(even, [one], ONE, ONE, usual.constant), np.radians(10.0))
     assert np.ptp(np.diag(table)) < 0.05
     heading = (wrapped(GRID) == 0)[None] * 1.0
-    table = joint_table(Chain(heading, [one], np.array([False]), usual.constant), np.radians(10.0))
+    table = joint_table(Chain(heading, [one], ONE, ONE, usual.constant), np.radians(10.0))
     assert np.ptp(np.diag(table)) < 0.01 and table[0, 0] - table[0, HEADINGS // 2] > 3
 
 
@@ -151,10 +154,50 @@ def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
     heading = np.full((2, HEADINGS), 1 / HEADINGS)
     heading[0] = np.exp(-0.5 * (wrapped(GRID - GRID[9]) / 0.2) ** 2)
     none = np.zeros(0)
-    together = smoothed(Chain(heading, [flat, flat], np.array([False, True]), none), 0, 0)
+    together = smoothed(Chain(heading, [flat, flat], np.array([False, True]), np.zeros(2, bool), none), 0, 0)
     assert wrapped(together[1] - GRID[9]) == pytest.approx(0.0, abs=0.02)
-    alone = Chain(heading[1:], [flat], np.array([False]), none)
+    alone = Chain(heading[1:], [flat], ONE, ONE, none)
     assert np.abs(np.sum(alone.by_heading(0, 0, 0) * np.exp(1j * GRID))) < 1e-6
+
+
+def test_the_declared_pose_counts_once_and_no_habit_blurs_it():
+    """One heading of the joint is known; the pose, or a piece in motion, says how the child faces to 10°."""
+    log = np.zeros((HEADINGS, HEADINGS))
+    third = np.tile(GRID[:, None], (1, HEADINGS))
+    one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), third, np.radians(10.0) ** 2, 0.0)
+    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    spread = {}
+    for posed in (True, False):
+        posture = replace(one, habit=0) if posed else one
+        chain = Chain(heading, [posture], ONE, np.array([posed]), np.zeros(0))
+        p = np.exp(joint_table(chain, np.radians(40.0))[0])
+        spread[posed] = np.sqrt(np.sum(p * wrapped(GRID) ** 2) / p.sum())
+    assert spread[True] == pytest.approx(np.radians(10.0), rel=0.05)
+    assert np.radians(35.0) < spread[False] < np.radians(55.0)
+
+
+def test_arms_are_as_sure_as_errors_that_last_a_piece_allow():
+    """The tissue of each piece answers what it is under in a way of its own; squares over the covariance."""
+    rng, squares = np.random.default_rng(0), []
+    count, S = 12, 8
+    apart = pieces_apart(S, count)
+    true = np.array([0.0, -0.15, 0.03, 0.02, 0.2, 0.0])
+    prior = Prior(true, np.eye(6) / 0.1**2)
+    for _ in range(20):
+        swing = np.tile(np.sin(np.linspace(0, 2 * np.pi, count)), S)[:, None, None]
+        lever = rng.normal(scale=3.0, size=(2, S * count, 3, 3))
+        lever += 15.0 * swing * np.repeat(rng.normal(size=(2, S, 3, 3)), count, 1)
+        felt = rng.normal(scale=1.0, size=(S * count, 3)) + np.array([0.0, 9.81, 0.0])
+        force = np.stack([felt - apply(L, r) for L, r in zip(lever, true.reshape(2, 3), strict=True)], 1)
+        answer = np.repeat(rng.normal(scale=0.05, size=(S, 3, 3)), count, 0)
+        force[:, 1] += apply(answer, lever[1] @ true[3:])
+        known = np.ones((S * count, 2), bool)
+        average = SimpleNamespace(force=force, lever=np.moveaxis(lever, 0, 1), known=known)
+        start = replace(prior, mean=true + 0.1 * rng.standard_normal(6))
+        found = arms_of(average, (0, 1), apart, start, 1.0, 9.81)  # type: ignore[arg-type]
+        off = found.arm.ravel() - true
+        squares.append(off @ np.linalg.solve(found.covariance, off))
+    assert 1.0 < np.mean(squares) < 9.0
 
 
 def test_hips_lie_side_by_side():
@@ -201,6 +244,12 @@ def pieces(posed: list[bool], tilt: float = 0.05) -> Pieces:
         gap,
         np.full(S + 1, tilt),
     )
+
+
+def pieces_apart(S: int, count: int) -> Pieces:
+    """S pieces of so many keyframes, a gap before each."""
+    of, no = np.repeat(np.arange(S), count), np.zeros(S, bool)
+    return Pieces(np.arange(len(of)), count * np.arange(S), np.full(S, count), of, no, no, np.full(S, 0.05))
 
 
 def test_a_jerk_beside_the_pose_ties_nothing_and_some_seconds_of_movement_do():

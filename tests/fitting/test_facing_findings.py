@@ -21,8 +21,11 @@ KNEE = read_model("whole_body").joints["r_knee"]
 SURE = -50.0  # log probability of what is ruled out
 
 
-def a_leg(other_way: float) -> tuple[Any, Facing]:
-    """Thigh and calf, units that both may face the other way round together with some probability."""
+def a_leg(other_way: float, sd: float | None = None) -> tuple[Any, Facing]:
+    """Thigh and calf, units that both may face the other way round together with some probability.
+
+    Their deviation, rad, is that of both ways together, if not given.
+    """
     pair = np.full((1, HEADINGS, HEADINGS), SURE)
     pair[0, 0, 0] = np.log1p(-other_way)
     pair[0, HEADINGS // 2, HEADINGS // 2] = np.log(other_way)
@@ -34,7 +37,7 @@ def a_leg(other_way: float) -> tuple[Any, Facing]:
         eye,
         np.ones(2, bool),
         two,
-        two + 0.1,
+        two + (np.hypot(0.1, np.sqrt(other_way) * np.pi) if sd is None else sd),
         probability,
         (0,),
         np.zeros((1, 4)),
@@ -70,5 +73,13 @@ def test_one_finding_for_each_unit_says_what_would_tell():
     assert thigh.units == ("thigh",) and calf.units == ("calf",) and calf.kind == "mounting-open"
     assert "cannot tell which way calf faces" in calf.what and "0.75" in calf.what
     assert "bend r_knee by 60°" in calf.advice and calf.joints == ("r_knee",)
-    assert calf.value == pytest.approx(103.9, abs=0.1)  # standard deviation of an even angle, 180° / √3
+    assert calf.value == pytest.approx(90.2, abs=0.1) and calf.harm_deg == 60  # half of half a turn, and 6°
     assert facing_findings(problem, None) == () and facing_findings(*a_leg(1e-6)) == ()
+
+
+def test_a_finding_says_how_well_a_unit_is_known_after_all():
+    rough, _ = facing_findings(*a_leg(0.1, np.radians(35.0)))
+    assert "cannot tell to better than 35° which way thigh faces" in rough.what
+    assert rough.value == pytest.approx(35.0) and rough.harm_deg == pytest.approx(35.0)
+    nothing, _ = facing_findings(*a_leg(0.4, np.pi))
+    assert nothing.value == pytest.approx(103.9, abs=0.1)  # of an even angle, 180° / √3

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,9 +18,11 @@ DRIFT = np.radians(3.0)
 LEAST_SHARE = np.float32(np.exp(-12.0))
 # deviations of wearers' own means that stand for all; by reasoning: closer together than pieces are spread
 NODES = np.array([-1.8, -0.9, 0.0, 0.9, 1.8])
-# pieces repeat each other, for people move alike; what is alike by habit counts once besides. tried: on
+# of the log-likelihood of a piece in motion: such pieces repeat each other, for people move alike; the pose
+# comes once. What is alike by habit counts once besides. tried: on
 # tests/benchmarks/facing_in_pieces.py, 0.35 and 0.6 on seeds 8000 to 8029, 0.5 and 1 on 8030 to 8059: 68, 71,
-# 72, 73 % known, none wrong while sure; 0.7 on 8000 to 8019, inclinations rougher: one of 300 was
+# 72, 73 % known, none wrong while sure; 0.7 on 8000 to 8019, inclinations rougher: one of 300 was. Doubled
+# errors, 8000 to 8039: 0.5 and 1, none and one of 600 wrong while sure, pelvis 1.0 and 1.4 deviations off
 TEMPER = 0.5
 
 
@@ -33,20 +35,25 @@ class Chain:
     heading : (S, N) likelihood of the joint's heading, whichever way the units face
     postures : S of them, by heading and both facings
     continued : (S,) bool, no gap before that piece
+    posed : (S,) bool, the declared pose
     constant : (M,) deviation of the wearer's own mean of what `Posture.means` holds
     """
 
     heading: np.ndarray
     postures: Sequence[Posture]
     continued: np.ndarray
+    posed: np.ndarray
     constant: np.ndarray
 
     def by_heading(self, piece: int, parent: int, child: int) -> np.ndarray:
         """(N,) likelihood of one piece at given facings, the wearer's own means left open."""
         posture, own = self.postures[piece].facing(parent), np.zeros((1, len(self.constant)))
-        wide = replace(posture, variances=posture.variances + self.constant**2)
-        here = wide.beside(own)[0, :, 0] * posture.turned()[:, 0, child] + LEAST_SHARE
-        return self.heading[piece] * here
+        here = posture.of_any_wearer(self.constant).beside(own)[0, :, 0] * posture.turned()[:, 0, child]
+        return self.heading[piece] * (here + LEAST_SHARE)
+
+    def stretches(self) -> list[np.ndarray]:
+        """Pieces of each stretch without a gap, in a row."""
+        return np.split(np.arange(len(self.postures)), np.flatnonzero(~self.continued)[1:])
 
 
 def joint_table(chain: Chain, turn: float) -> np.ndarray:
@@ -55,7 +62,7 @@ def joint_table(chain: Chain, turn: float) -> np.ndarray:
     Parameters
     ----------
     chain : of one joint
-    turn : rad, a person's own constant third angle, which looks like a turn of the child's unit
+    turn : rad, a person's own constant third angle in motion, which looks like a turn of the child's unit
 
     Returns
     -------
@@ -65,28 +72,42 @@ def joint_table(chain: Chain, turn: float) -> np.ndarray:
     -----
     Forward recursion of a hidden Markov model whose state is ψ; sums over ψ at the end of every stretch. What
     a wearer's own means are is the same in all pieces: each is a small grid, summed over in the end. Else a
-    joint held 20° off by habit would count as news in every piece.
+    joint held 20° off by habit would count as news in every piece. In the declared pose no habit counts: what
+    its stretch says, the wearer's own means left open, is multiplied on.
     """
     own, weight = wearers(chain.constant)
+    moving, posed = np.zeros((len(own), len(GRID), len(GRID))), np.zeros((len(GRID), len(GRID)))
+    for pieces in chain.stretches():
+        if chain.posed[pieces].any():
+            of_any = [chain.postures[s].of_any_wearer(chain.constant, turn) for s in pieces]
+            posed += _stretch(chain, pieces, of_any, np.zeros((1, len(chain.constant))))[0]
+        else:
+            moving += _stretch(chain, pieces, [chain.postures[s] for s in pieces], own)
+    log = moving + np.log(weight)[:, None, None]
+    p = np.exp(log - log.max()).sum(0)
+    log = np.log(np.maximum(blurred(p, turn), LEAST)) + posed
+    return log - log.max()
+
+
+def _stretch(chain: Chain, pieces: np.ndarray, postures: Sequence[Posture], own: np.ndarray) -> np.ndarray:
+    """(K, G, G) log-likelihood of one stretch, for K wearers whose own means are (K, M)."""
     total = np.zeros((len(own), len(GRID), len(GRID)))
-    forward, ends = None, np.r_[~chain.continued[1:], True]
-    for piece, (posture, last) in enumerate(zip(chain.postures, ends, strict=True)):
-        beside = chain.heading[piece][None, :, None].astype(np.float32) * posture.beside(own)
-        floor = (LEAST_SHARE * chain.heading[piece]).astype(np.float32)
-        turned = posture.turned()
-        if forward is None and last:
+    forward = None
+    for s, posture in zip(pieces, postures, strict=True):
+        temper = 1.0 if chain.posed[s] else TEMPER
+        posture, heading = posture.tempered(temper), (chain.heading[s] ** temper).astype(np.float32)
+        beside, turned = heading[None, :, None] * posture.beside(own), posture.turned()
+        floor = LEAST_SHARE**temper * heading
+        if len(pieces) == 1:
             seen = np.moveaxis(np.moveaxis(beside, 2, 0) @ np.moveaxis(turned, 1, 0), 0, 1) + floor.sum()
-            total += np.log(np.maximum(seen, LEAST))
-            continue
+            return np.log(np.maximum(seen, LEAST))
         here = beside[..., None] * turned + floor[:, None, None]
         if forward is not None:
             here *= forward
         size = np.maximum(here.sum(1), LEAST)
         total += np.log(size)
-        forward = None if last else np.stack([walked(one, DRIFT) for one in here / size[:, None]])
-    log = TEMPER * total + np.log(weight)[:, None, None]
-    p = np.exp(log - log.max()).sum(0)
-    return np.log(np.maximum(blurred(p, turn), LEAST))
+        forward = np.stack([walked(one, DRIFT) for one in here / size[:, None]])
+    return total
 
 
 def wearers(constant: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

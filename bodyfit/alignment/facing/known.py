@@ -21,7 +21,9 @@ class Facing:
     ----------
     level : (U, 3, 3) segment_from_unit of a unit that faces at zero
     told : (U,) bool, whether its pose is apart from the motion, so that this is what tells how it faces
-    angle, sd, probability : (U,) rad, rad, and the share of the posterior within 60° of the mode
+    angle : (U,) rad, mean within 60° of the mode
+    sd : (U,) rad, about that mean: of what lies within 60° of the mode where that is nearly all, else of all
+    probability : (U,) share of the posterior within 60° of the mode
     ties : of the problem, whose headings and arms were found
     heading : (J, K + 1) rad, turn of the child's unit about the vertical beside its parent's, per such tie
     arms : (J, 2, 3) m, unit frames

@@ -29,6 +29,7 @@ class Posture:
     third : (N, G) rad, mean of the third angle for a child that faces at zero, which its facing shifts
     variance : rad², of that mean about the wearer's own
     usual : rad
+    habit : whether the third angle is one of habit, 1, or declared, 0
     """
 
     log: np.ndarray
@@ -37,6 +38,7 @@ class Posture:
     third: np.ndarray
     variance: float
     usual: float
+    habit: int = 1
 
     def beside(self, own: np.ndarray) -> np.ndarray:
         """(K, N, G) likelihood of all but the third angle, for K wearers whose own means are (K, M)."""
@@ -50,6 +52,18 @@ class Posture:
         """(N, G, G) likelihood of the third angle, by the child's facing too."""
         apart = (self.third - self.usual)[..., None].astype(np.float32) - GRID.astype(np.float32)
         return np.exp(np.square(wrapped(apart)) * np.float32(-0.5 / self.variance))
+
+    def of_any_wearer(self, constant: np.ndarray, turn: float = 0.0) -> Posture:
+        """The same with the wearer's own means left open, which are spread by (M,) constant and turn, rad."""
+        return replace(
+            self, variances=self.variances + constant**2, variance=self.variance + self.habit * turn**2
+        )
+
+    def tempered(self, share: float) -> Posture:
+        """The same with a share of the log-likelihood."""
+        return replace(
+            self, log=share * self.log, variances=self.variances / share, variance=self.variance / share
+        )
 
     def facing(self, parent: int) -> Posture:
         """The same for one facing of the parent, G = 1 there."""
@@ -112,7 +126,7 @@ def held_posture(segments: tuple[np.ndarray, np.ndarray], third: float, sd: floa
     c = _angles(entries)[2] if usual.cardan else _twist(entries)[..., None] + GRID
     mean = np.angle(np.exp(1j * c).mean(0))
     M = len(usual.constant)
-    return Posture(np.zeros(mean.shape), np.zeros((M, *mean.shape)), np.ones(M), mean, sd**2, third)
+    return Posture(np.zeros(mean.shape), np.zeros((M, *mean.shape)), np.ones(M), mean, sd**2, third, 0)
 
 
 def _entries(parent: np.ndarray, child: np.ndarray) -> tuple[np.ndarray, ...]:

@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from ....alignment.facing.arms import Arms, arms_of, heading_likelihood
 from ....alignment.facing.chain import Chain, joint_table, smoothed
 from ....alignment.facing.grid import GRID, HEADINGS, wrapped
-from ....alignment.facing.known import NEAR, Facing
+from ....alignment.facing.known import NEAR, SURE, Facing
 from ....alignment.facing.pieces import Pieces
 from ....alignment.facing.places import ankle_evidence, hips_evidence
 from ....alignment.facing.posture import Posture, held_posture, posture_of
@@ -164,7 +164,7 @@ def _chain(
         average, tie, pieces, strays
     )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
-    return Chain(heading, postures, pieces.continued, joint.constant)
+    return Chain(heading, postures, pieces.continued, pieces.posed, joint.constant)
 
 
 def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
@@ -221,7 +221,8 @@ def _facing(
     near = p * (np.abs(off) <= NEAR)
     share = near.sum(1)
     mean = (near * off).sum(1) / np.maximum(share, 1e-12)
-    square = (near * (off - mean[:, None]) ** 2).sum(1) / np.maximum(share, 1e-12)
+    counts = np.where(share[:, None] < SURE, p, near)
+    square = (counts * wrapped(off - mean[:, None]) ** 2).sum(1) / counts.sum(1)
     heading = np.zeros((len(joints), len(problem.signals.key_time)))
     for j, (joint, chain) in enumerate(zip(joints, chains, strict=True)):
         tie = problem.ties[joint.tie]
