@@ -77,6 +77,7 @@ SENSORS = {"two": TWO, "three": None}
 HOLD_S, PASS_S = 3.0, 1.5  # s, of the held pose, and from there into the motion
 SLOWS_S, ROOT_SLOWS_S = 0.15, 0.5  # s, over which limbs and body gather the speed that the motion starts with
 HELD_DEG = (3.0, 5.0, 3.0)  # how well trunk and legs are held: tilt, heading, tilt
+MOUNTING_SD = np.radians(1.5)  # by which the units sit otherwise than the capture says
 LOOSE, LOOSE_FACTOR = ("arm", "hand", "foot", "skull"), 2.0  # and what is held less well
 BAND = 1.96  # standard deviations either side that hold 95 %
 
@@ -227,7 +228,7 @@ def made(case: Case, name: str, seed: int = 0, measured: bool = False) -> tuple[
     out = simulate(
         part_of(whole, model),
         worn,
-        SimulationSettings(soft_tissue_sags=True),
+        SimulationSettings(soft_tissue_sags=True, stated_mounting_sd=MOUNTING_SD),
         seed,
         model=with_centres(model, whole.model) if measured else model,
         person=person,

@@ -36,6 +36,10 @@ class Held:
     sd: np.ndarray
     declared: bool
 
+    def holds(self, time: np.ndarray, around: float = 0.0) -> np.ndarray:
+        """(n,) bool, which of the times (n,) s lie in it, or so many seconds before or after."""
+        return (time >= self.start - around) & (time <= self.end + around)
+
 
 @dataclass(frozen=True, eq=False)
 class Mounting:

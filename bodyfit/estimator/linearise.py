@@ -26,7 +26,7 @@ from .residuals.hinge import hinge
 from .residuals.initial_rotation import rotation_at_start
 from .residuals.joint_angle import joint_angle
 from .residuals.joint_centre import joint_centre
-from .residuals.posture import posture
+from .residuals.posture import held_pose, posture
 from .residuals.reported_orientation import fused_orientation
 from .residuals.sole import sole_level
 from .residuals.travel import position_at_start, travel
@@ -213,6 +213,7 @@ def _of_body(problem: Problem, state: State, body: Body, average: Averages, firs
         )
     parts += _of_angles(problem, freed, body)
     parts += _of_postures(problem, state, body) + _of_soles(problem, state, body)
+    parts += _of_poses(problem, state, body)
     return parts + _of_bridges(problem, state, body)
 
 
@@ -225,7 +226,29 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     mounting = body.mounting.segment_from_unit
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
-    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept)
+    posed = problem.in_pose(w.posture_s)[:, None] & problem.posed[known.ends].all(1)
+    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept, posed)
+
+
+def _of_poses(problem: Problem, state: State, body: Body) -> list[Linearised]:
+    """Declared poses, where some segments carry no unit: where all do, joints say more of how they face."""
+    at = np.flatnonzero(problem.posed)
+    if not len(problem.postures.ends) or len(at) < 2:
+        return []
+    against = int(at[problem.measured[at]][0])
+    units, mounting = at[at != against], body.mounting.segment_from_unit
+    return [
+        held_pose(
+            state.R,
+            mounting,
+            against,
+            units,
+            pose.segments,
+            np.hypot(pose.sd[units], pose.sd[against]),
+            pose.holds(problem.signals.key_time),
+        )
+        for pose in problem.held
+    ]
 
 
 def _of_soles(problem: Problem, state: State, body: Body) -> list[Linearised]:

@@ -97,7 +97,8 @@ def test_the_process_is_as_wide_at_every_instant_as_said():
     R = np.broadcast_to(np.eye(3), (K, 2, 3, 3))
     one = np.eye(3)[None]
     mounting = np.broadcast_to(np.eye(3), (2, 3, 3))
-    parts = posture(R, mounting, np.array([0]), np.array([1]), one, W[None], np.zeros((1, 3)), kept)
+    never = np.zeros((K, 1), bool)
+    parts = posture(R, mounting, np.array([0]), np.array([1]), one, W[None], np.zeros((1, 3)), kept, never)
     H = np.zeros((K, 3, K, 3))
     for part in parts:
         for k in range(len(part.value)):

@@ -22,7 +22,7 @@ from bodyfit.estimator.residuals.hinge import hinge
 from bodyfit.estimator.residuals.initial_rotation import rotation_at_start
 from bodyfit.estimator.residuals.joint_angle import joint_angle
 from bodyfit.estimator.residuals.joint_centre import joint_centre
-from bodyfit.estimator.residuals.posture import posture
+from bodyfit.estimator.residuals.posture import held_pose, posture
 from bodyfit.estimator.residuals.reported_orientation import fused_orientation
 from bodyfit.estimator.residuals.sole import sole_level
 from bodyfit.estimator.residuals.travel import position_at_start, travel
@@ -335,6 +335,8 @@ def test_posture(state, part):
     usual, mounting = exp(state.rng.normal(size=(3, 3)) * 0.3), exp(state.rng.normal(size=(UNITS, 3)) * 0.3)
     whiten, offset = np.diag([2.0, 5.0, 9.0]) + np.zeros((3, 3, 3)), state.rng.normal(size=(3, 3)) * 0.1
     kept, seen = 0.8, (usual, whiten, offset)
+    posed = np.zeros((KEYFRAMES, 3), bool)
+    posed[KEYFRAMES // 2, 1] = True
     turn = exp(state.rng.normal(size=(KEYFRAMES, 3)) * 0.5)  # joints bent by less than half a turn
     state.R = turn[:, None] @ exp(state.rng.normal(size=(KEYFRAMES, UNITS, 3)) * 0.4) @ mounting
 
@@ -346,9 +348,50 @@ def test_posture(state, part):
         if part == 0:
             return each(off, 1, 3)
         scale = 1 / np.sqrt(1 - kept**2)
-        return each(lambda k, j: scale * (off(k + 1, j) - kept * off(k, j)), KEYFRAMES - 1, 3)
+        share = np.where(posed[:-1] | posed[1:], 1.0, kept)
+        return each(lambda k, j: scale * (off(k + 1, j) - share[k, j] * off(k, j)), KEYFRAMES - 1, 3)
 
-    check(lambda x: posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept)[part], rows)
+    check(lambda x: posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept, posed)[part], rows)
+
+
+@pytest.mark.parametrize("part", [0, 1], ids=["first", "changes"])
+def test_posture_by_the_offsets(state, part):
+    """The constants' Jacobian, exactly: the residual is linear in them."""
+    whiten, offset = np.diag([2.0, 5.0, 9.0]) + np.zeros((3, 3, 3)), state.rng.normal(size=(3, 3)) * 0.1
+    unit, posed = np.broadcast_to(np.eye(3), (UNITS, 3, 3)), np.arange(KEYFRAMES)[:, None] == [1, -1, 2]
+
+    def of(offset):
+        return posture(state.R, unit, PARENTS, CHILDREN, unit[:3], whiten, offset, 0.8, posed)[part]
+
+    at, J = of(offset).constants
+    step = 0.1 * state.rng.normal(size=(3, 3))
+    np.testing.assert_array_equal(at, np.arange(9).reshape(3, 3))
+    np.testing.assert_allclose(
+        of(offset + step).value - of(offset).value, (J @ step[..., None])[..., 0], atol=1e-9
+    )
+
+
+def test_held_pose(state):
+    """Against unit 1; the pose turns each segment, and the unit sits askew."""
+    units, segments, mounting = (
+        np.array([2, 0]),
+        exp(state.rng.normal(size=(UNITS, 3))),
+        exp(state.rng.normal(size=(UNITS, 3))),
+    )
+    body = exp(state.rng.normal(size=(KEYFRAMES, 1, 3)))  # which way it faces, at every keyframe
+    held = exp(state.rng.normal(size=(KEYFRAMES, UNITS, 3)) * 0.3)
+    state.R = body @ held @ segments @ mounting
+    sd, inside = np.array([[0.1, 0.2, 0.1], [0.2, 0.3, 0.2]]), np.arange(KEYFRAMES) > 0
+
+    def rows(x):
+        def off(k, e):
+            seen = {u: segments[u] @ mounting[u] for u in (1, units[e])}
+            facing, other = (sym_exp(x[k][u]) @ vec(state.R[k, u] @ seen[u].T) for u in seen)
+            return sym_log(facing.T @ other)
+
+        return each(off, KEYFRAMES, 2)
+
+    check(lambda x: held_pose(state.rotations(x), mounting, 1, units, segments, sd, inside), rows)
 
 
 def test_sole(state):

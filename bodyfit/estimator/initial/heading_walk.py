@@ -6,7 +6,6 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from ...alignment.joint_centre import LeverPrior, joint_start
-from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import FieldTrust
 from ...core.rotations import apply, as_complex, heading_matrix, heading_of
 from ...recording.attitude import stretches
@@ -50,7 +49,8 @@ class Walk:
         tie, facing = self.problem.ties[i], self.body.facing
         p, unit = tie.parent, tie.child
         if not self.problem.measured[unit]:
-            self.out[:, unit], self.turned[:, unit] = self.out[:, p], self.turned[:, p]
+            segment = self.out[:, p] @ self.body.mounting.segment_from_unit[p].T
+            self.out[:, unit], self.turned[:, unit] = segment, self.turned[:, p]
         elif facing is not None and i in facing.ties:
             at = facing.ties.index(i)
             self.levers[self.body.joints.index(i)] = facing.arms[at]
@@ -72,13 +72,24 @@ class Walk:
         return stretches(lost[:, p] | lost[:, unit])
 
     def pull_of_field(self, unit: int, p: int | None = None) -> np.ndarray:
-        """(K + 1,) by a trusted field and, seen from a parent, by the neutral pose."""
+        """(K + 1,) by a trusted field and, seen from a parent, by how it stands in poses."""
         pull = np.zeros(len(self.R), complex)
         for at in self.parts(unit if p is None else p, unit):
             pull[at] = uniform_sum(self.north[at, unit], self.window)
             if p is not None:
-                pull[at] += _towards_neutral(self.out[at], self.R[at], self.body.mounting, p, unit)
+                pull[at] += self.pull_of_poses(p, unit, at)
         return pull
+
+    def pull_of_poses(self, p: int, unit: int, at: np.ndarray) -> complex:
+        """By poses in a stretch (K + 1,) bool, where mountings are stated, else by the neutral pose."""
+        problem, M, pull = self.problem, self.body.mounting.segment_from_unit, 0j
+        for pose in problem.held:
+            inside = at & pose.holds(problem.signals.key_time)
+            if problem.posed[[p, unit]].all() and inside.any():
+                parent, child = (pose.segments[u] @ M[u] for u in (p, unit))  # from the unit to the body
+                alike = _facing_alike(self.out[inside, p] @ parent.T, self.R[inside, unit] @ child.T)
+                pull += alike / float(np.sum(pose.sd[[p, unit], 1] ** 2))
+        return pull or _facing_alike(self.out[at, p] @ M[p].T, self.R[at, unit] @ M[unit].T)
 
     def pull_of_joint(self, j: int, p: int, unit: int) -> np.ndarray:
         """(K + 1,) by the forces at the j-th joint's centre, its lever arms found first."""
@@ -127,16 +138,12 @@ def _first_levers(
     return levers[int(np.argmin(cost))]
 
 
-def _towards_neutral(
-    placed: np.ndarray, R: np.ndarray, mounting: Mounting, parent: int, child: int
-) -> complex:
-    """Turn of a child that makes it face as its parent does, as a complex number of weight 1/rad².
+def _facing_alike(parent: np.ndarray, child: np.ndarray) -> complex:
+    """Turn of a child (k, 3, 3) that makes it face as its parent does, a complex number of size one or less.
 
-    Too weak to matter beside any motion; it decides where nothing else does.
+    Of weight 1/rad² it is too weak to matter beside any motion; it decides where nothing else does.
     """
-    M = mounting.segment_from_unit
-    ahead = heading_of(placed[:, parent] @ M[parent].T) - heading_of(R[:, child] @ M[child].T)
-    return complex(np.mean(np.exp(1j * ahead)))
+    return complex(np.mean(np.exp(1j * (heading_of(parent) - heading_of(child)))))
 
 
 def _turned(v: np.ndarray, by: np.ndarray) -> np.ndarray:

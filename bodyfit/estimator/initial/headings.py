@@ -95,10 +95,11 @@ def _headed(
 
 
 def _in_usual_posture(problem: Problem, R: np.ndarray, mounting: Mounting) -> None:
-    """Puts segments without a unit where they usually are beside a neighbour, R changed in place."""
+    """Puts segments without a unit beside a neighbour as they usually are, or as posed: changes R."""
     M = mounting.segment_from_unit
     usual = {
-        tuple(ends): turn for ends, turn in zip(problem.postures.ends, problem.postures.usual, strict=True)
+        (p, c): _usual_or_posed(problem, p, c, turn)
+        for (p, c), turn in zip(problem.postures.ends, problem.postures.usual, strict=True)
     }
     placed = problem.measured.copy()
     ties = list(problem.ties)
@@ -108,8 +109,17 @@ def _in_usual_posture(problem: Problem, R: np.ndarray, mounting: Mounting) -> No
             R[:, c] = R[:, p] @ M[p].T @ usual[p, c] @ M[c]
             placed[c] = True
         elif placed[c] and not placed[p]:
-            R[:, p] = R[:, c] @ M[c].T @ usual[p, c].T @ M[p]
+            R[:, p] = R[:, c] @ M[c].T @ np.swapaxes(usual[p, c], -1, -2) @ M[p]
             placed[p] = True
+
+
+def _usual_or_posed(problem: Problem, p: int, c: int, usual: np.ndarray) -> np.ndarray:
+    """(K + 1, 3, 3) of a child against its parent: as declared poses say, else as it usually is."""
+    time = problem.signals.key_time
+    turns = np.tile(usual, (len(time), 1, 1))
+    for pose in problem.held if problem.posed[[p, c]].all() else ():
+        turns[pose.holds(time)] = pose.segments[p].T @ pose.segments[c]
+    return turns
 
 
 def _ranges_inferred(problem: Problem, mounting: Mounting) -> dict[int, np.ndarray]:

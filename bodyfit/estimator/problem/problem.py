@@ -104,6 +104,28 @@ class Problem:
         stated = [given is not None for given in self.given_mounting]
         return self.measured & lost & ~np.array(stated, bool) & bool(self.held)
 
+    @cached_property
+    def posed(self) -> np.ndarray:
+        """(U,) bool, units of whose segments a declared pose tells how they stood.
+
+        Those whose mounting is stated, and segments without a unit that touch no unit of another kind: a
+        mounting that was found from a pose says nothing of it.
+        """
+        stated = self.measured & np.array([given is not None for given in self.given_mounting], bool)
+        if not self.held or not stated.any():
+            return np.zeros(len(stated), bool)
+        other, before = self.measured & ~stated, -1
+        while before < (before := np.count_nonzero(other)):
+            for tie in self.ties:
+                for a, b in ((tie.parent, tie.child), (tie.child, tie.parent)):
+                    other[a] |= other[b] and not self.measured[a]
+        return ~other
+
+    def in_pose(self, around: float = 0.0) -> np.ndarray:
+        """(K + 1,) bool, keyframes in a declared pose, or so many seconds before or after."""
+        inside = [pose.holds(self.signals.key_time, around) for pose in self.held]
+        return np.any([np.zeros(len(self.signals.key_time), bool), *inside], axis=0)
+
     @property
     def followed(self) -> np.ndarray:
         """(U,) bool, units whose acceleration can be told in the world between keyframes: they feel and turn.

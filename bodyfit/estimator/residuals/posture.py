@@ -1,9 +1,10 @@
-"""Posture: a joint beside a segment without a unit wanders about where such joints usually are."""
+"""Postures: where joints beside segments without a unit usually are, and poses that were held."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from ...core.robust import huber
 from ...core.rotations import left_jacobian_inverse, log
 from .base import Linearised
 
@@ -17,6 +18,7 @@ def posture(
     whiten: np.ndarray,
     offset: np.ndarray,
     kept: float,
+    posed: np.ndarray,
 ) -> list[Linearised]:
     """Rotation of a child segment against its parent's, as a Gauss–Markov process.
 
@@ -29,6 +31,7 @@ def posture(
     whiten : (J, 3, 3) 1/rad, Wᵀ W the inverse of its covariance
     offset : (J, 3) rad, of this person's own posture from that
     kept : share of a deviation that is left after one keyframe interval
+    posed : (K + 1, J) bool, joints about whose pose the capture tells: nothing draws them to the usual there
 
     Returns
     -------
@@ -47,24 +50,65 @@ def posture(
     q, J = turn - offset, whiten @ left_jacobian_inverse(turn) @ from_world
     value = (whiten @ q[..., None])[..., 0]
     scale = 1 / np.sqrt(1 - kept**2)
+    share = np.where(posed[:-1] | posed[1:], 1.0, kept)[..., None]
+    held = share[..., None] * J[:-1]
     at = np.arange(offset.size).reshape(-1, 3)
     first = Linearised(
         "posture",
         value[:1],
         ((children, 0, J[:1]), (parents, 0, -J[:1])),
-        np.ones(value[:1].shape),
+        np.repeat(1.0 - posed[:1, :, None], 3, -1),
         (at, -whiten[None]),
     )
     changes = Linearised(
         "change of posture",
-        scale * (value[1:] - kept * value[:-1]),
+        scale * (value[1:] - share * value[:-1]),
         (
-            (children, 0, -scale * kept * J[:-1]),
-            (parents, 0, scale * kept * J[:-1]),
+            (children, 0, -scale * held),
+            (parents, 0, scale * held),
             (children, 1, scale * J[1:]),
             (parents, 1, -scale * J[1:]),
         ),
         np.ones(value[1:].shape),
-        (at, np.broadcast_to(-scale * (1 - kept) * whiten, (len(value) - 1, *whiten.shape))),
+        (at, -scale * (1 - share[..., None]) * whiten),
     )
     return [first, changes]
+
+
+def held_pose(
+    R: np.ndarray,
+    segment_from_unit: np.ndarray,
+    against: int,
+    units: np.ndarray,
+    segments: np.ndarray,
+    sd: np.ndarray,
+    inside: np.ndarray,
+) -> Linearised:
+    """Rotation of segments in a pose, as seen from a body that faces where one of them says.
+
+    Parameters
+    ----------
+    R : (K + 1, U, 3, 3) world_from_unit
+    segment_from_unit : (U, 3, 3)
+    against : unit that says where the body faces
+    units : (E,) the others
+    segments : (U, 3, 3) world_from_segment of the pose, the body facing +X
+    sd : (E, 3) rad, about the axes of the body that faces +X, of both together
+    inside : (K + 1,) bool, keyframes in the pose; it counts once however long it is, not at all where none is
+
+    Returns
+    -------
+    Linearised, m = 3, rad
+
+    Notes
+    -----
+    B = R_a M_aᵀ S_aᵀ, where the body faces; r = Log(Bᵀ R M ᵀ Sᵀ), ∂r/∂θ = J_l⁻¹(r) Bᵀ = −∂r/∂θ_a.
+    """
+    seen = segments @ segment_from_unit  # body_from_unit of the pose
+    from_world = seen[against] @ np.swapaxes(R[:, against], -1, -2)
+    value = log(from_world[:, None] @ R[:, units] @ np.swapaxes(seen[units], -1, -2))
+    J = left_jacobian_inverse(value) @ from_world[:, None]
+    share = huber(value / sd, 1.0)
+    weight = inside[:, None, None] * share[..., None] / (max(1, np.count_nonzero(inside)) * sd**2)
+    ends = ((units, 0, J), (np.full(len(units), against), 0, -J))
+    return Linearised("held pose", value, ends, weight, share=share)
