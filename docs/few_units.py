@@ -67,6 +67,7 @@ CASES = {
     "ten_feet": Case("whole_body", ("pelvis", "thorax", *_sides("forearm", "thigh", "calf", "hindfoot"))),
     "ten_ends": Case("whole_body", ("pelvis", "skull", *_sides("upperarm", "forearm", "calf", "hindfoot"))),
     "ten_hands": Case("whole_body", ("pelvis", "thorax", *_sides("upperarm", "hand", "thigh", "calf"))),
+    "ten_arms": Case("whole_body", ("pelvis", "skull", *_sides("upperarm", "forearm", "hand", "calf"))),
     "all": Case("whole_body"),
     "arm": Case("right_arm", ("thorax", "r_hand")),
     "leg": Case("right_leg", ("pelvis", "r_hindfoot")),
@@ -80,6 +81,7 @@ HELD_DEG = (3.0, 5.0, 3.0)  # how well trunk and legs are held: tilt, heading, t
 MOUNTING_SD = np.radians(1.5)  # by which the units sit otherwise than the capture says
 LOOSE, LOOSE_FACTOR = ("arm", "hand", "foot", "skull"), 2.0  # and what is held less well
 BAND = 1.96  # standard deviations either side that hold 95 %
+UNKNOWN = np.pi / 2  # rad, standard deviation from which an angle says that it is not known
 
 
 # ---- motions ----
@@ -273,20 +275,32 @@ class Errors:
 
 @dataclass(frozen=True, eq=False)
 class Bands:
-    """Whether the truth lies in the 95 % bands, (n,) bool, and half their widths, (n,) rad."""
+    """Errors, (n,) rad, and the standard deviations that were told of them."""
 
-    inside: np.ndarray
-    half: np.ndarray
+    off: np.ndarray
+    sd: np.ndarray
 
     @property
     def share(self) -> float:
-        """Inside; NaN where there is no band."""
-        return float(np.mean(self.inside)) if len(self.inside) else float("nan")
+        """Inside the 95 % bands; NaN where there is none."""
+        return float(np.mean(np.abs(self.off) < BAND * self.sd)) if len(self.off) else float("nan")
 
     @property
     def half_deg(self) -> float:
-        """Half the width, mean, degrees."""
-        return float(np.degrees(np.mean(self.half))) if len(self.half) else float("nan")
+        """Half their width, mean, degrees."""
+        return (
+            float(np.degrees(np.mean(np.minimum(BAND * self.sd, np.pi)))) if len(self.off) else float("nan")
+        )
+
+    @property
+    def rms_z(self) -> float:
+        """Root mean square of error over standard deviation, of what does not count as unknown."""
+        known = self.sd < UNKNOWN
+        return (
+            float(np.sqrt(np.mean(np.square(self.off[known] / self.sd[known]))))
+            if known.any()
+            else float("nan")
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -421,17 +435,16 @@ def angle_bands(fit: bodyfit.Fit, truth: PoseSequence, bare: Sequence[str]) -> B
     """Of the joint angles next to a segment without a unit."""
     ok = counted(truth, fit.time)
     true, _ = true_at(truth, fit.time[ok])
-    inside, half = [np.zeros(0, bool)], [np.zeros(0)]
+    off, told = [np.zeros(0)], [np.zeros(0)]
     for joint in fit.poses.model.joints.values():
         sd = (fit.joint_angle_sd or {}).get(joint.name, {})
         if not {joint.parent, joint.child} & set(bare):
             continue
         theirs = joint_angles(joint, (true[joint.parent].inv() * true[joint.child]).as_matrix())
         for angle, spread in sd.items():
-            off = wrap(fit.joint_angles[joint.name][angle][ok] - theirs[angle])
-            inside.append(np.abs(off) < BAND * spread[ok])
-            half.append(np.minimum(BAND * spread[ok], np.pi))
-    return Bands(np.concatenate(inside), np.concatenate(half))
+            off.append(wrap(fit.joint_angles[joint.name][angle][ok] - theirs[angle]))
+            told.append(spread[ok])
+    return Bands(np.concatenate(off), np.concatenate(told))
 
 
 def _start_heading(fit: bodyfit.Fit, truth: PoseSequence) -> float:
@@ -456,15 +469,15 @@ def _segment_bands(
     """Of segments' heading, or of both components of their tilt."""
     ok = counted(truth, fit.time)
     true, _ = true_at(truth, fit.time[ok])
-    inside, half = [np.zeros(0, bool)], [np.zeros(0)]
+    off, told = [np.zeros(0)], [np.zeros(0)]
     for name in names:
         if name not in fit.segment_sd:
             continue
         E = Rotation.from_euler("Y", -start) * fit.rotations[name][ok] * true[name].inv()
-        off, sd = _parts(E, fit.segment_sd[name], part)
-        inside.append((np.abs(off) < BAND * sd[ok, None]).ravel())
-        half.append(np.minimum(BAND * sd[ok], np.pi))
-    return Bands(np.concatenate(inside), np.concatenate(half))
+        turned, sd = _parts(E, fit.segment_sd[name], part)
+        off.append(turned.ravel())
+        told.append(np.repeat(sd[ok], turned.shape[1]))
+    return Bands(np.concatenate(off), np.concatenate(told))
 
 
 def _parts(E: Rotation, sd: SegmentSureness, part: str) -> tuple[np.ndarray, np.ndarray]:
@@ -511,7 +524,7 @@ def level(kind: str, case: Case, name: str, seed: int = 0) -> Score:
         for s in true
     }
     poses = PoseSequence(truth.time[ok], found, capture.model.scaled(capture.person))
-    none = Bands(np.zeros(0, bool), np.zeros(0))
+    none = Bands(np.zeros(0), np.zeros(0))
     return Score(errors_of(poses, truth), frozenset(worn), none, none, none, none, none)
 
 
@@ -559,6 +572,5 @@ def pair_bands(fit: bodyfit.Fit, pair: Pair, joint: Joint, lag: float) -> Bands:
     found, true = pair.matched(lag)
     ours, theirs = (joint_angles(joint, R.as_matrix()) for R in (found, true))
     sd = {a: s[pair.covered(lag)] for a, s in (fit.joint_angle_sd or {}).get(joint.name, {}).items()}
-    inside = [np.abs(wrap(ours[a] - theirs[a])) < BAND * sd[a] for a in sd]
-    half = [np.minimum(BAND * sd[a], np.pi) for a in sd]
-    return Bands(np.concatenate([np.zeros(0, bool), *inside]), np.concatenate([np.zeros(0), *half]))
+    off = [wrap(ours[a] - theirs[a]) for a in sd]
+    return Bands(np.concatenate([np.zeros(0), *off]), np.concatenate([np.zeros(0), *sd.values()]))

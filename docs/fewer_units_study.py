@@ -11,8 +11,9 @@ Degrees are the angle between found and true segment, after one turn of the whol
 same at all times; cm the distance of segment origins from the truth, root put on root, as fitted and with the
 found rotations on the true body. Expected is the root mean square of all segments that the fit's own
 covariance lets expect; the others are mean / root mean square over segments and times. Then the share of the
-truth inside the 95 % bands and half their width, mean: joint angles next to segments without a unit, heading
-and tilt of those segments. Last the seconds of the processor.
+truth inside the 95 % bands, half their width, mean, and error over standard deviation (z, root mean square):
+joint angles next to segments without a unit, heading and tilt of those segments. Last the seconds of the
+processor.
 """
 
 from __future__ import annotations
@@ -66,12 +67,13 @@ def both(means) -> str:
 
 
 def banded(bands: Sequence[Bands]) -> str:
-    """Share inside and half width, means over captures."""
-    there = [b for b in bands if len(b.half)]
+    """Share inside and half width, means over captures, and root mean square of error over deviation."""
+    there = [b for b in bands if len(b.off)]
     if not there:
         return "–"
     share, half = np.mean([b.share for b in there]), np.mean([b.half_deg for b in there])
-    return f"{100 * share:.0f} % ±{half:.0f}°"
+    z = np.sqrt(np.nanmean([b.rms_z**2 for b in there]))
+    return f"{100 * share:.0f} % ±{half:.0f}° z {z:.2f}"
 
 
 def line(label: str, scores: Sequence[Score]) -> str:
