@@ -23,14 +23,14 @@ class CubicSpline:
 
     def __init__(self, at: np.ndarray, values: np.ndarray):
         at = np.asarray(at, float)
-        flat = np.ascontiguousarray(values, float).reshape(len(at), -1)
+        flat = np.ascontiguousarray(np.asarray(values, float).reshape(len(at), -1).T)  # time last: quick
         step = np.diff(at)
-        chord = np.diff(flat, axis=0) / step[:, None]
+        chord = np.diff(flat) / step
         slope = _slopes(step, chord)
-        bend = (slope[:-1] + slope[1:] - 2 * chord) / step[:, None]
+        bend = (slope[:, :-1] + slope[:, 1:] - 2 * chord) / step
+        square = (chord - slope[:, :-1]) / step - bend
         self.at, self.shape = at, np.shape(values)[1:]
-        square = (chord - slope[:-1]) / step[:, None] - bend
-        self.powers = (bend / step[:, None], square, slope[:-1], flat[:-1])  # from the highest power down
+        self.powers = (bend / step, square, slope[:, :-1], flat[:, :-1])  # from the highest power down
 
     def __call__(self, t: np.ndarray, derivative: int = 0) -> np.ndarray:
         """Values, or first derivatives, at times; the end pieces go on beyond both ends.
@@ -47,25 +47,32 @@ class CubicSpline:
         piece, s = self._placed(t)
         c0, c1, c2, c3 = self.powers
         if derivative:
-            out = c2[piece] + c1[piece] * s * 2 + c0[piece] * (s * s) * 3
+            out = c2.take(piece, 1)
+            out += c1.take(piece, 1) * s * 2
+            out += c0.take(piece, 1) * (s * s) * 3
         else:
-            out = c3[piece] + c2[piece] * s + c1[piece] * (s * s) + c0[piece] * (s * s * s)
-        return out.reshape(len(t), *self.shape)
+            out = c3.take(piece, 1)
+            out += c2.take(piece, 1) * s
+            out += c1.take(piece, 1) * (s * s)
+            out += c0.take(piece, 1) * (s * s * s)
+        return self._shaped(out)
 
     def integral(self, t: np.ndarray) -> np.ndarray:
         """(N, …) integral from the first sample to times (N,)."""
-        c0, c1, c2, c3 = self.powers
-        step = np.diff(self.at)[:, None]
-        whole = np.zeros_like(c3)
-        np.cumsum(_integrated(c0, c1, c2, c3, step)[:-1], axis=0, out=whole[1:])
+        whole = np.zeros_like(self.powers[-1])
+        np.cumsum(_integrated(*self.powers, np.diff(self.at))[:, :-1], axis=1, out=whole[:, 1:])
         piece, s = self._placed(t)
-        out = whole[piece] + _integrated(c0[piece], c1[piece], c2[piece], c3[piece], s)
-        return out.reshape(len(t), *self.shape)
+        c0, c1, c2, c3 = (c.take(piece, 1) for c in self.powers)
+        return self._shaped(whole.take(piece, 1) + _integrated(c0, c1, c2, c3, s))
 
     def _placed(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(N,) piece that each time lies in, and (N, 1) how far behind its start."""
+        """(N,) piece that each time lies in, and (N,) how far behind its start."""
         piece = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.at) - 2)
-        return piece, (t - self.at[piece])[:, None]
+        return piece, t - self.at[piece]
+
+    def _shaped(self, out: np.ndarray) -> np.ndarray:
+        """(N, …) of (d, N)."""
+        return np.ascontiguousarray(out.T).reshape(out.shape[1], *self.shape)
 
 
 def _integrated(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, s: np.ndarray) -> np.ndarray:
@@ -73,14 +80,13 @@ def _integrated(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, 
     return s * (c3 + s * (c2 / 2 + s * (c1 / 3 + s * (c0 / 4))))
 
 
-def _slopes(step: np.ndarray, chord: np.ndarray) -> np.ndarray:
-    """(n, d) slopes at the knots, of (n − 1,) steps and (n − 1, d) slopes of chords."""
-    h = step[:, None]
-    right = np.empty((len(step) + 1, chord.shape[1]), order="F")
-    right[1:-1] = 3 * (h[1:] * chord[:-1] + h[:-1] * chord[1:])
-    first, last = step[0] + step[1], step[-2] + step[-1]
-    right[0] = ((step[0] + 2 * first) * step[1] * chord[0] + step[0] ** 2 * chord[1]) / first
-    right[-1] = (step[-1] ** 2 * chord[-2] + (2 * last + step[-1]) * step[-2] * chord[-1]) / last
-    below, above = np.append(step[1:], last), np.concatenate([[first], step[:-1]])
-    middle = np.concatenate([step[1:2], 2 * (step[:-1] + step[1:]), step[-2:-1]])
-    return dgtsv(below, middle, above, right, overwrite_b=1)[3]
+def _slopes(h: np.ndarray, chord: np.ndarray) -> np.ndarray:
+    """(d, n) slopes at the knots, of (n − 1,) steps and (d, n − 1) slopes of chords."""
+    right = np.empty((len(chord), len(h) + 1))
+    right[:, 1:-1] = 3 * (h[1:] * chord[:, :-1] + h[:-1] * chord[:, 1:])
+    first, last = h[0] + h[1], h[-2] + h[-1]
+    right[:, 0] = ((h[0] + 2 * first) * h[1] * chord[:, 0] + h[0] ** 2 * chord[:, 1]) / first
+    right[:, -1] = (h[-1] ** 2 * chord[:, -2] + (2 * last + h[-1]) * h[-2] * chord[:, -1]) / last
+    below, above = np.append(h[1:], last), np.concatenate([[first], h[:-1]])
+    middle = np.concatenate([h[1:2], 2 * (h[:-1] + h[1:]), h[-2:-1]])
+    return dgtsv(below, middle, above, right.T, overwrite_b=1)[3].T

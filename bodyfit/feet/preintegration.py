@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..core.rotations import apply, exp
+from ..core.rotations import apply, cross, exp
 from .samples import PER_KEY, FootSamples
 
 
@@ -52,7 +52,7 @@ def between_keyframes(samples: FootSamples, force: np.ndarray, rate: np.ndarray)
     Forster et al. 2017, doi:10.1109/TRO.2016.2597321, section VI; Iserles et al. 2000, Acta Numerica 9:215.
     """
     dt, K = samples.step, len(samples.key_time)
-    small = 0.5 * dt * (rate[:-1] + rate[1:]) + dt**2 / 12 * np.cross(rate[:-1], rate[1:])
+    small = 0.5 * dt * (rate[:-1] + rate[1:]) + dt**2 / 12 * cross(rate[:-1], rate[1:])
     turns = exp(small).reshape(K - 1, PER_KEY, 3, 3)
     D = [np.broadcast_to(np.eye(3), (K - 1, 3, 3))]
     for j in range(PER_KEY):  # over the few samples of an interval, all intervals at once

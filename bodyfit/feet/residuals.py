@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..core.rotations import UP, apply, log, skew
+from ..core.rotations import UP, apply, cross, log, skew
 from .normal_equations import COMMON, HERE, NEXT, NormalEquations
 from .preintegration import Between
 from .state import (
@@ -121,7 +121,7 @@ def slip(state: FootState, rate: np.ndarray, towards_heel: np.ndarray) -> np.nda
     -------
     (K, 3) m/s, world
     """
-    return state.velocity + apply(state.R, np.cross(rate, standing_point(state, towards_heel)))
+    return state.velocity + apply(state.R, cross(rate, standing_point(state, towards_heel)))
 
 
 def add_contact(

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from ..core.cubic_spline import CubicSpline
-from ..core.rotations import log
+from ..core.rotations import cross, log
 from ..errors import CannotReconstructError, InputError
 from .capture import Unit
 from .pauses import pauses_of
@@ -187,27 +187,27 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
         out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
     if unit.magnetometer is not None:
         spline, known = sensor_spline(unit, "magnetometer", unit.time, frames)
-        values = spline(samples)
+        values, near = spline(samples), known(samples)
         norm = np.linalg.norm(values, axis=1)
-        usual = np.median(norm[known(samples)]) if known(samples).any() else 1.0
-        out |= {"field": values / usual, "magnetometer_known": known(samples)}
+        usual = np.median(norm[near]) if near.any() else 1.0
+        out |= {"field": values / usual, "magnetometer_known": near}
     if unit.orientation is not None:
         out |= _from_orientation(unit, frames, stride)
     if unit.gyroscope is not None:
         spline, known = sensor_spline(unit, "gyroscope", unit.time - latency, frames)
-        rate, change = spline(frames), spline(frames, 1)
-        gone = known.lost(frames)
+        rate, change, gap = spline(frames), spline(frames, 1), known.gap(frames)
+        gone = gap > known.longest_bridged
         rate[gone] = change[gone] = 0.0
         # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
-        turns = np.diff(spline.integral(frames), axis=0) + step**2 / 12 * np.cross(rate[:-1], rate[1:])
+        turns = np.diff(spline.integral(frames), axis=0) + step**2 / 12 * cross(rate[:-1], rate[1:])
         lost = gone[:-1] | gone[1:]
         turns[lost] = 0.0
         unknown = INTERPOLATED * np.minimum(1.0, known.step(frames[:-1]) / BRIDGED_S) ** 4
         unknown = np.where(lost | known.beyond(frames[:-1]), 1.0, unknown)
         rate, change = _thinned(rate, stride), _thinned(change, stride)
         out |= {"turns": turns, "turn_unknown": unknown, "lost": lost}
-        out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": known(samples)}
-        rest = rest_rate(rate, out["specific_force"], samples[1] - samples[0], known.lost(samples))
+        out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": gap[::stride] <= CUBIC_S}
+        rest = rest_rate(rate, out["specific_force"], samples[1] - samples[0], gone[::stride])
         out["rest_rate"] = rest[::per_key].copy()
     return out
 

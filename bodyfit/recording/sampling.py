@@ -105,6 +105,8 @@ def covered(units: Iterable[Unit], time: np.ndarray) -> np.ndarray:
     out = np.zeros(len(time), bool)
     for unit in units:
         for sensor in sorted(unit.sensors & set(MOTION)) or sorted(unit.sensors):
+            if out.all():  # after the first sensor already, as a rule
+                return out
             out |= ~Coverage(unit.time[usable(unit, sensor)], time[0], time[-1]).lost(time)
     return out
 
@@ -161,8 +163,22 @@ def sampling_of(unit: Unit, trials: Sequence[Trial] = ()) -> Sampling:
     about = uniform_filter1d(steps, LOCAL, mode="nearest") / uniform_filter1d(whole, LOCAL, mode="nearest")
     jitter = float(np.std(steps - whole * about) / np.sqrt(2))
     lost = float(np.sum(whole - 1))
-    gaps, split = _within_trials(*_gaps(unit), trials)
+    gaps, split = gaps_of(unit, trials)
     return Sampling(unit.name, 1 / usual_step(unit.time), jitter, lost / (lost + len(unit.time)), gaps, split)
+
+
+def gaps_of(unit: Unit, trials: Sequence[Trial] = ()) -> tuple[np.ndarray, np.ndarray]:
+    """Stretches without a value of some motion sensor, and which of them are too long to be bridged.
+
+    Parameters
+    ----------
+    unit, trials : as of `sampling_of`
+
+    Returns
+    -------
+    gaps, split : (g, 2) s and (g,) bool, as in `Sampling`
+    """
+    return _within_trials(*_gaps(unit), trials)
 
 
 def _gaps(unit: Unit) -> tuple[np.ndarray, np.ndarray]:

@@ -28,17 +28,24 @@ def usual_step(time: np.ndarray) -> float:
     squares t = a_r + k Δ with Huber's weights.
     """
     steps = np.diff(time)
-    step = float(np.median(steps))
+    step, number = float(np.median(steps)), np.empty(0)
     for _ in range(ROUNDS):
-        step = _slope(time, steps, step)
+        before, number = number, _numbered(steps, step)
+        if np.array_equal(number, before):  # the line through them again
+            break
+        step = _slope(time, number, step)
     return step
 
 
-def _slope(time: np.ndarray, steps: np.ndarray, step: float) -> float:
-    """A better step from one; with numbers of samples that this one gives, outliers taken down."""
-    long = steps > GAP * step
-    run = np.concatenate([[0], np.cumsum(long)])
-    number = np.concatenate([[0.0], np.cumsum(np.where(long, 0.0, np.maximum(1.0, np.round(steps / step))))])
+def _numbered(steps: np.ndarray, step: float) -> np.ndarray:
+    """(N,) numbers of samples, counted on over lost ones; a gap counts nothing."""
+    whole = np.where(steps > GAP * step, 0.0, np.maximum(1.0, np.round(steps / step)))
+    return np.concatenate([[0.0], np.cumsum(whole)])
+
+
+def _slope(time: np.ndarray, number: np.ndarray, step: float) -> float:
+    """A better step from the numbers of samples that one gives, outliers taken down."""
+    run = np.concatenate([[0], np.cumsum(np.diff(number) == 0)])
     weight = np.ones(len(time))
     out = step
     for _ in range(2):

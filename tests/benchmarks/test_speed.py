@@ -16,9 +16,13 @@ import numpy as np
 import pytest
 from frozen_problem import Frozen, by_scipy, by_smoother
 from long_capture import PERIOD, minutes
+from threadpoolctl import threadpool_limits
 
 import bodyfit
 from bodyfit.core.rotations import log
+from bodyfit.estimator.linearise import linearise
+from bodyfit.estimator.solver.block_tridiagonal import solve
+from bodyfit.recording.keyframe_averages import averages
 
 SIX_AXES = {"accelerometer", "gyroscope"}
 
@@ -44,6 +48,27 @@ def test_five_units_at_40_hz(benchmark, recordings):
     found = ratio(benchmark, capture, stamps[-1] - stamps[0], rounds=5)
     print(f"\n5 units at 40 Hz, {stamps[-1] - stamps[0]:.0f} s: {found:.0f} × real time")
     assert found >= 200
+
+
+def test_one_keyframes_update():
+    """One step of the smoother on the last two seconds of 15 units: averages, residuals, solution.
+
+    Without reading the new samples: nothing resamples only these yet, and no window slides.
+    """
+    begin = max(unit.time[0] for unit in minutes(1).units.values())
+    window = Frozen(minutes(1).between(begin, begin + 2.0))
+    given, state, spent = window.problem, window.first, []
+    with threadpool_limits(1):
+        for number in range(300):
+            before = time.process_time()
+            average = averages(given.signals, given.turns, state.R)
+            parts = linearise(given, state, window.body, average, window.trust)
+            stepped = state.stepped(solve(parts, state.slots, len(state.R)))
+            spent.append(1e3 * (time.process_time() - before))
+            state = stepped if number % 20 else window.first
+    median, slowest = np.percentile(spent, [50, 99])
+    print(f"\none keyframe's update, 2 s of 15 units: median {median:.1f} ms CPU, p99 {slowest:.1f} ms")
+    assert slowest <= 12
 
 
 def in_a_process_of_its_own(count: int) -> dict[str, float]:

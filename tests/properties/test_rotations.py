@@ -6,7 +6,7 @@ import pytest
 from scipy.linalg import expm
 from scipy.spatial.transform import Rotation
 
-from bodyfit.core.rotations import apply, exp, heading_matrix, left_jacobian_inverse, log, skew
+from bodyfit.core.rotations import apply, cross, exp, heading_matrix, left_jacobian_inverse, log, skew
 
 DIRECTIONS = np.array([[1, 0, 0], [0, -1, 0], [0.6, 0.0, 0.8], [1, 2, 3], [-2, 1, 0.5]], float)
 DIRECTIONS /= np.linalg.norm(DIRECTIONS, axis=1, keepdims=True)
@@ -25,6 +25,12 @@ def cross_matrix(v):
 def test_skew_is_the_cross_product():
     v, w = np.random.default_rng(1).normal(size=(2, 4, 5, 3))
     np.testing.assert_allclose(apply(skew(v), w), np.cross(v, w), atol=1e-15)
+
+
+@pytest.mark.parametrize("shapes", [((4, 5, 3), (4, 5, 3)), ((4, 5, 3), (3,)), ((3,), (4, 5, 3))])
+def test_the_cross_product_is_numpys_to_the_last_bit(shapes):
+    v, w = (np.random.default_rng(2).normal(size=shape) for shape in shapes)
+    np.testing.assert_array_equal(cross(v, w), np.cross(v, w))
 
 
 def test_exp_is_scipys_matrix_exponential(vectors):

@@ -419,10 +419,27 @@ def test_the_smallest_of_the_sets_that_are_alike_stands_for_its_size(bowing, gai
     assert found.best_by(lambda w: w.units)[1].worn.axes == axes
 
 
+def test_a_unit_reads_the_same_whatever_else_is_worn(bowing):
+    """Sets share the simulated recording of all units: as if the set's own had been simulated."""
+    from bodyfit.study.planning.trial import drawn
+
+    question, chosen = (
+        asked(bowing, segments=("r_upperarm", "r_forearm", "r_hand")),
+        worn("r_hand", "r_forearm"),
+    )
+    _, capture = drawn(question, chosen, 7)
+    alone = simulate(bowing, ["r_hand", "r_forearm"], question.settings, 7).capture
+    assert list(capture.units) == list(alone.units)
+    for name, unit in alone.units.items():
+        for read in ("time", *SIX):
+            np.testing.assert_array_equal(getattr(capture.units[name], read), getattr(unit, read))
+        assert capture.units[name].magnetometer is None
+
+
 def test_stated_mountings_are_off_by_what_was_asked(bowing):
     from bodyfit.study.planning.trial import drawn
 
-    question = asked(bowing, mounting_sd=math.radians(3.0))
+    question = asked(bowing, mounting_sd=math.radians(3.0), segments=("r_hand",))
     off = []
     for seed in range(40):
         made, capture = drawn(question, worn("r_hand"), seed)

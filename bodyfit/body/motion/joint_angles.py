@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from ...core.rotations import apply
+from ...core.rotations import apply, cross
 from ..parts import Joint
 
 # sine or cosine of the middle angle below which the outer two axes count as one; by reasoning: rounding of
@@ -167,7 +167,7 @@ def angle_rates(angles: np.ndarray, sequence: str) -> tuple[np.ndarray, np.ndarr
     i, j, k = ("XYZ".index(a) for a in sequence)
     first, second = _about(i, angles[..., 0]), _about(j, angles[..., 1])
     e0, e1, e2 = axis[i], first[..., j], apply(first, second[..., k])
-    across = np.stack([np.cross(e1, e2), np.cross(e2, e0), np.cross(np.broadcast_to(e0, e1.shape), e1)], -2)
+    across = np.stack([cross(e1, e2), cross(e2, e0), cross(e0, e1)], -2)
     det = across[..., 0, :] @ e0
     far = np.abs(det) > 0.1
     rates = across / np.where(far, det, 1.0)[..., None, None]

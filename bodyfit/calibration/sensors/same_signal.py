@@ -35,9 +35,11 @@ def same_signals(units: Sequence[Unit]) -> tuple[tuple[str, str, float], ...]:
 
 
 def _share(a: Unit, b: Unit, sensor: str) -> float:
-    """Of changing rows, row by row, those that are the same in both."""
+    """Of changing rows, row by row, those that are the same in both; zero where they are few."""
     x, y = getattr(a, sensor), getattr(b, sensor)
     n = min(len(x), len(y))
+    if np.count_nonzero(x[1:n, 0] == y[1:n, 0]) <= ALIKE * LEAST_ROWS:  # too few, however many change
+        return 0.0
     changes = (x[1:n] != x[: n - 1]).any(1) & np.isfinite(x[1:n]).all(1)
     if changes.sum() < LEAST_ROWS:
         return 0.0

@@ -246,7 +246,7 @@ class Factored:
         for k in range(self.k):
             if k:
                 B[k] -= self.below(k - 1) @ B[k - 1]
-            dtrsm(1.0, self.own(k), B[k].T, side=1, lower=1, trans_a=1, overwrite_b=1)
+            dtrsm(1.0, self.own[k], B[k].T, side=1, lower=1, trans_a=1, overwrite_b=1)
 
     def border_left(self, last: np.ndarray) -> np.ndarray:
         """(n, q) what this chunk adds to the next one's border, given L⁻¹ B of its last keyframe."""
@@ -259,21 +259,30 @@ class Factored:
             z[-self.n :] -= self.below(self.k - 1).T @ after
         return dtbtrs(self.L, z[:, None], uplo="L", trans="T")[0].reshape(self.k, self.n)
 
-    def own(self, k: int) -> np.ndarray:
-        """(n, n) L_k, the factor's diagonal block of a keyframe; above its diagonal is something else."""
-        return self._block(k * self.n * len(self.L))
+    @cached_property
+    def own(self) -> np.ndarray:
+        """(k, n, n) L_k, diagonal blocks of the factor; above their diagonal is something else."""
+        return self._blocks(self.k, 0)
 
     def below(self, k: int) -> np.ndarray:
         """(n, n) M_k, the factor's block between a keyframe and the next, rows of the latter."""
         if k == self.k - 1:
-            return solve_triangular(self.own(k), self.tie, lower=True, check_finite=False).T
-        return self._block(k * self.n * len(self.L) + self.n) * self._inside
+            return solve_triangular(self.own[k], self.tie, lower=True, check_finite=False).T
+        return self._below[k] * self._inside
 
-    def _block(self, start: int) -> np.ndarray:
-        """(n, n) of the factor; in memory, row i of column j lies j (rows − 1) + i behind the start."""
-        item = self.L.itemsize
-        strides = (item, item * (len(self.L) - 1))
-        return as_strided(self.L.T.reshape(-1)[start:], (self.n, self.n), strides, writeable=False)
+    @cached_property
+    def _below(self) -> np.ndarray:
+        """(k − 1, n, n) blocks below the diagonal ones; beyond the band is something else."""
+        return self._blocks(self.k - 1, self.n)
+
+    def _blocks(self, count: int, down: int) -> np.ndarray:
+        """Blocks (count, n, n) of the factor that begin so many rows below the diagonal.
+
+        In memory, row i of column j lies j (rows − 1) + i behind a diagonal block's start.
+        """
+        n, rows, item = self.n, len(self.L), self.L.itemsize
+        strides = (item * n * rows, item, item * (rows - 1))
+        return as_strided(self.L.T.reshape(-1)[down:], (count, n, n), strides, writeable=False)
 
     @cached_property
     def _inside(self) -> np.ndarray:

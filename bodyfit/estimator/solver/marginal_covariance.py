@@ -224,7 +224,7 @@ def _backward(
     out, rows, eye = np.empty((len(keys), len(at), len(at))), at[:, None], np.eye(factored.n)
     S, X = after
     for k in reversed(keys):
-        L, M = factored.own(k), factored.below(k)
+        L, M = factored.own[k], factored.below(k)
         Y[k] -= M.T @ X
         X = dtrsm(1.0, L, Y[k].T, side=1, lower=1, overwrite_b=1).T
         half = dtrsm(1.0, L, (eye + M.T @ S @ M).T, lower=1, trans_a=1, overwrite_b=1)

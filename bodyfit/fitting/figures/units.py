@@ -13,7 +13,7 @@ from ...core.gravity import STANDARD_GRAVITY
 from ...core.intervals import runs
 from ...estimator.problem.estimate import Estimate
 from ...recording.capture import Capture, Unit
-from ...recording.sampling import MOTION, sampling_of
+from ...recording.sampling import MOTION, gaps_of
 from ...results.kinds import Sensor, Span
 from ...results.units import ClockFigures, MagnetometerFigures, UnitFigures
 from ..mounting_findings import open_directions
@@ -94,7 +94,7 @@ def _untrusted(found: Estimate, u: int) -> tuple[Span, ...]:
 
 def _gaps(capture: Capture, unit: Unit, start: float, end: float) -> tuple[Span, ...]:
     """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
-    gaps = sampling_of(unit, capture.trials).gaps if unit.sensors & set(MOTION) else np.zeros((0, 2))
+    gaps = gaps_of(unit, capture.trials)[0] if unit.sensors & set(MOTION) else np.zeros((0, 2))
     return spans(((a, b) for a, b in gaps if b > start and a < end), 4)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 from scipy.spatial.transform import Rotation
@@ -22,6 +23,8 @@ from .question import Question, WornSet
 
 UNKNOWN = math.pi  # rad, error of an angle that no solution gives
 LEAST_MOUNTING = math.radians(0.01)  # rad, by reasoning: as good as none
+# simulated recordings held in memory: that of the bounds, and the first of every set; as ROUND of search.py
+KEPT = 13
 BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order of sets the same
 
 
@@ -30,15 +33,21 @@ BOUND_SEED = 0  # bounds hardly depend on the draw; one for all keeps the order 
 
 def drawn(question: Question, worn: WornSet, seed: int) -> tuple[Simulated, Capture]:
     """A recording of these units, mountings stated as badly as asked; a unit's errors go by its segment."""
-    made = simulate(question.motion, [s for s, _ in worn.worn], question.settings, seed)
-    sensors = {f"{segment}_unit": kind for segment, kind in worn.worn}
+    made = _everywhere(question, seed)
     units = {}
-    for name, unit in made.capture.units.items():
+    for segment, sensors in worn.worn:
+        name = f"{segment}_unit"
         rng = np.random.default_rng([seed, *b"stated mounting", *name.encode()])
         off = Rotation.from_rotvec(question.mounting_sd * rng.standard_normal(3))
         stated = (off * made.units[name].mounting).as_quat()
-        units[name] = dataclasses.replace(unit, mounting=stated).only(frozenset(sensors[name]))
+        units[name] = dataclasses.replace(made.capture.units[name], mounting=stated).only(frozenset(sensors))
     return made, dataclasses.replace(made.capture, units=units)
+
+
+@lru_cache(KEPT)
+def _everywhere(question: Question, seed: int) -> Simulated:
+    """A recording with a unit on every segment that may carry one: sets of units differ only in which."""
+    return simulate(question.motion, question.segments, question.settings, seed)
 
 
 def bound(question: Question, worn: WornSet) -> dict[str, float]:
