@@ -67,8 +67,8 @@ SWAPS = ([1, 0, 2], [0, 2, 1], [2, 1, 0])
 # kind of fault -> what it changes of a unit, and kinds of findings that name it
 FAULTS: dict[str, tuple[Callable[[Unit, Draw], Mapping[str, object]], tuple[str, ...]]] = {
     "stamps late by up to 0.05 s": (lambda u, d: _late(u, d.uniform(0.01, 0.05)), ("clock-offset",)),
-    "stamps late by 0.5 s": (lambda u, d: _late(u, 0.5), ("clock-offset", "clock-unknown")),
-    "stamps late by 2 to 10 s": (lambda u, d: _late(u, d.uniform(2, 10)), ("clock-offset", "clock-unknown")),
+    "stamps late by 0.5 s": (lambda u, d: _late(u, 0.5), ("clock-offset", "clock-adrift")),
+    "stamps late by 2 to 10 s": (lambda u, d: _late(u, d.uniform(2, 10)), ("clock-offset", "clock-adrift")),
     "clock rate": (lambda u, d: {"time": u.time * (1 + d.choice([-1, 1]) * d.uniform(5e-4, 2e-3))},
                    ("clock-rate", "clock-offset")),
     "first seconds lost": (lambda u, d: _cut(u, d.uniform(4, 10), 1e9), ("stretch-unseen",)),

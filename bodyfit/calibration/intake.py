@@ -15,7 +15,14 @@ from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_of
 from ..recording.single_units import Unaided, unaided
 from ..weights import Weights
-from .clocks.trial_clocks import clocks_by_trial, in_each_trial, trial_clock_findings
+from .clocks.seconds_apart import with_seconds
+from .clocks.trial_clocks import (
+    apart_by_trial,
+    clocks_by_trial,
+    in_each_trial,
+    put_back,
+    trial_clock_findings,
+)
 from .clocks.unit_clocks import Clocks, neighbours
 from .declared_stretches import reaching_stretches, stretch_findings
 from .magnetic.field_check import FieldCheck, check_field
@@ -37,10 +44,10 @@ from .sensors.sensor_axes import UnitAxes, axes_findings, unit_axes
 from .sensors.soundness import sound
 from .sensors.static_noise import AtRest, at_rest, rest_findings
 
-# findings about a unit's own sensors that are left as they are; what it shows on its joints is no slip then
+# findings about a unit's own samples that are left as they are; what it shows on its joints is no slip then
 SENSORS_DOUBTED = (
     *("sensor-stuck", "gravity-not-read", "units-change", "axes-mixed"),
-    *("accelerometer-scale", "gyroscope-scale", "gravity-missed"),
+    *("accelerometer-scale", "gyroscope-scale", "gravity-missed", "clock-adrift"),
 )
 ASSIGN = ("given", "auto")  # units stay where the capture says, or go where their motion says
 
@@ -76,8 +83,17 @@ class Intake:
 
     @property
     def doubted(self) -> frozenset[str]:
-        """Names of units whose own sensors are doubted."""
-        told = (f for f in self.findings if f.kind in SENSORS_DOUBTED and f.severity != "note")
+        """Names of units whose own samples are doubted."""
+        return self._told_of(*SENSORS_DOUBTED)
+
+    @property
+    def adrift(self) -> frozenset[str]:
+        """Names of units whose stamps are off by what is not known."""
+        return self._told_of("clock-adrift")
+
+    def _told_of(self, *kinds: str) -> frozenset[str]:
+        """Names of units that a warning or worse of these kinds is about."""
+        told = (f for f in self.findings if f.kind in kinds and f.severity != "note")
         return frozenset(name for finding in told for name in finding.units)
 
 
@@ -160,15 +176,26 @@ def _alone(capture: Capture) -> Unaided | None:
 
 
 def _compared(capture: Capture, alone: Unaided) -> tuple[Capture, Unaided, Clocks, tuple[Finding, ...]]:
-    """Stamps put on one clock."""
+    """Stamps put on one clock: first seconds, then what is left of them."""
+
+    def clocks_of(alone: Unaided) -> tuple[Clocks, ...]:
+        units = [capture.units[name] for name in alone.units]
+        unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
+        return clocks_by_trial(alone, neighbours(units, capture.model), unplaced, capture.trials)
+
+    clocks, trials = clocks_of(alone), capture.trials
     units = [capture.units[name] for name in alone.units]
-    unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
-    clocks = clocks_by_trial(alone, neighbours(units, capture.model), unplaced, capture.trials)
-    if any(of.apart.any() for of in clocks):
-        capture = _with(capture, in_each_trial(capture.units, clocks, capture.trials))
+    apart = apart_by_trial(units, clocks, trials, capture.calibrations)
+    if any(of.late for of in apart):
+        capture = _with(capture, put_back(capture.units, apart, trials))
         alone = _alone(capture) or alone
+        clocks = clocks_of(alone)
+    if any(of.apart.any() for of in clocks):
+        capture = _with(capture, in_each_trial(capture.units, clocks, trials))
+        alone = _alone(capture) or alone
+    clocks = tuple(with_seconds(*both) for both in zip(clocks, apart, strict=True))
     worst = max(clocks, key=lambda of: float(np.max(np.abs(np.nan_to_num(of.offset)), initial=0.0)))
-    return capture, alone, worst, trial_clock_findings(clocks, capture.trials)
+    return capture, alone, worst, trial_clock_findings(clocks, trials, apart)
 
 
 def _placed(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
 
@@ -39,14 +39,18 @@ def segment_spread(
     return told
 
 
-def not_known(tracks: list[Track], poses: PoseSequence) -> tuple[set[str], set[str]]:
+def not_known(
+    tracks: list[Track], poses: PoseSequence, adrift: Collection[str] = ()
+) -> tuple[set[str], set[str]]:
     """Joints and segments of which nothing is known, whatever the smoother says.
 
-    Those of units that contradict each other, of units that nothing levels, and of those that missed the pose
-    that tells how the others sit.
+    Those of units that contradict each other, of units that nothing levels, of those that missed the pose
+    that tells how the others sit, and of `adrift` ones, as in `Intake`.
     """
     loose = set[str]()
     for track in tracks:
+        names = zip(track.problem.signals.units, track.segments, strict=True)
+        loose |= {segment for unit, segment in names if unit in adrift}
         opened = (
             track.problem.unlevelled | track.problem.unposed
         )  # its rotation, or its segment's, may be any

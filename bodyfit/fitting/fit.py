@@ -88,7 +88,7 @@ def fit(
         smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
         poses = within_ranges(smooth, progress) if strict_ranges else smooth
     findings = _findings(worn, tracks, slips, poses, (*lent, *intake.findings, *size.findings))
-    joints, segments = not_known(tracks, poses)
+    joints, segments = not_known(tracks, poses, intake.adrift)
     spread = angle_spread(tracks, poses, joints)
     summary = dataclasses.replace(
         summarise(worn, tracks, poses, spread, intake, slips, options),

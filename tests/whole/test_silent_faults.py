@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
-from faulty_captures import FAULTS, GENERAL, drawn, outcome
+from faulty_captures import FAULTS, GENERAL, drawn, outcome, wrong_and_sure
 
 import bodyfit
 
@@ -25,11 +27,21 @@ def test_draws_are_the_same_again_and_reach_every_fault():
     assert {drawn(seed).fault for seed in range(400)} >= set(FAULTS)
 
 
-def test_units_that_contradict_each_other_are_named_and_their_joint_not_known():
-    """The upper arm's stamps half a second late: what it feels has nothing to do with its neighbours."""
+def test_a_unit_half_a_second_late_is_named_as_late_and_read_right():
     case = drawn(57)
-    assert case.units == ("upper_arm",)
+    assert case.fault == "stamps late by 0.5 s" and case.units == ("upper_arm",)
     result = bodyfit.fit(case.capture)
+    told = [f for f in result.findings if f.kind == "clock-offset" and f.severity != "note"]
+    assert [f.units for f in told] == [("upper_arm",)] and abs(told[0].value - 500) < 5
+    assert GENERAL not in {f.kind for f in result.findings} and not wrong_and_sure(result)
+
+
+def test_units_that_contradict_each_other_are_named_and_their_joint_not_known():
+    """The upper arm's stamps 45 s late: what it feels then has nothing to do with its neighbours."""
+    capture = drawn(57).capture
+    units = dict(capture.units)
+    units["upper_arm"] = dataclasses.replace(units["upper_arm"], time=units["upper_arm"].time + 44.5)
+    result = bodyfit.fit(dataclasses.replace(capture, units=units))
     told = [f for f in result.findings if f.kind == GENERAL]
     assert {f.units for f in told} == {("upper_arm",)} and "r_elbow" in {f.joints[0] for f in told}
     spread = result.joint_angle_sd

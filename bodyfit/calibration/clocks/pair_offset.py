@@ -9,7 +9,9 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import binary_opening, uniform_filter1d
 
 from ...alignment.joint_equations import TURN_BASIS, arms_solved, by_heading, projected
+from ...core.gravity import STANDARD_GRAVITY
 from ...core.robust import SD_BY_MEDIAN, huber
+from ...core.rotations import UP
 from ...recording.sampling import BRIDGED_S
 from ...recording.single_units import Unaided
 
@@ -42,12 +44,14 @@ class PairClock:
     units : parent, child
     at : (n,) s, middle of each stretch; none where the motion does not tell
     offset, sd : (n,) s
+    share : disagreement at their joint where they agree best, of what both feel there; 1: not known
     """
 
     units: tuple[int, int]
     at: np.ndarray
     offset: np.ndarray
     sd: np.ndarray
+    share: float = 1.0
 
 
 def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
@@ -72,19 +76,23 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     own = [np.concatenate([one.lever[:, u], one.force[:, u, :, None]], -1) for u in (parent, child)]
     known = one.known[:, [parent, child]].astype(float)
     spans = _stretches(one, parent, child)
-    none = PairClock((parent, child), *np.zeros((3, 0)))
     if not spans:
-        return none
+        return _untold(parent, child)
     motion = _motion(one, parent, child)
     most = sorted(spans, key=lambda span: -motion[span].sum())[:SEARCHED]
-    shift, lead = _searched(one, own, known[:, 0], most)
+    shift, lead, share = _searched(one, own, known[:, 0], most)
     if lead < CLEAR:
-        return none
+        return _untold(parent, child, share)
     slope = np.gradient(own[1], one.step, axis=0)
     found = np.array([_refined(one.step, own[0], own[1], slope, known, span, shift) for span in spans])
     at = np.array([0.5 * (one.time[span.start] + one.time[span.stop - 1]) for span in spans])
     inside = np.isfinite(found).all(1)
-    return PairClock((parent, child), at[inside], *found[inside].T)
+    return PairClock((parent, child), at[inside], found[inside, 0], found[inside, 1], share)
+
+
+def _untold(first: int, second: int, share: float = 1.0) -> PairClock:
+    """Two units of which the motion does not tell the clocks."""
+    return PairClock((first, second), np.zeros(0), np.zeros(0), np.zeros(0), share)
 
 
 def _motion(one: Unaided, parent: int, child: int) -> np.ndarray:
@@ -115,11 +123,11 @@ def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
 
 def _searched(
     one: Unaided, own: list[np.ndarray], known: np.ndarray, spans: list[slice]
-) -> tuple[int, float]:
-    """Shift in samples at which all stretches together agree best, and its lead over the next best."""
+) -> tuple[int, float, float]:
+    """Shift in samples at which all stretches agree best, its lead over the next best, and its share."""
     stride = max(1, int(1 / (one.step * SEARCH_HZ)))
     margin = round(LARGEST_S / (one.step * stride))
-    total = np.zeros(2 * margin + 1)
+    total, missed, felt = np.zeros((3, 2 * margin + 1))
     for span in spans:
         at = np.arange(span.start, span.stop, stride)
         around = at[0] + stride * np.arange(-margin, len(at) + margin)
@@ -127,11 +135,30 @@ def _searched(
         cost = _costs(own[0][at], own[1][around], known[at], len(total)).min(1)
         cost = np.maximum(cost, len(at) * JOINT_LEAST**2)
         total += 1.5 * len(at) * one.step * stride / ALIKE_S * np.log(cost / cost.min())
+        missed += cost
+        felt += squared(own[0][at], known[at]).sum()
+        felt += np.convolve(squared(own[1][around], np.ones(len(around))), known[at][::-1], "valid")
     best = int(np.argmin(total))
     apart = np.abs(np.arange(len(total)) - best) * one.step * stride > APART_S
     valley = np.r_[True, total[1:] <= total[:-1]] & np.r_[total[:-1] <= total[1:], True]
     others = total[apart & valley]
-    return (best - margin) * stride, float(np.min(others, initial=np.inf) - total[best])
+    lead = float(np.min(others, initial=np.inf) - total[best])
+    return (best - margin) * stride, lead, float(np.sqrt(missed[best] / felt[best]))
+
+
+def squared(values: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """What a unit feels beside gravity, squared, and at least what counts as agreement.
+
+    Parameters
+    ----------
+    values : (n, 3, 4), lever matrix | force, world frame
+    known : (n,) weights
+
+    Returns
+    -------
+    (n,) m²/s⁴
+    """
+    return known * (np.sum((values[..., 3] - STANDARD_GRAVITY * UP) ** 2, -1) + JOINT_LEAST**2)
 
 
 def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.ndarray:
@@ -145,13 +172,13 @@ def _costs(P: np.ndarray, C: np.ndarray, known: np.ndarray, shifts: int) -> np.n
     outer = np.swapaxes(C, -1, -2).copy() @ C
     outer = outer.reshape(len(C), 16)
     cc = (sliding_window_view(outer, n, axis=0) @ known).reshape(shifts, 4, 4)
-    turned = np.einsum("hb,sbjl->shjl", by_heading(_PSI), pc).reshape(-1, 4, 4)
+    turned = np.einsum("hb,sbjl->shjl", by_heading(HEADING_GRID), pc).reshape(-1, 4, 4)
     precision = np.eye(6) * (JOINT_SD / LEVER_SD) ** 2
     H, b, c = projected(pp, turned, np.repeat(cc, HEADINGS, 0), np.zeros(6), precision)
     return (c - arms_solved(H, b)[1]).reshape(shifts, HEADINGS)
 
 
-_PSI = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, the circle in HEADINGS parts, by definition
+HEADING_GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, the circle in HEADINGS parts, by definition
 
 
 def _refined(
@@ -167,7 +194,7 @@ def _refined(
     margin, P = round(LARGEST_S / step), parent[span]
     prior = np.diag(np.r_[np.full(6, LEVER_SD**-2), 0.0, 1e-9])
     at, x = slice(span.start + shift, span.stop + shift), np.zeros(8)  # arms, heading, offset left over
-    x[6] = _PSI[np.argmin(_costs(P, child[at], known[span, 0], 1))]
+    x[6] = HEADING_GRID[np.argmin(_costs(P, child[at], known[span, 0], 1))]
     sd, covariance = JOINT_SD, np.full((8, 8), np.nan)
     J = np.zeros((len(P), 3, 8))
     J[..., :3] = P[..., :3]
@@ -222,7 +249,7 @@ def rate_clock(one: Unaided, first: int, second: int) -> PairClock:
     delay between two noisy copies of one signal, 1 − ρ² over ρ² n β², β the signal's root mean square angular
     frequency (Quazi 1981, doi:10.1109/TASSP.1981.1163618, from memory), with n samples that are not alike.
     """
-    none = PairClock((first, second), *np.zeros((3, 0)))
+    none = _untold(first, second)
     margin = round(LARGEST_S / one.step)
     rate = np.linalg.norm(one.signals.rate[:, [first, second]], axis=-1) * one.known[:, [first, second]]
     if (len(rate) - 2 * margin) * one.step < SHORTEST_S:

@@ -8,9 +8,10 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ...core.findings import Finding
-from ...recording.capture import Unit
+from ...recording.capture import Calibration, Unit
 from ...recording.single_units import Unaided
 from ...recording.trials import Trial
+from .seconds_apart import SecondsApart, adrift_findings, seconds_apart
 from .unit_clocks import Clocks, clock_findings, on_one_clock, true_stamps, unit_clocks
 
 
@@ -36,6 +37,47 @@ def clocks_by_trial(
     return tuple(unit_clocks(part, pairs, by_rate) for part in parts)
 
 
+def apart_by_trial(
+    units: Sequence[Unit], clocks: Sequence[Clocks], trials: Sequence[Trial], still: Sequence[Calibration]
+) -> tuple[SecondsApart, ...]:
+    """Units that are seconds late in every trial by itself; of a capture without trials, in all of it.
+
+    Parameters
+    ----------
+    units : those of which `clocks` are, in that order
+    clocks, trials : as from `clocks_by_trial`
+    still : declared stretches of the capture
+    """
+    parts = [[u.between(trial.start, trial.end) for u in units] for trial in trials] or [units]
+    return tuple(seconds_apart(part, of.pairs, still) for part, of in zip(parts, clocks, strict=True))
+
+
+def put_back(
+    units: Mapping[str, Unit], apart: Sequence[SecondsApart], trials: Sequence[Trial]
+) -> dict[str, Unit]:
+    """The units with the seconds by which they are late taken off their stamps, trial by trial.
+
+    Parameters
+    ----------
+    units : name -> Unit
+    apart, trials : as from `apart_by_trial`
+
+    Returns
+    -------
+    dict name -> Unit; samples that would come to lie in another trial are left out
+    """
+    out = dict(units)
+    spans = [(trial.start, trial.end) for trial in trials] or [(-np.inf, np.inf)]
+    for name in {name for of in apart for name in of.late}:
+        unit, time = units[name], units[name].time.copy()
+        for (start, end), of in zip(spans, apart, strict=True):
+            time[(unit.time >= start) & (unit.time <= end)] -= of.late.get(name, 0.0)
+        kept = time > np.r_[-np.inf, np.maximum.accumulate(time)[:-1]]
+        values = {sensor: getattr(unit, sensor)[kept] for sensor in unit.sensors}
+        out[name] = dataclasses.replace(unit, time=time[kept], **values)
+    return out
+
+
 def in_each_trial(
     units: Mapping[str, Unit], clocks: Sequence[Clocks], trials: Sequence[Trial]
 ) -> dict[str, Unit]:
@@ -58,18 +100,22 @@ def in_each_trial(
     return out
 
 
-def trial_clock_findings(clocks: Sequence[Clocks], trials: Sequence[Trial]) -> tuple[Finding, ...]:
+def trial_clock_findings(
+    clocks: Sequence[Clocks], trials: Sequence[Trial], apart: Sequence[SecondsApart] = ()
+) -> tuple[Finding, ...]:
     """What is to be said about clocks, of which trial; that nothing tells them only where no trial does.
 
     Parameters
     ----------
     clocks, trials : as from `clocks_by_trial`
+    apart : as from `apart_by_trial`, or none
     """
+    adrift = [adrift_findings(of) for of in apart] or [()] * len(clocks)
     if not trials:
-        return clock_findings(clocks[0])
+        return (*clock_findings(clocks[0]), *adrift[0])
     out: list[Finding] = []
-    for trial, of in zip(trials, clocks, strict=True):
-        told = (f for f in clock_findings(of) if f.kind != "clock-unknown")
+    for trial, of, more in zip(trials, clocks, adrift, strict=True):
+        told = (f for f in (*clock_findings(of), *more) if f.kind != "clock-unknown")
         moved = {"start": trial.start, "end": trial.end}
         out += [dataclasses.replace(f, what=f"trial {trial.name}: {f.what}", **moved) for f in told]
     surest = min(clocks, key=lambda of: float(np.sum(np.minimum(of.offset_sd, 1.0))))

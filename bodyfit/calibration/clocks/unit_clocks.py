@@ -36,6 +36,8 @@ class Clocks:
     group : (U,) label of the units that were compared with each other, directly or through others
     source : per unit "joints", "angular rates", or "nothing"
     span : s, length of the capture
+    pairs : of units on both sides of a joint, whether the motion tells their clocks or not
+    tied : units whose stamps may be as right as those of the others, where these are seconds apart
     """
 
     units: tuple[str, ...]
@@ -47,6 +49,8 @@ class Clocks:
     group: np.ndarray
     source: tuple[str, ...]
     span: float
+    pairs: tuple[PairClock, ...] = ()
+    tied: frozenset[str] = frozenset()
 
     @property
     def offset_certain(self) -> np.ndarray:
@@ -110,7 +114,8 @@ def unit_clocks(
     are known to sit far apart turn one after the other, which is no fault of a clock.
     """
     U = len(one.units)
-    found = [pair for p, c in pairs if len((pair := pair_clock(one, p, c)).at)]
+    compared = tuple(pair_clock(one, p, c) for p, c in pairs)
+    found = [pair for pair in compared if len(pair.at)]
     source = ["joints" if any(u in pair.units for pair in found) else "nothing" for u in range(U)]
     jointed = {u for pair in pairs for u in pair}
     for u in [u for u in (range(U) if by_rate is None else by_rate) if u not in jointed]:
@@ -122,7 +127,7 @@ def unit_clocks(
     source = [s if any(u in pair.units for pair in found) else "nothing" for u, s in enumerate(source)]
     at, span = float(0.5 * (one.time[0] + one.time[-1])), float(one.time[-1] - one.time[0])
     group = _groups(U, found)
-    return Clocks(one.units, at, *_solved(found, group, at), group, tuple(source), span)
+    return Clocks(one.units, at, *_solved(found, group, at), group, tuple(source), span, compared)
 
 
 def _groups(count: int, found: Sequence[PairClock]) -> np.ndarray:
@@ -241,11 +246,13 @@ def clock_findings(clocks: Clocks, usual_rate: float = 2.0) -> tuple[Finding, ..
 
 def _of_offset(clocks: Clocks, u: int, usual_rate: float) -> Finding:
     ms, sd = 1e3 * float(clocks.offset[u]), 1e3 * float(clocks.offset_sd[u])
+    size = f"{abs(ms):.1f} ± {sd:.1f} ms" if abs(ms) < 1e3 else f"{1e-3 * abs(ms):.3f} ± {1e-3 * sd:.3f} s"
+    tied = "; as many units keep either clock, which is right is not known" if clocks.tied else ""
     return Finding(
         "clock-offset",
         "warning" if abs(ms) > 20 else "note",
-        f"{clocks.units[u]}: its stamps are {abs(ms):.1f} ± {sd:.1f} ms {'late' if ms > 0 else 'early'} "
-        f"against the other units (found from {clocks.source[u]})",
+        f"{clocks.units[u]}: its stamps are {size} {'late' if ms > 0 else 'early'} "
+        f"against the other units (found from {clocks.source[u]}){tied}",
         "synchronise the units before the next capture, or shift this unit's stamps yourself",
         units=(clocks.units[u],),
         value=ms,
