@@ -50,7 +50,7 @@ def marked_feet() -> Iterator[MarkedFoot]:
             times, kinds = {}, {}
             for event in ("heel_strike", "toe_off"):
                 t = np.sort(told[(told.foot == letter) & (told.event == event)].t.to_numpy())
-                gap = np.array([_gap(worn.time, x) for x in t])
+                gap = np.array([longest_gap(worn.time, x) for x in t])
                 kind = np.where(gap > GAP_S, "gaps", "straight").astype(object)
                 kind[(t > turn.uturn_start_s - END_S) & (t < turn.uturn_end_s + END_S)] = "turn"
                 kind[[0, -1]] = "ends"
@@ -58,7 +58,7 @@ def marked_feet() -> Iterator[MarkedFoot]:
             yield MarkedFoot(str(name), side, worn, times, kinds)
 
 
-def _gap(time: np.ndarray, at: float) -> float:
+def longest_gap(time: np.ndarray, at: float) -> float:
     """Longest step between samples within 0.15 s."""
     i, j = np.searchsorted(time, [at - 0.15, at + 0.15])
     return float(np.diff(time[max(0, i - 1) : j + 1]).max(initial=0.0))

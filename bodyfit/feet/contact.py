@@ -38,10 +38,38 @@ def log_energies(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
     (K, 2) of E / L + 0.003: E the means of |ω|² and |a|², L their largest values around, averaged; so that a
     stance of a runner looks like one of a walker
     """
-    square = np.stack([(rate**2).sum(1), (pushed**2).sum(1)], 1)
-    energy = _mean(square, MEAN_S)
+    energy = _energy(rate, pushed)
     level = _mean(maximum_filter1d(energy, _odd(2 * AROUND_S), axis=0, mode="nearest"), AROUND_S)
     return np.log(energy / np.maximum(level, LEAST_LEVEL**2) + FLOOR)[::PER_KEY]
+
+
+def between_swings(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
+    """Whether the foot swings shortly before and shortly after, at the keyframes: there it shows its stances.
+
+    Parameters
+    ----------
+    rate : (N, 3) rad/s, in any frame
+    pushed : (N, 3) m/s², acceleration without gravity, in any frame
+
+    Returns
+    -------
+    (K,) bool; false while somebody stands about before, between and after bouts
+    """
+    swings = np.all(_energy(rate, pushed) > LEAST_LEVEL**2, axis=1)[::PER_KEY]
+    at = np.flatnonzero(swings)
+    if not len(at):
+        return swings
+    keys = np.arange(len(swings))
+    after = np.searchsorted(at, keys)  # the first swing not before each keyframe
+    to_next = at[np.minimum(after, len(at) - 1)] - keys
+    from_last = keys - at[np.maximum(np.searchsorted(at, keys, "right") - 1, 0)]
+    reach = 2 * AROUND_S * HZ / PER_KEY
+    return (to_next >= 0) & (to_next <= reach) & (from_last >= 0) & (from_last <= reach)
+
+
+def _energy(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
+    """(N, 2) means of |ω|² and |a|²."""
+    return _mean(np.stack([(rate**2).sum(1), (pushed**2).sum(1)], 1), MEAN_S)
 
 
 def _odd(seconds: float) -> int:
@@ -52,12 +80,13 @@ def _mean(values: np.ndarray, seconds: float) -> np.ndarray:
     return uniform_filter1d(values, _odd(seconds), axis=0, mode="nearest")
 
 
-def contact_probability(energies: np.ndarray) -> np.ndarray:
+def contact_probability(energies: np.ndarray, learnt: np.ndarray) -> np.ndarray:
     """Probability that the foot stands, by a hidden Markov model with two states.
 
     Parameters
     ----------
     energies : (K, d), lower where the foot stands
+    learnt : (K,) bool, where both states are learnt from; all of them where they are less than a stride
 
     Returns
     -------
@@ -66,18 +95,21 @@ def contact_probability(energies: np.ndarray) -> np.ndarray:
     Notes
     -----
     Emissions are Student t with full covariance; means and covariances are found in each recording by
-    expectation and maximisation, from a split between the calmest and the liveliest. Forward
+    expectation and maximisation, from a split between the calmest and the liveliest. A runner's stance is
+    far livelier than standing about, which would otherwise be one state and all running the other. Forward
     and backward probabilities are prefix products of 2 × 2 matrices, by doubling, so that time is an axis.
 
     References
     ----------
     Rabiner 1989, doi:10.1109/5.18626, section III; Hillis & Steele 1986, doi:10.1145/7902.7903.
     """
-    calm, lively = np.percentile(energies.sum(1), [1, 90])
+    if learnt.sum() * PER_KEY < 2 * AROUND_S * HZ:
+        learnt = np.ones(len(energies), bool)
+    calm, lively = np.percentile(energies.sum(1)[learnt], [1, 90])
     low = energies.sum(1) <= calm + FIRST_SPLIT * (lively - calm)
     shares = np.stack([low, ~low], 1).astype(float)
     for _ in range(ROUNDS):
-        likelihood = np.stack([_emission(energies, share) for share in shares.T], 1)
+        likelihood = np.stack([_emission(energies, share * learnt) for share in shares.T], 1)
         before, shares = shares, _smoothed(np.exp(likelihood - likelihood.max(1, keepdims=True)))
         if np.abs(shares - before).max() < 1e-3:  # by reasoning: no stance's ends move any more
             break
@@ -85,7 +117,7 @@ def contact_probability(energies: np.ndarray) -> np.ndarray:
 
 
 def _emission(x: np.ndarray, share: np.ndarray) -> np.ndarray:
-    """(K,) log likelihood of a state that each sample belongs to with `share`."""
+    """(K,) log likelihood of a state that each sample belongs to, and is learnt from, with `share`."""
     weight = share / max(share.sum(), 1e-12)
     off = x - weight @ x
     spread = (off * weight[:, None]).T @ off + LEAST_VARIANCE * np.eye(x.shape[1])
@@ -117,12 +149,13 @@ def _prefix(steps: np.ndarray) -> np.ndarray:
     return np.moveaxis(out, -1, 0)
 
 
-def stances(energies: np.ndarray) -> list[tuple[int, int]]:
+def stances(energies: np.ndarray, learnt: np.ndarray) -> list[tuple[int, int]]:
     """Stances that are long enough, and far enough from calmer ones.
 
     Parameters
     ----------
     energies : (K, 2) log energies
+    learnt : (K,) bool, where what a stance is like is learnt from
 
     Returns
     -------
@@ -133,7 +166,7 @@ def stances(energies: np.ndarray) -> list[tuple[int, int]]:
     A foot in the air is calm for a moment, too, in the middle of a fast swing. Of two calmest instants that
     are nearer to each other than any two stances, the livelier one is no stance.
     """
-    standing, quiet = contact_probability(energies), energies.sum(1)
+    standing, quiet = contact_probability(energies, learnt), energies.sum(1)
     least = SHORTEST_S * HZ / PER_KEY
     found = [(a, b) for a, b in runs(standing > 0.5) if b - a >= least]
     calm = np.array([a + int(np.argmin(quiet[a:b])) for a, b in found], int)

@@ -9,7 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ..core.intervals import runs
 from ..core.rotations import UP, apply, log
-from .contact import log_energies, stances
+from .contact import between_swings, log_energies, stances
 from .normal_equations import NormalEquations, Solved
 from .preintegration import Between, between_keyframes
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
@@ -108,7 +108,7 @@ def foot_path(
     level = start_rotations(samples)
     pushed = apply(level, samples.force) - samples.gravity * UP
     energies = log_energies(samples.rate(), pushed)
-    found = stances(energies)
+    found = stances(energies, between_swings(samples.rate(), pushed))
     if start is None:
         start = LimbStart(level[::PER_KEY], False, np.zeros(3), np.zeros(3), weights.lever)
     problem = _Problem(samples, start, weights, energies, found)

@@ -12,7 +12,7 @@ from ...body.motion.poses import PoseSequence
 from ...body.motion.root_trajectory import SOLE
 from ...core.cubic_spline import CubicSpline
 from ...core.rotations import UP, apply, log
-from ...feet.contact import log_energies, stances
+from ...feet.contact import between_swings, log_energies, stances
 from ...feet.samples import HZ, PER_KEY
 from ...feet.smoother import FootPath, lengths
 from ...recording.sampling import Coverage
@@ -154,7 +154,8 @@ def motion_of_body(poses: PoseSequence, foot: str) -> FootMotion:
     rate = log(np.swapaxes(R[:-1], -1, -2) @ R[1:]) * HZ
     rate = np.concatenate([rate[:1], 0.5 * (rate[1:] + rate[:-1]), rate[-1:]])
     path = CubicSpline(poses.time, poses.positions[foot])
-    rest = stances(energies := log_energies(rate, path(fine, 2)))
+    pushed = path(fine, 2)
+    rest = stances(energies := log_energies(rate, pushed), between_swings(rate, pushed))
     ball, heel = (share * length for share in SOLE[[1, 0]])
     time, R, place = fine[::PER_KEY], R[::PER_KEY], path(fine[::PER_KEY])
     calm = _with_calm(rest, energies)
