@@ -11,6 +11,7 @@ from ..core.findings import Finding
 from ..errors import InputError
 from ..recording.capture import LEAST_SEEN_S, Calibration, Capture, Unit
 
+MOST_PADDED = 100_000  # samples that a gap at an end is told by; by reasoning: a quarter of an hour at 100 Hz
 ROUNDING = 1e-6  # of a sample, by which a stamp may lie beyond; by definition
 
 
@@ -47,13 +48,20 @@ def _reaching(unit: Unit, start: float, end: float) -> Unit:
     after = max(0, math.ceil((end - unit.time[-1]) / step - ROUNDING))
     if not before and not after:
         return unit
-    early = unit.time[0] - step * np.arange(before, 0, -1)
-    late = unit.time[-1] + step * np.arange(1, after + 1)
+    early = unit.time[0] - _spread(before, step, len(unit.time))[::-1]
+    late = unit.time[-1] + _spread(after, step, len(unit.time))
+    before, after = len(early), len(late)
     padded = {
         sensor: np.pad(getattr(unit, sensor), ((before, after), (0, 0)), constant_values=np.nan)
         for sensor in sorted(unit.sensors)
     }
     return dataclasses.replace(unit, time=np.concatenate([early, unit.time, late]), **padded)
+
+
+def _spread(count: int, step: float, samples: int) -> np.ndarray:
+    """Times from zero on, s, that reach as far as `count` steps; where these are many, fewer and wider."""
+    some = count if count <= MOST_PADDED else min(MOST_PADDED, samples // 4)  # the usual step stays usual
+    return step * (count / max(some, 1)) * np.arange(1, some + 1)
 
 
 def _common(capture: Capture) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import tracemalloc
 from pathlib import Path
 
@@ -9,8 +10,9 @@ import numpy as np
 import pytest
 
 import bodyfit
+from bodyfit.calibration.intake import examine
 from bodyfit.errors import InputError
-from bodyfit.recording.resampling import check_stamps
+from bodyfit.recording.resampling import check_stamps, common_signals
 from bodyfit.recording.stamp_span import check_span
 
 DEMOS = Path(__file__).resolve().parents[2] / "demo_captures"
@@ -26,7 +28,10 @@ def unit(time):
 STRAY = {
     "stray": (np.r_[-1.7e9, TIME], "samples 1 "),
     "year": (np.r_[TIME[:500], TIME[500:] + YEAR], "samples 500 "),
-    "hour": (np.r_[TIME[:500], TIME[500:] + 3600.0], "samples 500 "),
+    "two days": (np.r_[TIME[:500], TIME[500:] + 2 * 86400.0], "samples 500 "),
+    "a stray stamp an hour later": (np.r_[TIME, TIME[-1] + 3600.0], "samples 1000 "),
+    "one between pauses": (np.r_[TIME, 3600.0, 9000.0 + TIME], "samples 1000 "),
+    "a stray burst": (np.r_[TIME, 3600.0 + np.arange(50) / 100], "samples 1000 "),
     "picoseconds": (np.r_[TIME[:400], 4.0 + 1e-12 * np.arange(600)], "samples "),
 }
 
@@ -51,6 +56,21 @@ def test_usual_pauses_pass():
     check_span("hand", TIME)
     check_span("hand", np.r_[TIME, TIME + 300.0])
     check_span("hand", np.r_[np.arange(60_000) / 100, np.arange(60_000) / 100 + 4200.0])
+
+
+def test_an_hour_in_which_no_unit_recorded_is_a_pause():
+    """Nothing is carried of it, nor by a unit that missed the pose before it and is made to reach there."""
+    units = {}
+    for name, one in bodyfit.read_capture(DEMOS / "cello_arm").between(0, 12).units.items():
+        units[name] = dataclasses.replace(one, time=one.time + 3600.0 * (one.time > 6.0))
+    capture = dataclasses.replace(bodyfit.read_capture(DEMOS / "cello_arm"), units=units)
+    intake = examine(capture)
+    late = {**units, "hand": units["hand"].between(3606.0, 4000.0)}
+    padded = examine(dataclasses.replace(capture, units=late)).capture.units["hand"]
+    assert padded.time[0] < 3.0 and len(padded.time) < 2 * len(late["hand"].time)
+    split = [f for f in intake.findings if f.kind == "gap-split"]
+    assert len(split) == 1 and split[0].value == pytest.approx(3600.0, abs=0.1)
+    assert len(common_signals(list(units.values()), units.values()).time) < 1300
 
 
 def test_demos_and_recordings_pass(recordings):
