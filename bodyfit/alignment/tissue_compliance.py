@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from ..recording.keyframe_averages import HALF_WINDOW_S, Averages
@@ -11,6 +13,11 @@ from .joint_centre import Ends, joint_forces
 BAND_HZ = (0.7, 2.5)
 WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over; chosen; not tried
 YIELD_M = 0.09  # m, see `softness`; tried: on simulated captures (docs/method.md, 10)
+# s, of a stretch without a gap that shows whole oscillations of the slowest that count; by definition
+SHORTEST_S = 1 / BAND_HZ[0]
+# rad per m/s², where only shorter ones were measured; tried: on seeds 8000 to 8011 of
+# tests/benchmarks/facing_in_pieces.py, pauses recorded, 3 to 6°/g come out of a simulated tissue of 3°/g
+USUAL = np.radians(4.0) / 9.81
 MISREAD = 0.005  # scale and cross-axis error of accelerometers as sold, a share: common practice
 
 
@@ -31,7 +38,7 @@ def joint_gaps(disagreement: np.ndarray, step: float) -> np.ndarray:
     ∫ S(f) / ((2πf)⁴ W(f)²) df over 0.7 to 2.5 Hz, S the spectral density, W the
     response of the averaging window: an acceleration a at frequency f is a path of a / (2πf)².
     """
-    pieces = min(len(disagreement), max(8, round(WELCH_S / step)))
+    pieces = max(8, round(WELCH_S / step))
     f, S = spectral_density(disagreement, step, pieces)
     inside = (f >= BAND_HZ[0]) & (f <= BAND_HZ[1])
     gain = np.square((2 * np.pi * f[inside]) ** 2 * window_response(f[inside]))
@@ -45,7 +52,7 @@ def spectral_density(values: np.ndarray, step: float, piece: int) -> tuple[np.nd
     ----------
     values : (T, ...)
     step : s between them
-    piece : number of values that one spectrum is made of, T at most
+    piece : number of values that one spectrum is made of; zeros are put behind fewer
 
     Returns
     -------
@@ -57,11 +64,12 @@ def spectral_density(values: np.ndarray, step: float, piece: int) -> tuple[np.nd
     Welch 1967, doi:10.1109/TAU.1967.1161901: pieces that overlap by half, their mean taken off, a Hann window
     w, mean of |DFT|² · 2 · step / Σ w². As scipy.signal.welch, whose import takes longer than a short fit.
     """
-    starts = np.arange(0, len(values) - piece + 1, piece - piece // 2)
-    pieces = values[starts[:, None] + np.arange(piece)]  # (starts, piece, ...)
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(piece) / piece)
+    own = min(piece, len(values))
+    starts = np.arange(0, len(values) - own + 1, max(1, own - own // 2))
+    pieces = values[starts[:, None] + np.arange(own)]  # (starts, own, ...)
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(own) / own)
     window = window.reshape(-1, *[1] * (values.ndim - 1))
-    turned = np.fft.rfft((pieces - pieces.mean(1, keepdims=True)) * window, axis=1)
+    turned = np.fft.rfft((pieces - pieces.mean(1, keepdims=True)) * window, piece, axis=1)
     S = np.mean(np.abs(turned) ** 2, axis=0) * 2 * step / np.sum(window**2)
     S[[0] if piece % 2 else [0, -1]] /= 2  # at the ends a frequency stands for itself only
     return np.fft.rfftfreq(piece, step), S
@@ -88,14 +96,12 @@ def window_response(f: np.ndarray) -> np.ndarray:
     return np.where(one, 0.5, np.sinc(x) / np.where(one, 1.0, 1 - x**2))
 
 
-def misread_gaps(average: Averages, R: np.ndarray, ends: Ends, step: float) -> np.ndarray:
+def misread_gaps(felt: np.ndarray, step: float) -> np.ndarray:
     """Gaps that units without any soft tissue seem to have, since accelerometers misread what turns.
 
     Parameters
     ----------
-    average : K + 1 keyframes of U units
-    R : (K + 1, U, 3, 3) world_from_unit
-    ends : of J joints
+    felt : (K + 1, J, 2, 3) m/s², specific force of both units of each joint, world frame
     step : s between keyframes
 
     Returns
@@ -107,9 +113,7 @@ def misread_gaps(average: Averages, R: np.ndarray, ends: Ends, step: float) -> n
     A matrix E of scales and cross-axis errors with entries of standard deviation ε reads R E f too much: each
     component has the variance ε² |f|², f as the unit feels it, gravity's turning included; both ends add up.
     """
-    felt = np.einsum("kuba,kub->kua", R, average.force)
-    ends_gaps = [joint_gaps(felt[:, side], step) for side in (ends.parents, ends.children)]
-    return np.sqrt(3) * MISREAD * np.linalg.norm(ends_gaps, axis=0)
+    return np.sqrt(3) * MISREAD * np.hypot(joint_gaps(felt[:, :, 0], step), joint_gaps(felt[:, :, 1], step))
 
 
 def softness_of(
@@ -119,18 +123,47 @@ def softness_of(
 
     Parameters
     ----------
-    average, R, ends, step : as in `misread_gaps`
+    average : K + 1 keyframes of U units
+    R : (K + 1, U, 3, 3) world_from_unit
+    ends : of J joints
     levers : (J, 2, 3) m
     up : (3,) m/s², what is felt at rest, world frame
+    step : s between keyframes
 
     Returns
     -------
     rad per m/s², see `softness`; zero without joints
+
+    Notes
+    -----
+    Each stretch without a gap by itself, for in a gap nothing was felt. What moved in stretches too short to
+    show a gap's oscillation counts with the usual softness: s² = share s_found² + (1 − share) s_usual².
     """
     parent, child = joint_forces(average, ends, levers)
-    squares = joint_gaps(parent - child, step) ** 2 - misread_gaps(average, R, ends, step) ** 2
-    pushed = np.sqrt(np.mean(np.sum((average.force - up) ** 2, -1) * average.known, 0))
-    return softness(np.sqrt(np.maximum(squares, 0.0)), pushed[ends.units])
+    felt = np.einsum("kuba,kub->kua", R, average.force)[:, ends.units]
+    pushed = np.sum((average.force - up) ** 2, -1)[:, ends.units]
+    known = average.known[:, ends.parents] & average.known[:, ends.children]
+    gaps, loads, count = np.zeros(len(levers)), np.zeros((len(levers), 2)), np.zeros(len(levers))
+    for joints, first, length in _stretches(known):
+        if length * step >= SHORTEST_S:
+            at = slice(first, first + length), joints
+            squares = joint_gaps((parent - child)[at], step) ** 2 - misread_gaps(felt[at], step) ** 2
+            gaps[joints] += length * squares
+            loads[joints] += pushed[at].sum(0)
+            count[joints] += length
+    seen, moved = count > 0, np.sum(pushed * known[..., None])
+    found = softness(*(np.sqrt(np.maximum(v[seen].T / count[seen], 0.0)).T for v in (gaps, loads)))
+    share = min(1.0, loads.sum() / moved) if moved > 0 else 1.0
+    return float(np.sqrt(share * found**2 + (1 - share) * USUAL**2))
+
+
+def _stretches(known: np.ndarray) -> Iterator[tuple[np.ndarray, int, int]]:
+    """Of (K + 1, J) bool: joints known at the same times, first keyframe and length of each such stretch."""
+    masks, group = np.unique(known, axis=1, return_inverse=True)
+    for number, mask in enumerate(masks.T):
+        edges = np.flatnonzero(np.diff(np.r_[0, mask.astype(int), 0]))
+        for first, end in zip(edges[::2], edges[1::2], strict=True):
+            yield np.flatnonzero(group.ravel() == number), int(first), int(end - first)
 
 
 def softness(gaps: np.ndarray, pushed: np.ndarray) -> float:

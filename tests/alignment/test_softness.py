@@ -5,12 +5,15 @@ import pytest
 from scipy.integrate import quad
 from scipy.signal import welch
 
+from bodyfit.alignment.joint_centre import Ends
 from bodyfit.alignment.tissue_compliance import (
     BAND_HZ,
+    USUAL,
     YIELD_M,
     feigned_turning,
     joint_gaps,
     softness,
+    softness_of,
     spectral_density,
     window_response,
 )
@@ -30,6 +33,14 @@ def test_the_window_response_is_its_integral(f):
 
     expected = quad(weighted, -h, h, epsabs=1e-13)[0] / h
     np.testing.assert_allclose(window_response(np.array([f])), expected, atol=1e-9)
+
+
+def test_fewer_values_than_a_piece_give_the_density_of_a_spectrum_with_zeros_behind():
+    values = np.random.default_rng(3).normal(size=(17, 2, 3)).cumsum(0)
+    f, S = spectral_density(values, STEP, 80)
+    expected_f, expected_S = welch(values, 1 / STEP, nperseg=17, nfft=80, axis=0)
+    np.testing.assert_allclose(f, expected_f, rtol=1e-12)
+    np.testing.assert_allclose(S, expected_S, rtol=1e-9)
 
 
 @pytest.mark.parametrize(("count", "piece"), [(100, 100), (101, 64), (300, 65), (64, 63)])
@@ -105,3 +116,41 @@ def test_nothing_is_feigned_by_what_was_not_measured():
     known = np.array([1, 1, 0, 1, 1], bool)[:, None]
     average = Averages(force, np.zeros((5, 1, 3, 3)), force, known, known)
     assert not feigned_turning(average, np.zeros(3), 0.01, STEP).any()
+
+
+def a_soft_joint(seconds, softness, known):
+    """Two units on one joint, the child's forces off as tissue of that softness parts the joint."""
+    rng = np.random.default_rng(5)
+    time = np.arange(0.0, seconds, STEP)
+    count = len(time)
+    a = np.zeros((count, 3))
+    for f in (
+        0.9,
+        1.2,
+        1.6,
+    ):  # made of what counts; a gap of s a b each, whose acceleration is (2πf)² as large
+        a += rng.normal(scale=2.0, size=3) * np.sin(2 * np.pi * f * time + rng.uniform(0, 6))[:, None]
+    change = -np.gradient(np.gradient(a, STEP, axis=0), STEP, axis=0)
+    force = np.repeat((a + UP_FORCE)[:, None], 2, 1)
+    force[:, 1] += softness * np.sqrt(2.0) * YIELD_M * change
+    force[~known] = rng.normal(scale=30.0, size=force[~known].shape)  # what is made up in gaps
+    felt = np.repeat(known[:, None], 2, 1)
+    average = Averages(force, np.zeros((count, 2, 3, 3)), np.zeros_like(force), felt, felt)
+    R = np.tile(np.eye(3), (count, 2, 1, 1))
+    return softness_of(average, R, Ends(np.array([[0, 1]])), np.zeros((1, 2, 3)), UP_FORCE, STEP)
+
+
+def test_softness_is_that_of_what_was_measured_and_gaps_show_none():
+    """With pauses it is what it is without; what fills a pause would come out as ten times that."""
+    time, s = np.arange(0.0, 120.0, STEP), np.radians(6.0) / 9.81
+    whole = a_soft_joint(120.0, s, np.ones(len(time), bool))
+    cut = a_soft_joint(120.0, s, time % 4.0 < 3.0)
+    assert whole == pytest.approx(s, rel=0.3)
+    assert cut == pytest.approx(whole, rel=0.15)
+
+
+def test_stretches_too_short_to_show_it_count_with_the_usual_softness():
+    time = np.arange(0.0, 60.0, STEP)
+    assert a_soft_joint(60.0, 0.0, time % 1.5 < 0.8) == pytest.approx(USUAL)
+    mixed = a_soft_joint(60.0, 0.0, (time % 1.5 < 0.8) | (time > 30.0))
+    assert mixed == pytest.approx(USUAL * np.sqrt(16 / 46), rel=0.1)

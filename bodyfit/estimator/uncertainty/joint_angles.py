@@ -39,7 +39,10 @@ def unit_turn_variance(found: Estimate) -> np.ndarray:
     window = max(1, round(PUSHED_S / problem.signals.key_step))
     if not len(body.levers):
         return np.zeros(squares.shape)
-    return capture_softness(found) ** 2 / 3 * uniform_filter1d(squares, window, axis=0, mode="nearest")
+    load, felt = (
+        uniform_filter1d(x, window, axis=0, mode="nearest") for x in (squares, average.known.astype(float))
+    )
+    return capture_softness(found) ** 2 / 3 * load / np.maximum(felt, 1 / window)
 
 
 def systematic_heading_variance(found: Estimate) -> np.ndarray:
