@@ -89,8 +89,8 @@ class Weights:
     usual_person: float = math.radians(8.0)
     sole: float = math.radians(8.0)
     sole_s: float = 1.0
-    travel: float = 0.1
-    bridge: float = 0.03
+    travel: float = 0.05
+    bridge: float = 0.02
     bridge_s: float = 0.3
     rotation_at_start: float = math.radians(100.0)
     lever: float = 0.3
