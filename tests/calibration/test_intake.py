@@ -100,3 +100,13 @@ def test_a_unit_without_a_segment_is_placed_where_its_motion_says(capture):
     name = list(capture.units)[-1]
     placed = examine(_with(capture, name, segment=None), assign="auto").capture
     assert placed.units[name].segment == capture.units[name].segment
+
+
+@pytest.mark.parametrize("sensor", ["accelerometer", "gyroscope"])
+def test_swapped_columns_are_named_before_the_fit(capture, sensor):
+    name = "r_forearm_unit"
+    swapped = getattr(capture.units[name], sensor)[:, [1, 0, 2]]
+    intake = examine(_with(capture, name, **{sensor: swapped}))
+    told = [f for f in intake.findings if f.kind == "axes-mixed"]
+    assert [f.units for f in told] == [(name,)] and sensor in told[0].what
+    assert name in intake.doubted and "axes-mixed" not in {f.kind for f in examine(capture).findings}

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
-from scripted_motion import person, swung
+from scripted_motion import person, simulated, swung
 
 import bodyfit
 from bodyfit.alignment.joint_centre import joint_start
@@ -246,3 +246,23 @@ def test_knees_and_elbows_bend_one_way_only():
     names = {tree.joints[b.joint].name: b.sense for b in tree.bends}
     assert names == {"l_elbow": 1, "r_elbow": 1, "l_knee": -1, "r_knee": -1}
     assert {tree.joints[a].name for a, _ in tree.mirrored} == {"l_hip", "l_shoulder"}
+
+
+def test_rest_about_a_short_motion_makes_it_no_surer():
+    """Two seconds of swinging between two rests of two count about as much as they do alone."""
+    units = {u.name: u.between(4.0, 6.0) for u in simulated("right_arm").capture.units.values()}
+    alone = most_motion(unaided(list(units.values()))).independent
+    padded = []
+    for unit in units.values():
+        assert unit.gyroscope is not None and unit.accelerometer is not None
+        felt, ends = unit.accelerometer, np.ones((100, 1))
+        first, last = (9.81 * f / np.linalg.norm(f) for f in (felt[0], felt[-1]))
+        rest = {
+            "gyroscope": np.pad(unit.gyroscope, ((100, 100), (0, 0))),
+            "accelerometer": np.concatenate([ends * first, felt, ends * last]),
+        }
+        time = unit.time[0] + 0.02 * np.arange(-100, len(unit.time) + 100)
+        padded.append(dataclasses.replace(unit, time=time, magnetometer=None, **rest))
+    stretch = most_motion(unaided(padded))
+    assert len(stretch.R) > 2.5 * 2.0 / 0.125
+    assert 0.5 * alone < stretch.independent < 1.7 * alone

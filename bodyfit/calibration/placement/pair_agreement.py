@@ -37,7 +37,7 @@ class Stretch:
     Attributes
     ----------
     R : (k, U, 3, 3); force : (k, U, 3) m/s²; lever : (k, U, 3, 3) 1/s², as in `Unaided`
-    independent : seconds of the stretch over the width of the averages
+    independent : seconds in which the units move, over the width of the averages
     """
 
     R: np.ndarray
@@ -110,7 +110,24 @@ def most_motion(alone: Unaided, seconds: float = STRETCH_S) -> Stretch:
             f"placement: {seconds:.1f} s in which all of {len(alone.units)} units were sampled, expected at "
             f"least {SHORTEST_S:.0f} s; record longer, or leave out the unit with most gaps"
         )
-    return Stretch(alone.R[at], alone.force[at], alone.lever[at], seconds / (2 * HALF_WINDOW_S))
+    moving = seconds * _share_of_motion(alone.force[at])
+    return Stretch(alone.R[at], alone.force[at], alone.lever[at], moving / (2 * HALF_WINDOW_S))
+
+
+def _share_of_motion(force: np.ndarray) -> float:
+    """Share of the instants that the motion is spread over, (Σe)² / (k Σe²) of its energies e.
+
+    Parameters
+    ----------
+    force : (k, U, 3) m/s²
+
+    Notes
+    -----
+    Units at rest agree with every other: a jump between two rests says as much as the jump. Source: the
+    effective sample size of weights (Kish 1965, Survey Sampling, from memory).
+    """
+    energy = np.sum((force - force.mean(0)) ** 2, axis=(1, 2)) + len(force[0]) * LEAST_SD**2
+    return float(energy.sum() ** 2 / (len(energy) * np.sum(energy**2)))
 
 
 def pair_table(stretch: Stretch, lever_sd: float = 0.3) -> PairTable:
