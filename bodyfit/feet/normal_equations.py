@@ -82,10 +82,10 @@ class NormalEquations:
         Lᵀ x = w − W c.
         """
         K, n, c = self.border.shape
-        factor = cholesky_banded(self._band(), lower=True, check_finite=False)
-        both = np.empty((K * n, c + 1), order="F")
-        both[:, :c], both[:, c] = self.border.reshape(K * n, c), -self.gradient.ravel()
-        both = dtbtrs(factor, both, uplo="L", overwrite_b=1)[0]
+        factor = cholesky_banded(self._band(), lower=True, overwrite_ab=True, check_finite=False)
+        both = np.empty((c + 1, K, n))
+        both[:c], both[c] = np.moveaxis(self.border, -1, 0), -self.gradient
+        both = dtbtrs(factor, both.reshape(c + 1, K * n).T, uplo="L", overwrite_b=1)[0]
         W, free = both[:, :c], both[:, c]
         spread = np.linalg.inv(self.constants - W.T @ W)
         constants = spread @ (-self.constant_gradient - W.T @ free)
@@ -93,9 +93,9 @@ class NormalEquations:
         return Solved(step.reshape(K, n), constants, factor, W, spread)
 
     def _band(self) -> np.ndarray:
-        """(2 n, K n) lower band for LAPACK."""
+        """(2 n, K n) lower band for LAPACK, in its order, so that it is factored where it lies."""
         K, n, _ = self.own.shape
-        band = np.zeros((2 * n, K * n))
+        band = np.zeros((K * n, 2 * n)).T
         for i in range(n):
             for j in range(i + 1):
                 band[i - j, j::n] = self.own[:, i, j]

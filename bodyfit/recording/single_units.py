@@ -68,7 +68,6 @@ def unaided(units: Sequence[Unit]) -> Unaided:
     """
     signals = common_signals(units, units)
     step = signals.step * signals.stride
-    R = np.stack([filtered(signals, u) for u in range(len(units))], 1)
     half = max(1, round(HALF_WINDOW_S / step))
     window = 0.5 + 0.5 * np.cos(np.pi * np.arange(-half + 1, half) / half)
     window /= window.sum()
@@ -76,14 +75,19 @@ def unaided(units: Sequence[Unit]) -> Unaided:
     def smooth(values: np.ndarray) -> np.ndarray:
         return convolve1d(values, window, axis=0, mode="nearest")
 
-    known = signals.known["accelerometer"] & signals.known["gyroscope"]
+    N, U = len(signals.specific_force), len(units)
+    R, force, lever = np.empty((N, U, 3, 3)), np.empty((N, U, 3)), np.empty((N, U, 3, 3))
+    for u in range(U):
+        R[:, u] = filtered(signals, u)
+        force[:, u] = smooth(apply(R[:, u], signals.specific_force[:, u]))
+        lever[:, u] = smooth(R[:, u] @ lever_matrix(signals.rate[:, u], signals.rate_derivative[:, u]))
     return Unaided(
         signals,
-        signals.pauses.true(signals.time[0] + step * np.arange(len(R))),
+        signals.pauses.true(signals.time[0] + step * np.arange(N)),
         step,
         signals.units,
         R,
-        smooth(apply(R, signals.specific_force)),
-        smooth(R @ lever_matrix(signals.rate, signals.rate_derivative)),
-        known,
+        force,
+        lever,
+        signals.known["accelerometer"] & signals.known["gyroscope"],
     )

@@ -59,7 +59,7 @@ class Problem:
     usual_postures: Mapping[str, UsualPosture] = field(default_factory=dict)
     missed: Mapping[str, float] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def measured(self) -> np.ndarray:
         """(U,) bool, units that carry any sensor."""
         return np.any([*self.signals.has.values()], axis=0)
@@ -147,7 +147,7 @@ class Problem:
         """(V,) units whose velocity is an unknown: `swaying`, then `placed`."""
         return np.concatenate([self.swaying, self.placed])
 
-    @property
+    @cached_property
     def swaying(self) -> np.ndarray:
         """Units of which only the velocity is looked for: one for each group that joints hold together."""
         felt, followed = self.signals.has["accelerometer"], self.followed

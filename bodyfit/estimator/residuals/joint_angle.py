@@ -43,11 +43,14 @@ def joint_angle(
     ∂a/∂θ_child = signs ∘ E⁻¹ R_parentᵀ = −∂a/∂θ_parent. Weights fade towards gimbal lock, where angles
     mean nothing. Source: Lehmann et al. 2020, arXiv:2002.00639 (ranges as residuals).
     """
-    rates, clear = angle_rates(raw, sequence)
-    J = signs[:, None] * (rates @ np.swapaxes(R_parent, -1, -2))
     scaled = np.where(np.isfinite(sd), excess / np.where(np.isfinite(sd), sd, 1.0), 0.0)
     active = (excess != 0) & np.isfinite(sd)
     share = huber(scaled, 1.0)
+    if active.any():
+        rates, clear = angle_rates(raw, sequence)
+        J = signs[:, None] * (rates @ np.swapaxes(R_parent, -1, -2))
+    else:  # a joint that keeps within its range weighs nothing, however its angles would turn
+        J, clear = np.zeros(R_parent.shape), np.zeros(len(raw))
     weight = active * (clear * share / correlated)[:, None] / np.square(sd)
     jacobians = ((np.array([child]), 0, J[:, None]), (np.array([parent]), 0, -J[:, None]))
     return Linearised(name, excess[:, None], jacobians, weight[:, None], share=share[:, None])
