@@ -185,7 +185,10 @@ def facings(worn: Worn, found: bodyfit.Fit) -> pd.DataFrame:
 
 
 def angles(worn: Worn, found: bodyfit.Fit) -> pd.DataFrame:
-    """One row an angle between worn units: root mean square error and deviation over all pieces, degrees."""
+    """One row an angle between worn units, over all pieces.
+
+    Root mean square error and deviation, degrees, and the share of samples in their 95 % band.
+    """
     truth, model, rows = worn.made.truth, worn.capture.model, []
     moving = np.any([(found.time > a) & (found.time < b) for a, b in worn.pieces], 0)
     time, on = found.time[moving], {unit.segment for unit in worn.capture.units.values()}
@@ -197,8 +200,9 @@ def angles(worn: Worn, found: bodyfit.Fit) -> pd.DataFrame:
         for angle in joint.angles:
             off = (found.joint_angles[name][angle][moving] - true[angle] + np.pi) % (2 * np.pi) - np.pi
             sd = found.joint_angle_sd[name][angle][moving]
-            rows.append((name, angle, *np.degrees([_rms(off), _rms(sd)])))
-    return pd.DataFrame(rows, columns=["joint", "angle", "error", "sd"])
+            inside = float(np.mean(np.abs(off) <= 1.96 * sd))
+            rows.append((name, angle, *np.degrees([_rms(off), _rms(sd)]), inside))
+    return pd.DataFrame(rows, columns=["joint", "angle", "error", "sd", "inside"])
 
 
 def _rms(values: np.ndarray) -> float:

@@ -23,7 +23,7 @@ NOTHING_TO_TEST = {
 # Parts of one reader, writer or stage that have no use by themselves: what they do is seen in its whole.
 THROUGH = {
     "calibration/test_placement.py": ("calibration.placement.side_likelihood",),
-    "alignment/test_facing.py": tuple(f"estimator.initial.facing.{name}" for name in ("field", "search")),
+    "alignment/test_facing.py": ("estimator.initial.facing.field",),
     "estimator/test_bare_segments.py": ("estimator.problem.chain_prior", "fitting.usual_postures"),
     "estimator/test_joint_geometry.py": ("estimator.problem.problem",),
     "core/test_workers.py": ("core.workers.processes",),

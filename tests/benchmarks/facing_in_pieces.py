@@ -75,7 +75,8 @@ def told(units: pd.DataFrame, joints: pd.DataFrame, seconds: float, captures: in
     part = units.segment.str.removeprefix("l_").str.removeprefix("r_")
     columns = {"known": "mean", "wrong": "sum", "off": "median", "sd": "median"}
     print(units.assign(known=sure, wrong=wrong).groupby(part)[list(columns)].agg(columns))
-    columns = {"error": "median", "sd": "median", "bad": "sum"}
+    columns = {"error": "median", "sd": "median", "bad": "sum", "inside": "mean"}
+    print(f"samples in their 95 % band {100 * joints.inside.mean():.1f} %")
     print(joints.assign(bad=bad).groupby(["joint", "angle"])[list(columns)].agg(columns))
 
 

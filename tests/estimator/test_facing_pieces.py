@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.spatial.transform import Rotation
 
 from bodyfit.body.parts import Joint
 from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, arm_prior
 from bodyfit.estimator.initial.facing.cut import LARGEST_TILT, PIECE_S, SPEED, pieces_of
+from bodyfit.estimator.initial.facing.search import _level
 from bodyfit.estimator.problem.tie import Tie
 
 G, STEP, COUNT = 9.81, 0.1, 200
@@ -66,3 +68,19 @@ def test_arms_lie_along_the_vertical_that_is_known():
     np.testing.assert_allclose(prior.mean, [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
     wide = 1 / ACROSS**2
     np.testing.assert_allclose(np.diag(prior.precision), [1 / ALONG**2, wide, wide, wide, 1 / ALONG**2, wide])
+
+
+def test_a_unit_that_missed_the_pose_is_not_levelled_by_what_fills_its_gap():
+    """It counted as level: a foot, its stamps moved out of the pose, came out 63° off, said to be 17°."""
+    K, tilted = 20, Rotation.from_rotvec([0.0, 0.0, 1.2]).as_matrix()
+    R = np.tile(np.stack([tilted, np.eye(3)]), (K, 1, 1, 1))
+    in_pose = np.arange(K) < 8
+    seen = {(0,): np.arange(K) > 3, (1,): np.arange(K) > 10}
+    R[:4, 0] = np.eye(3)  # before the first unit's own start
+    problem: Any = SimpleNamespace(
+        followed=np.ones(2, bool), given_mounting=[None, None], watched=lambda units: seen[units]
+    )
+    pose: Any = SimpleNamespace(segments=np.tile(np.eye(3), (2, 1, 1)))
+    level, known = _level(problem, R, pose, in_pose)
+    assert known.tolist() == [True, False]
+    np.testing.assert_allclose(level[0] @ tilted[1], [0, 1, 0], atol=1e-12)

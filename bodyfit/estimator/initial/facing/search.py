@@ -108,25 +108,24 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
 
 
 def _inside(problem: Problem, pose: Held) -> np.ndarray:
-    """(K + 1,) bool, keyframes of the pose outside long gaps of all units."""
+    """(K + 1,) bool, keyframes of the pose."""
     time = problem.signals.key_time
-    inside = (time >= pose.start) & (time <= pose.end)
-    watched = problem.watched(np.flatnonzero(problem.measured).tolist())
-    return inside & watched if (inside & watched).any() else inside
+    return (time >= pose.start) & (time <= pose.end)
 
 
 def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(U, 3, 3) mountings by gravity, or as stated; (U,) bool, whether known but for the facing."""
     U = R.shape[1]
-    level, known = np.tile(np.eye(3), (U, 1, 1)), problem.followed & bool(in_pose.any())
+    level, known = np.tile(np.eye(3), (U, 1, 1)), problem.followed.copy()
     for u in range(U):
         given = problem.given_mounting[u]
         if given is not None:
             level[u] = Rotation.from_quat(given).as_matrix()
             continue
-        known[u] &= pose.segments[u, 1, 1] > UPRIGHT
+        seen = in_pose & problem.watched((u,))
+        known[u] &= bool(seen.any()) and pose.segments[u, 1, 1] > UPRIGHT
         if known[u]:
-            level[u] = smallest_rotation(R[None, in_pose, u, 1].mean(1), UP)[0]
+            level[u] = smallest_rotation(R[None, seen, u, 1].mean(1), UP)[0]
     return level, known
 
 
