@@ -118,7 +118,6 @@ def foot_path(
         between = problem.between(state)
         if number > 0:
             weight = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
-        solved = None  # an hour's factor goes before the next is made
         solved = problem.equations(state, between, weight, number >= ROBUST_FROM).solved()
         state = state.stepped(solved.step, solved.constants)
         if number > ROBUST_FROM + 2 and np.abs(solved.step[:, TURN]).max() < NEGLIGIBLE:
