@@ -1,7 +1,7 @@
-"""Measures the root path of a fitted body on simulated walks: `python docs/root_path_study.py [stairs loops]`.
+"""Measures the root path of a fitted body on simulated walks: `python docs/root_path_study.py [stairs …]`.
 
-Seven units on pelvis and legs, soft tissue of 3°/g and 5 mm/g. Removed before comparing: where the path starts and
-its heading (no reference tells them); nothing else.
+Seven units on pelvis and legs, soft tissue of 3°/g and 5 mm/g. Removed before comparing: where the path
+starts and its heading (no reference tells them); nothing else.
 """
 
 from __future__ import annotations

@@ -54,6 +54,11 @@ def between_swings(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
     Returns
     -------
     (K,) bool; false while somebody stands about before, between and after bouts
+
+    Notes
+    -----
+    A swing is over the least levels in turning and in acceleration. Either alone does as well for runs, but
+    takes shuffling feet for swings: on the parcel demo's truth four stances would float.
     """
     swings = np.all(_energy(rate, pushed) > LEAST_LEVEL**2, axis=1)[::PER_KEY]
     at = np.flatnonzero(swings)
