@@ -54,7 +54,6 @@ THROUGH = {
         *("fitting.fit_findings", "fitting.frames", "results.fit_like"),
     ),
     "calibration/test_unit_axes.py": ("calibration.sensors.axes_by_rate",),
-    "whole/test_silent_faults.py": ("fitting.contradictions",),
     "fitting/test_root_path.py": ("fitting.root_path",),
     "whole/test_notebook.py": (
         "body.motion.shown_figure",

@@ -14,7 +14,7 @@ from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covari
 from ..estimator.uncertainty.other_facings import facing_variance
 from ..estimator.uncertainty.segments import SegmentSureness, segment_sureness
 from ..recording.capture import Capture
-from .contradictions import NOTHING_KNOWN, contradictions
+from .contradictions import NOTHING_KNOWN, contradictions, not_vouched_for
 from .facing_findings import facing_findings
 from .mounting_findings import mounting_findings
 from .slip.detect import Slip, slip_finding
@@ -60,7 +60,7 @@ def not_known(
         return joints, loose
     told, units = contradictions(tracks[0]), tracks[0].problem.signals.units
     apart = {tracks[0].segments[units.index(name)] for one in told for name in one.units}
-    return joints | {one.joint for one in told}, loose | apart
+    return joints | {one.joint for one in told} | not_vouched_for(tracks[0]), loose | apart
 
 
 def with_mounting_spread(tracks: list[Track], slips: Sequence[Slip]) -> list[Finding]:

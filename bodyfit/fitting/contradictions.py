@@ -59,38 +59,60 @@ def contradictions(track: Track) -> list[Contradiction]:
     -------
     list of Contradiction
     """
+    ends, units = track.found.body.ends, track.problem.signals.units
+    off, share = _disagreements(track)
+    pairs = np.column_stack([ends.parents, ends.children])
+    apart = share > CONTRADICTS
+    fits = np.isin(np.arange(len(units)), pairs[share < FITS])  # another joint speaks for these
+    bad = apart & (off > NOTICED)
+    # quieter joints count beside a loud one of the same unit
+    bad |= apart & (np.isin(pairs, pairs[bad]) & ~fits[pairs]).any(1)
+    counts = np.bincount(pairs[bad].ravel(), minlength=len(fits)) * ~fits
+    names = _joints(track)
+    return [
+        Contradiction(
+            names[j],
+            tuple(units[u] for u in pairs[j] if counts[u] == counts[pairs[j]].max()),
+            float(off[j]),
+            float(share[j]),
+        )
+        for j in np.flatnonzero(bad).tolist()
+    ]
+
+
+def not_vouched_for(track: Track) -> set[str]:
+    """Names of joints of which nothing is known: units contradict each other, and these do not fit either.
+
+    Where something is wrong with a unit that can't be put right, what its neighbours' joints show is bent to
+    it; one whose units agree well speaks for itself.
+    """
+    if not contradictions(track):
+        return set()
+    _, share = _disagreements(track)
+    return {name for name, part in zip(_joints(track), share, strict=True) if part > FITS}
+
+
+def _joints(track: Track) -> list[str]:
+    """Names of the joints whose centres were solved for."""
+    return [track.problem.ties[int(j)].joint.name for j in track.found.body.joints]
+
+
+def _disagreements(track: Track) -> tuple[np.ndarray, np.ndarray]:
+    """(J,) m/s², median disagreement at each joint, and its share of what both units feel there."""
     found, problem = track.found, track.problem
     ends, levers = found.body.ends, found.body.levers
+    off, share = np.zeros((2, len(levers)))
     if not len(levers):
-        return []
+        return off, share
     both = joint_forces(found.average, ends, levers)
     known = found.average.known[:, ends.parents] & found.average.known[:, ends.children]
-    off, share = np.zeros(len(levers)), np.zeros(len(levers))
     for j, at in enumerate(known.T):
         if at.any():
             parent, child = (force[at, j] for force in both)
             off[j] = _median(parent - child)
             felt = [_median(force - problem.g * UP) for force in (parent, child)]
             share[j] = off[j] / max(float(np.linalg.norm(felt)), 1e-9)
-    pairs = np.column_stack([ends.parents, ends.children])
-    apart = share > CONTRADICTS
-    fits = np.isin(
-        np.arange(len(problem.signals.units)), pairs[share < FITS]
-    )  # another joint speaks for these
-    bad = apart & (off > NOTICED)
-    # quieter joints count beside a loud one of the same unit
-    bad |= apart & (np.isin(pairs, pairs[bad]) & ~fits[pairs]).any(1)
-    counts = np.bincount(pairs[bad].ravel(), minlength=len(fits)) * ~fits
-    names = problem.signals.units
-    return [
-        Contradiction(
-            problem.ties[int(found.body.joints[j])].joint.name,
-            tuple(names[u] for u in pairs[j] if counts[u] == counts[pairs[j]].max()),
-            float(off[j]),
-            float(share[j]),
-        )
-        for j in np.flatnonzero(bad).tolist()
-    ]
+    return off, share
 
 
 def _median(vectors: np.ndarray) -> float:
@@ -113,6 +135,6 @@ def contradiction_findings(track: Track) -> Iterator[Finding]:
             threshold=100 * CONTRADICTS,
             measure="% of their acceleration",
             source="of units on one body at most 26 % (three demos, six recordings); of unrelated ones 100 %",
-            handled="the angles of the joint are marked as not known",
+            handled="its angles, and those of joints that disagree by over 30 %, are marked as not known",
             harm_deg=60.0,
         )

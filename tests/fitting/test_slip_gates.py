@@ -1,4 +1,4 @@
-"""A slip is only looked for where it can be believed: after a solve that converged, on sensors that are sound."""
+"""A slip is only looked for where it can be believed: the solve converged, and the sensors are sound."""
 
 from __future__ import annotations
 
