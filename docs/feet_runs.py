@@ -53,13 +53,15 @@ def recorded_stride(motion: PoseSequence, foot: str) -> tuple[Rotation, np.ndarr
     return turned[calm[0] : calm[1] + 1], place[calm[0] : calm[1] + 1], ball
 
 
-def standing(turned: Rotation, place: np.ndarray) -> tuple[Rotation, np.ndarray]:
-    """The stride so that its end goes over into its beginning, and the ball stands while it is low."""
+def standing(turned: Rotation, place: np.ndarray, held: bool) -> tuple[Rotation, np.ndarray]:
+    """The stride so that its end goes over into its beginning; if `held`, the ball stands while it is low."""
     n = len(place) - 1
     share = np.clip((np.arange(n + 1) / n - CLOSING[0]) / (CLOSING[1] - CLOSING[0]), 0, 1)
     lead = (share**2 * (3 - 2 * share))[:, None]
     turned = turned * Rotation.from_rotvec(lead * (turned[-1].inv() * turned[0]).as_rotvec())
     place = place - lead * (place[-1] - place[0]) * [0, 1, 0]
+    if not held:
+        return turned, place
     low = place[:, 1] < place[0, 1] + LOW_M
     first, last = int(np.argmax(~low)), n - int(np.argmax(~low[::-1]))  # the swing
     off = np.zeros_like(place)
@@ -70,12 +72,12 @@ def standing(turned: Rotation, place: np.ndarray) -> tuple[Rotation, np.ndarray]
     return turned, place + off
 
 
-def run(motion: PoseSequence, foot: str, count: int, rest_s: float) -> PoseSequence | None:
+def run(motion: PoseSequence, foot: str, count: int, rest_s: float, held: bool) -> PoseSequence | None:
     """`count` strides of one foot, standing before and after; None where no stride was recorded."""
     found = recorded_stride(motion, foot)
     if found is None:
         return None
-    turned, place = standing(*found[:2])
+    turned, place = standing(*found[:2], held)
     step, n = float(np.median(np.diff(motion.time))), len(place) - 1
     ahead = (place[-1] - place[0]) * [1, 0, 1]
     line = np.arange(count * n + 1)[:, None] / n * ahead
@@ -90,13 +92,13 @@ def run(motion: PoseSequence, foot: str, count: int, rest_s: float) -> PoseSeque
 
 
 def simulated_runs(
-    count: int = 20, rest_s: float = 1.0, tissue: float = 0.0
+    count: int = 20, rest_s: float = 1.0, tissue: float = 0.0, held: bool = True
 ) -> Iterator[tuple[str, Simulated]]:
     """Every runner's foot of which a whole stride was recorded; `tissue` in °/g and mm/g."""
     for name in RUNS:
         motion = read_motion(DATA / "motions_isb" / f"{name}.parquet")
         for foot in FEET:
-            poses = run(motion, foot, count, rest_s)
+            poses = run(motion, foot, count, rest_s, held)
             if poses is not None:
                 settings = SimulationSettings(
                     sampling_frequency=200.0,

@@ -198,9 +198,10 @@ def found_strides() -> None:
 
 def runs() -> None:
     """Simulated runs at 2.7 to 3.9 m/s, standing before and after: strides found, and their lengths."""
-    for seconds, tissue, count in ((1.0, 0.0, 20), (5.0, 0.0, 20), (1.0, 1.0, 20), (1.0, 0.0, 6)):
+    kinds = [(20, 1.0, 0.0, True), (20, 5.0, 0.0, True), (6, 1.0, 0.0, True), (20, 1.0, 1.0, True)]
+    for count, seconds, tissue, held in (*kinds, (20, 1.0, 3.0, True), (20, 1.0, 0.0, False)):
         rows, asked, found = [], 0, 0
-        for _, made in simulated_runs(count, seconds, tissue):
+        for _, made in simulated_runs(count, seconds, tissue, held):
             (worn,), (truth,) = made.capture.units.values(), made.units.values()
             motion = motion_of_path(foot_path(foot_samples(worn, G)), "none")
             swung, asked = swings(motion), asked + count
@@ -210,7 +211,10 @@ def runs() -> None:
             start, end = calm[swung.before], calm[swung.after]
             way = np.linalg.norm((true[end] - true[start])[:, [0, 2]], axis=1)
             rows.append((*motion.lengths(start, end), way))
-        tell(f"runs of {count} strides between {seconds:g} s, {tissue:g} °/g: {found} of {asked} found", rows)
+        what = (
+            f"{count} strides between {seconds:g} s, {tissue:g} °/g, ball {'held' if held else 'as recorded'}"
+        )
+        tell(f"runs of {what}: {found} of {asked} found", rows)
 
 
 def pocket_steps() -> None:

@@ -121,7 +121,8 @@ def test_counts_without_an_example_are_within_one_or_told_as_not_sure(recordings
     near = (sets["count"] - sets.planned).abs() <= 1
     print(
         f"\n{name}: {near.mean():.3f} within one, {sets.sure.mean():.3f} sure, of these "
-        f"{near[sets.sure].mean():.3f}; near or not sure {(near | ~sets.sure).mean():.3f}; wrong and sure: {list(sets.name[~near & sets.sure])}"
+        f"{near[sets.sure].mean():.3f}; near or not sure {(near | ~sets.sure).mean():.3f}; "
+        f"wrong and sure: {list(sets.name[~near & sets.sure])}"
     )
     assert near[sets.sure].mean() >= least
     assert (near | ~sets.sure).mean() >= 0.92
