@@ -152,7 +152,9 @@ def _sums(P: np.ndarray, p: np.ndarray, C: np.ndarray, c: np.ndarray) -> np.ndar
     in_P, in_C, in_p, in_c = (spectrum(x) for x in (P, C, p, c))
     cross = [np.einsum("fbj,bc,fcl->fjl", np.conj(in_P), B, in_C, optimize=True) for B in TURN_BASIS]
     pc = np.einsum(
-        "hb,bsjl->shjl", by_heading(HEADING_GRID), fft.irfft(np.stack(cross), size, axis=1)[:, :lags]
+        "hb,bsjl->shjl",
+        by_heading(HEADING_GRID),
+        np.asarray(fft.irfft(np.stack(cross), size, axis=1))[:, :lags],
     )
     pp = correlated(spectrum(np.swapaxes(P, -1, -2) @ P), in_c[:, None, None])
     cc = correlated(in_p[:, None, None], spectrum(np.swapaxes(C, -1, -2) @ C))
