@@ -15,7 +15,7 @@ from ..core.one_line import one_line
 from ..errors import BodyfitError
 from ..version import __version__
 from .last_resort import unforeseen
-from .terminal.streams import flushed, refused, usable_streams
+from .terminal.streams import refused, usable_streams
 
 # Subcommands that live in a module of their own, imported when called: name -> module, line of help
 ELSEWHERE = {
@@ -77,24 +77,33 @@ class Commands(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl(sorted(rows))
 
-    def invoke(self, ctx: click.Context) -> Any:
-        """Runs the subcommand; what bodyfit refuses on purpose becomes a paragraph and an exit code."""
+    def make_context(self, *args: Any, **kwargs: Any) -> click.Context:
+        """Reads the words after the command's name, and shows --help and --version."""
         usable_streams()
-        try:
-            with _terminates_cleanly():
-                result = super().invoke(ctx)
-                flushed()
-                return result
-        except BodyfitError as error:
-            raise Refusal(error) from error
-        except KeyboardInterrupt:
-            ctx.exit(INTERRUPTED)
-        except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
-            raise
-        except OSError as error:
-            raise Refusal(refused(error)) from error
-        except Exception as error:
-            raise Refusal(unforeseen(error)) from error
+        with _refusals():
+            return super().make_context(*args, **kwargs)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs the subcommand."""
+        with _refusals(), _terminates_cleanly():
+            return super().invoke(ctx)
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """What bodyfit refuses on purpose, or did not foresee, becomes a paragraph and an exit code."""
+    try:
+        yield
+    except BodyfitError as error:
+        raise Refusal(error) from error
+    except KeyboardInterrupt:
+        raise click.exceptions.Exit(INTERRUPTED) from None
+    except (click.ClickException, click.Abort, click.exceptions.Exit, BrokenPipeError):
+        raise
+    except OSError as error:
+        raise Refusal(refused(error)) from error
+    except Exception as error:
+        raise Refusal(unforeseen(error)) from error
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

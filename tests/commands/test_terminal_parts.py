@@ -14,7 +14,7 @@ from rich.console import Console
 from bodyfit.commands.terminal import streams
 from bodyfit.commands.terminal.bars import Bars
 from bodyfit.commands.terminal.given import FiniteRange, GivenPath
-from bodyfit.commands.terminal.streams import flushed, refused, usable_streams
+from bodyfit.commands.terminal.streams import refused, usable_streams
 from bodyfit.commands.terminal.table import (
     NONE,
     WIDTH,
@@ -102,16 +102,6 @@ def test_what_the_system_refuses_names_the_path_or_the_output(monkeypatch):
     assert str(told).startswith("/some/file: Permission denied; give another path") and not forgotten
     told = refused(OSError(errno.ENOSPC, "No space left on device"))
     assert str(told).startswith("standard output: cannot be written: No space left") and forgotten
-
-
-def test_a_reader_that_went_away_is_no_error_of_ours(monkeypatch):
-    class Gone(io.StringIO):
-        def flush(self):
-            raise BrokenPipeError
-
-    monkeypatch.setattr(sys, "stdout", Gone())
-    with pytest.raises(BrokenPipeError):
-        flushed()
 
 
 # --- bars ---

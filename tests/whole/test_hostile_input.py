@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import builtins
 import gzip
+import io
 import json
 import os
 import random
@@ -169,10 +171,28 @@ def test_lists_become_arrays():
 # --- files
 
 
+@pytest.fixture
+def opened(monkeypatch):
+    """Names of files that Python opens; who opens what is no plain file fails, before it waits for ever."""
+    names, usual = [], open
+
+    def spy(file, *words, **options):
+        if not isinstance(file, int):
+            names.append(Path(file).name)
+            assert os.path.isfile(file) or not os.path.lexists(file), f"{file} was opened"
+        return usual(file, *words, **options)
+
+    for module in (builtins, io):
+        monkeypatch.setattr(module, "open", spy)
+    return names
+
+
 @pytest.mark.parametrize("name", ["thigh.csv", "leg.toml", "setup.toml"])
 @pytest.mark.parametrize("kind", ["pipe", "device", "folder", "loop"])
-def test_what_is_no_file_is_refused_before_it_is_opened(tmp_path, name, kind):
+def test_what_is_no_file_is_refused_before_it_is_opened(tmp_path, opened, name, kind):
     path = write_folder(tmp_path) / name
+    read_capture(tmp_path)
+    assert name in opened
     path.unlink()
     if kind == "pipe":
         os.mkfifo(path)
@@ -180,7 +200,8 @@ def test_what_is_no_file_is_refused_before_it_is_opened(tmp_path, name, kind):
         path.mkdir()
     else:
         path.symlink_to("/dev/zero" if kind == "device" else path)
-    with pytest.raises(InputError):
+    told = "Too many levels of symbolic links" if kind == "loop" else f"found a {kind}, expected a file"
+    with pytest.raises(InputError, match=f"{name}: {told}"):
         read_capture(tmp_path)
 
 
@@ -351,19 +372,29 @@ def changed(whole, keys, value):
 
 
 def started(*words, **options):
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), **options.pop("env", {})}
+    usual = {"PYTHONPATH": str(ROOT), "PYTHONUNBUFFERED": ""}  # a stream to a file keeps what is printed
+    environment = {**os.environ, **usual, **options.pop("env", {})}
     call = [sys.executable, "-m", "bodyfit", *map(str, words)]
     return subprocess.Popen(call, env=environment, stdin=subprocess.DEVNULL, **options)
 
 
-def test_a_full_standard_output_is_told(fitted):
+@pytest.mark.parametrize("words", ["--version", "review FIT"])
+def test_a_full_standard_output_is_told(fitted, words):
     with open("/dev/full", "w") as full:
-        process = started("review", fitted / "out", stdout=full, stderr=subprocess.PIPE)
+        process = started(*words.replace("FIT", f"{fitted}/out").split(), stdout=full, stderr=subprocess.PIPE)
         _, told = process.communicate(timeout=60)
     assert process.returncode == 2
     assert told.decode().strip() == (
         "bodyfit: standard output: cannot be written: No space left on device; make room, or print elsewhere"
     )
+
+
+def test_a_reader_that_went_away_is_no_error_of_ours():
+    ours, theirs = os.pipe()
+    os.close(ours)
+    process = started("--version", stdout=theirs, stderr=subprocess.PIPE)
+    os.close(theirs)
+    assert process.communicate(timeout=60)[1] == b"" and process.returncode == 1  # as click ends then
 
 
 def test_closed_streams_and_few_characters_do_not_end_it(fitted):

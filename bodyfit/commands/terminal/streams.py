@@ -18,22 +18,6 @@ def usable_streams() -> None:
             stream.reconfigure(errors="replace")
 
 
-def flushed() -> None:
-    """All that was printed is out.
-
-    Raises
-    ------
-    OutputError
-        The standard output is full; the command's files are written.
-    """
-    try:
-        sys.stdout.flush()
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        raise refused(error) from error
-
-
 def refused(error: OSError) -> OutputError:
     """What the system refused, as an error to tell: a path, or, where none is named, what was printed.
 

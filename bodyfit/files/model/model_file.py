@@ -13,7 +13,7 @@ from ...body.parts import Segment
 from ...body.plain_data import degrees, joint_data, segment_data
 from ...errors import InputError, suggest
 from ..plain.atomic_file import write_text
-from ..plain.readable import is_file
+from ..plain.readable import is_there
 from ..plain.shipped import shipped_folder
 from ..plain.toml_reader import TomlTable, read_toml
 from ..plain.toml_writer import toml_key, toml_section
@@ -61,7 +61,7 @@ def _find(name: str, folder: Path, asked_by: str) -> Path:
     if name in model_names():
         return models_folder() / f"{name}.toml"
     path = folder / name
-    if is_file(path):
+    if is_there(path):  # no plain file: refused by who reads it
         return path
     where = f"{asked_by}: " if asked_by else ""
     names = [*model_names(), *(p.name for p in sorted(folder.glob("*.toml")) if p.name != "setup.toml")]

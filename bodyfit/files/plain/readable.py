@@ -41,7 +41,7 @@ def check_readable(path: Path, most_bytes: float) -> None:
         raise InputError(
             f"{path}: found {found.st_size / 1e6:.3g} MB, expected at most {most_bytes / 1e6:.3g} MB"
         )
-    if not os.access(path, os.R_OK):
+    if not os.access(path, os.R_OK, effective_ids=os.access in os.supports_effective_ids):
         raise InputError(f"{path}: no permission to read it; change that, or give another file")
 
 

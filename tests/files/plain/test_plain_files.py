@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import errno
 import gzip
 import io
 import os
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,11 +17,14 @@ from bodyfit.files.finished_work import read_kept, write_files, write_kept
 from bodyfit.files.movement.activities_file import write_activities
 from bodyfit.files.movement.column_tables import by_column, frame, write_columns
 from bodyfit.files.movement.stride_files import EVENT_COLUMNS, STRIDE_COLUMNS, write_strides
-from bodyfit.files.plain import table_limits
+from bodyfit.files.plain import table_limits, tables
 from bodyfit.files.plain.atomic_file import make_folder, write_text
 from bodyfit.files.plain.csv_text import csv_text
+from bodyfit.files.plain.json_reader import read_json_object
 from bodyfit.files.plain.readable import check_readable, is_file, is_folder, is_there
 from bodyfit.files.plain.table_limits import check_header, check_rows, check_table_file
+from bodyfit.files.plain.tables import read_table
+from bodyfit.files.plain.toml_reader import read_toml
 
 
 def test_a_table_is_text_that_the_standard_library_reads_back():
@@ -104,6 +109,21 @@ def test_what_is_no_file_is_refused_by_its_kind(tmp_path):
     with pytest.raises(InputError, match=r"found 0\.002 MB, expected at most 0\.001 MB"):
         check_readable(tmp_path / "big", 1000)
     check_readable(tmp_path / "big", 2000)
+
+
+@pytest.mark.parametrize("name", ["setup.toml", "summary.json", "hand.csv"])
+def test_a_disk_that_fails_while_reading_is_told(tmp_path, monkeypatch, name):
+    (tmp_path / name).write_text("")
+    failed = OSError(errno.EIO, os.strerror(errno.EIO))
+    for module, reads in ((Path, "read_text"), (tables, "_read_text")):
+        monkeypatch.setattr(module, reads, lambda *_, **__: (_ for _ in ()).throw(failed))
+    read = {
+        "setup.toml": read_toml,
+        "summary.json": lambda path: read_json_object(path, "Fit anew."),
+        "hand.csv": read_table,
+    }[name]
+    with pytest.raises(InputError, match=f"{name}: cannot be read.*: .*{failed.strerror}"):
+        read(tmp_path / name)
 
 
 def test_kinds_of_paths(tmp_path):
