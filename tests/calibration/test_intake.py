@@ -108,5 +108,6 @@ def test_swapped_columns_are_named_before_the_fit(capture, sensor):
     swapped = getattr(capture.units[name], sensor)[:, [1, 0, 2]]
     intake = examine(_with(capture, name, **{sensor: swapped}))
     told = [f for f in intake.findings if f.kind == "axes-mixed"]
-    assert [f.units for f in told] == [(name,)] and sensor in told[0].what
+    assert [f.units for f in told] == [(name,)]
+    assert f"give units.{name} {sensor} the columns [y, x, z] of" in told[0].advice
     assert name in intake.doubted and "axes-mixed" not in {f.kind for f in examine(capture).findings}

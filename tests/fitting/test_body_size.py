@@ -286,3 +286,16 @@ def test_lengths_of_the_chain_are_those_between_its_optical_markers(recordings):
         assert found.length_m == pytest.approx(true, abs=0.015)
         assert found.length_m == pytest.approx(true, abs=2 * found.length_sd_m)
     assert "segment_1" not in fit.summary.segments
+
+
+@pytest.mark.parametrize("joint", ["r_elbow", "r_radiocarpal"])
+def test_joints_at_one_place_show_no_length_of_the_segment_between_them(joint):
+    capture = simulated().capture
+    at_one = dataclasses.replace(
+        capture.model.joints[joint], centre_in_parent=np.zeros(3), centre_in_parent_of_stature=None
+    )
+    model = dataclasses.replace(capture.model, joints={**capture.model.joints, joint: at_one})
+    result = bodyfit.fit(dataclasses.replace(capture, model=model))
+    told = {name: segment.length_source for name, segment in result.summary.segments.items()}
+    limb = {"r_upperarm": "model and motion", "r_forearm": "model and motion"} | {at_one.parent: "model"}
+    assert told == {"thorax": "model", "r_hand": "model", **limb}

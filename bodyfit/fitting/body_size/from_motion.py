@@ -41,7 +41,8 @@ def lengths_from_motion(model: BodyModel, found: Estimate, segments: Sequence[st
     soft tissue can feign arms across it, decimetres long; where the mounting is known, what d has beside the
     direction in which the body has the joint, and beyond what an error of the mounting explains, is taken as
     the size of such errors along n too. The arms are solved for once more
-    without what the body's dimensions suggest, so that the length is the motion's alone.
+    without what the body's dimensions suggest, so that the length is the motion's alone. Where the body has
+    both joints at one place (nearer than `MOTION_SD`), their distance says nothing of the segment.
     """
     body = found.body
     if not len(body.levers):
@@ -84,13 +85,19 @@ def _between(model: BodyModel, name: str) -> np.ndarray | None:
     return np.asarray(far.centre_in_parent - near.centre_in_child)
 
 
+def _apart(model: BodyModel, name: str) -> bool:
+    """Whether the joints of a segment are, for all that the body says, at two places."""
+    between = _between(model, name)
+    return between is None or float(np.linalg.norm(between)) > MOTION_SD
+
+
 def _two_ends(model: BodyModel, found: Estimate, segments: Sequence[str]) -> dict[str, tuple[int, int]]:
     """Segment -> places of its two lever arms among all, proximal one first."""
     units, out = found.body.ends.units, {}
     for u, name in enumerate(segments):
         count = [sum(end == name for end in (j.parent, j.child)) for j in model.joints.values()]
         near, far = np.flatnonzero(units[:, 1] == u), np.flatnonzero(units[:, 0] == u)
-        if sum(count) == 2 and len(near) == 1 and len(far) == 1:
+        if sum(count) == 2 and len(near) == 1 and len(far) == 1 and _apart(model, name):
             out[name] = (2 * int(near[0]) + 1, 2 * int(far[0]))
     return out
 
