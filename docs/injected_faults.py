@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -147,10 +146,5 @@ def tables() -> str:
 
 if __name__ == "__main__":
     page = ROOT / "docs" / "findings.md"
-    text = re.sub(
-        r"(<!-- part: faults -->\n).*(<!-- end -->)",
-        lambda found: f"{found[1]}{tables()}\n{found[2]}",
-        page.read_text(encoding="utf-8"),
-        flags=re.S,
-    )
-    page.write_text(text, encoding="utf-8")
+    before, mark, _ = page.read_text(encoding="utf-8").partition("<!-- part: faults -->\n")  # the page's end
+    page.write_text(f"{before}{mark}{tables()}\n" if mark else sys.exit(f"{page}: no mark"), encoding="utf-8")
