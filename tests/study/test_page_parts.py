@@ -56,11 +56,16 @@ def test_a_page_tells_the_browser_the_checksums_of_its_own_styles_and_scripts():
     page = whole_page("a <b>", "<p>body</p>", ["let a = 1 < 2"])
     texts = [text for tag in ("style", "script") for text in re.findall(rf"<{tag}>(.*?)</{tag}>", page, re.S)]
     assert len(texts) == 3 and texts[-1] == "let a = 1 < 2"  # the one style, the shared script, its own
-    for text in texts:
-        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-        assert f"'sha256-{digest}'" in page
+    style, *scripts = (
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in texts
+    )
+    (told,) = re.findall(r'<meta http-equiv="Content-Security-Policy" content="(.*?)">', page)
+    assert dict(rule.split(" ", 1) for rule in told.split("; ")) == {
+        **dict.fromkeys(("default-src", "base-uri", "form-action"), "'none'"),
+        **{"img-src": "data:", "style-src": style, "script-src": " ".join(scripts)},
+    }
     assert "<title>a &lt;b&gt;</title>" in page
-    assert "default-src 'none'" in page and "script-src" not in policy(["x"])
+    assert "script-src" not in policy(["x"])
 
 
 def test_places_are_classes_whose_rules_only_pages_that_use_them_hold():
