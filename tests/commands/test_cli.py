@@ -181,10 +181,16 @@ def test_a_stopped_run_leaves_nothing_and_says_so_by_its_exit_code(
         os.kill(os.getpid(), number)
         time.sleep(1)
 
+    def ours(*_):
+        pytest.fail("the command did not take the signal")
+
     monkeypatch.setattr(outputs, "write_pose", stop)
-    before = signal.getsignal(signal.SIGTERM)
-    assert run("fit", "x", "--out", tmp_path / "out")[0] == code
-    assert os.listdir(tmp_path) == [] and signal.getsignal(signal.SIGTERM) is before
+    before = signal.signal(signal.SIGTERM, ours)
+    try:
+        assert run("fit", "x", "--out", tmp_path / "out")[0] == code
+        assert os.listdir(tmp_path) == [] and signal.getsignal(signal.SIGTERM) is ours
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 # --- help, version, start-up ---

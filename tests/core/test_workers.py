@@ -23,8 +23,12 @@ from pathlib import Path
 from bodyfit.core.workers.pool import worker_pool
 
 def waits(folder, piece, tell):
-    (Path(folder) / f"{os.getpid()}").touch()
-    time.sleep(60)
+    mark = Path(folder) / f"{os.getpid()}"
+    mark.touch()
+    try:
+        time.sleep(60)
+    finally:
+        mark.unlink()
 
 if __name__ == "__main__":
     with worker_pool(waits, sys.argv[1], 2) as pool:
@@ -171,7 +175,7 @@ def running(pid: int) -> bool:
 
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
-def test_workers_end_when_the_process_that_started_them_is_killed(tmp_path):
+def test_workers_end_and_tidy_up_when_the_process_that_started_them_is_killed(tmp_path):
     script, pids = tmp_path / "waits.py", tmp_path / "pids"
     pids.mkdir()
     script.write_text(WAITS, encoding="utf-8")
@@ -188,3 +192,4 @@ def test_workers_end_when_the_process_that_started_them_is_killed(tmp_path):
     while any(map(running, workers)) and time.monotonic() < until:
         time.sleep(0.05)
     assert not any(map(running, workers))
+    assert not list(pids.iterdir())  # each unwound: temporary files go
