@@ -76,6 +76,8 @@ def test_setups_are_refused_by_name(tmp_path, case):
 MODELS = {
     "a length": ([(LENGTH, "length_m = 1e308")], "length_m: found 1e+308"),
     "a centre": ([("-0.42", "-1e308")], "centre_in_parent_m: found [0.0, -1e+308"),
+    "a centre 101 m off": ([("-0.42", "-101")], "centre_in_parent_m: found [0.0, -101, 0.0]; expected"),
+    "a range of ten turns": ([("[-5, 150]", "[-3700, 150]")], "range_deg.flexion: found [-3700, 150]; exp"),
     "a mass": ([(LENGTH, f"{LENGTH}\nmass_kg = 1e308")], "mass_kg: found 1e+308"),
     "inertia of digits": ([(LENGTH, f"{LENGTH}\ninertia_kgm2 = [{'9' * 400}, 1, 1]")], "inertia_kgm2: found"),
     "inertia of texts": ([(LENGTH, f'{LENGTH}\ninertia_kgm2 = ["1", "1", "1"]')], "inertia_kgm2: found"),
