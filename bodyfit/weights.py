@@ -82,7 +82,7 @@ class Weights:
     fused_inclination: float = math.radians(1.0)
     fused_heading: float = math.radians(20.0)
     fused_s: float = 2.0
-    posture: float = math.radians(100.0)
+    posture: float = math.radians(40.0)
     posture_s: float = 0.5
     usual_spread: float = 2.0
     usual_floor: float = math.radians(6.0)
