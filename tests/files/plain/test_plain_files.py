@@ -160,6 +160,18 @@ def test_a_packed_table_that_unpacks_to_more_than_a_recording_is_refused(tmp_pat
         check_table_file(tmp_path / "cells.csv.gz")
 
 
+def test_a_parquet_table_of_equal_columns_that_unpacks_to_more_is_refused(tmp_path, monkeypatch):
+    import pyarrow as pa
+    import pyarrow.parquet as parquet
+
+    zeros = np.zeros(20_000)
+    parquet.write_table(pa.table({f"c{k}": zeros for k in range(50)}), tmp_path / "t.parquet")
+    check_table_file(tmp_path / "t.parquet")  # 8 MB at most, which anybody may have
+    monkeypatch.setattr(table_limits, "FREE_BYTES", 1e5)
+    with pytest.raises(InputError, match=r"found 20000 rows × 50 columns in .* no recording packs so well"):
+        check_table_file(tmp_path / "t.parquet")
+
+
 def test_columns_and_rows_have_a_limit(tmp_path, monkeypatch):
     path = tmp_path / "t.csv"
     path.write_bytes(b"x" * 400)
