@@ -144,10 +144,10 @@ def _sums(P: np.ndarray, p: np.ndarray, C: np.ndarray, c: np.ndarray) -> np.ndar
     size, lags = fft.next_fast_len(len(C), real=True), len(C) - len(P) + 1
 
     def spectrum(x: np.ndarray) -> np.ndarray:
-        return fft.rfft(x, size, axis=0)
+        return np.asarray(fft.rfft(x, size, axis=0))
 
     def correlated(of_parent: np.ndarray, of_child: np.ndarray) -> np.ndarray:
-        return fft.irfft(np.conj(of_parent) * of_child, size, axis=0)[:lags]
+        return np.asarray(fft.irfft(np.conj(of_parent) * of_child, size, axis=0))[:lags]
 
     in_P, in_C, in_p, in_c = (spectrum(x) for x in (P, C, p, c))
     cross = [np.einsum("fbj,bc,fcl->fjl", np.conj(in_P), B, in_C, optimize=True) for B in TURN_BASIS]

@@ -70,7 +70,7 @@ def seconds_apart(
     tied = set[int]()
     for g in np.unique(group):
         members = np.flatnonzero(group == g)
-        right, others = _right(offset[members], [_unrest(units[u], still) for u in members])
+        right, others = _right(offset[members], [_unrest(units[int(u)], still) for u in members])
         offset[members] -= offset[members[right]]
         tied |= set(members[others].tolist()) if others.any() else set()
     late = {unit.name: float(s) for unit, s in zip(units, offset, strict=True) if abs(s) > NEAR_S}
