@@ -99,7 +99,7 @@ class Problem:
         """(U,) bool, units without a stated mounting that were not there in any pose that others held."""
         time, lost = self.signals.key_time, np.ones(len(self.signals.units), bool)
         for pose in self.held:
-            inside = (time >= pose.start) & (time <= pose.end)
+            inside = pose.holds(time)
             lost &= [not self.watched((u,))[inside].any() for u in range(len(lost))]
         stated = [given is not None for given in self.given_mounting]
         return self.measured & lost & ~np.array(stated, bool) & bool(self.held)

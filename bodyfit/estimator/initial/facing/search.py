@@ -83,7 +83,7 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     open_ = problem.measured & np.array([given is None for given in problem.given_mounting])
     if not (held and open_.any() and problem.signals.lost.any()):
         return None
-    pose, in_pose = held[0], _inside(problem, held[0])
+    pose, in_pose = held[0], held[0].holds(problem.signals.key_time)
     level, levelled = _level(problem, R, pose, in_pose)
     joints = [
         j
@@ -105,12 +105,6 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     if (other := runner_up(edges, pair, own, found)) is None:
         return facing
     return replace(facing, second=_facing(problem, joints, chains, level, parted, replace(found, mode=other)))
-
-
-def _inside(problem: Problem, pose: Held) -> np.ndarray:
-    """(K + 1,) bool, keyframes of the pose."""
-    time = problem.signals.key_time
-    return (time >= pose.start) & (time <= pose.end)
 
 
 def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
