@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections import Counter
 from pathlib import Path
@@ -13,6 +14,7 @@ from pathlib import Path
 import pytest
 from pool_pieces import add, deadly, refuses
 
+from bodyfit.core.workers import processes
 from bodyfit.core.workers.pool import results_of, worker_pool
 from bodyfit.core.workers.work import Died, WorkerDiedError
 from bodyfit.errors import InputError
@@ -167,6 +169,30 @@ def test_no_cluster_at_an_address_is_a_refusal(monkeypatch):
         worker_pool(add, 1, scheduler="tcp://127.0.0.1:9"),
     ):
         pass
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_kill"), reason="needs POSIX signals")
+@pytest.mark.parametrize(
+    ("number", "answer"), [(signal.SIGINT, KeyboardInterrupt), (signal.SIGTERM, SystemExit)]
+)
+def test_what_ends_us_waits_until_processes_have_started_whichever_thread_hears_it(number, answer):
+    def end(*_):
+        raise answer
+
+    over, reached, before = threading.Event(), [], signal.signal(number, end)
+    listener = threading.Thread(target=over.wait)
+    listener.start()
+    try:
+        with pytest.raises(answer), processes._interrupts_held():
+            signal.pthread_kill(listener.ident, number)
+            for _ in range(20):  # time for Python to answer in its main thread
+                time.sleep(0.005)
+            reached.append("end")
+        assert reached == ["end"] and signal.getsignal(number) is end
+    finally:
+        over.set()
+        listener.join()
+        signal.signal(number, before)
 
 
 def running(pid: int) -> bool:

@@ -110,7 +110,31 @@ class ProcessPool:
 
 @contextmanager
 def _interrupts_held() -> Iterator[None]:
-    """While processes start, Ctrl-C waits: they inherit that, and print no trace of an interrupted start."""
+    """While processes start, Ctrl-C and a request to end wait, so that no half-started one prints a trace.
+
+    Any thread may take a signal, and Python answers it in the main one: its answers wait there. Processes
+    inherit what is blocked: Ctrl-C alone, as they are ended by the other.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    heard: list[int] = []
+    answers = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    put_off = {k: v for k, v in answers.items() if v not in (signal.SIG_IGN, None)}
+    for number in put_off:
+        signal.signal(number, lambda k, _: heard.append(k))
+    try:
+        with _interrupts_blocked():
+            yield
+    finally:
+        for number, answer in put_off.items():
+            signal.signal(number, answer)
+        for number in heard:
+            signal.raise_signal(number)
+
+
+@contextmanager
+def _interrupts_blocked() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):  # Windows
         yield
         return
