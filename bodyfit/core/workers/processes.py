@@ -115,11 +115,9 @@ def _interrupts_held() -> Iterator[None]:
     Any thread may take a signal, and Python answers it in the main one: its answers wait there. Processes
     inherit what is blocked: Ctrl-C alone, as they are ended by the other.
     """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
     heard: list[int] = []
-    answers = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    ours = threading.current_thread() is threading.main_thread()  # elsewhere no answer can be put off
+    answers = {k: signal.getsignal(k) for k in (signal.SIGINT, signal.SIGTERM) if ours}
     put_off = {k: v for k, v in answers.items() if v not in (signal.SIG_IGN, None)}
     for number in put_off:
         signal.signal(number, lambda k, _: heard.append(k))
