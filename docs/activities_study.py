@@ -6,6 +6,7 @@ python docs/activities_study.py [waist] [shipped] [pocket] [young]
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -31,7 +32,8 @@ SIX = ("walking", "stairs_up", "stairs_down", "sitting", "standing", "lying")
 
 def told(table: ActivityTable, recording: Recording, lag: int | None = None, adapt: bool = True):
     """(T,) names as the timeline tells them."""
-    e = evidence_of(recording.features, table, adapt)
+    features = recording.features if lag is None else replace(recording.features, heights=None)
+    e = evidence_of(features, table, adapt)
     states, P = named(e.states, e.chain.probabilities(e.values, lag))
     spans = timeline(recording.features.time, HOP_S, states, P)
     if table.place == "waist" and lag is None:

@@ -26,7 +26,6 @@ THROUGH = {
     "alignment/test_facing.py": ("estimator.initial.facing.field",),
     "estimator/test_bare_segments.py": ("estimator.problem.chain_prior", "fitting.usual_postures"),
     "estimator/test_joint_geometry.py": ("estimator.problem.problem",),
-    "core/test_workers.py": ("core.workers.processes",),
     "commands/test_last_resort.py": ("commands.last_resort",),
     "files/draft/test_draft.py": ("files.draft.unit_groups",),
     "files/exchange/test_bids.py": (
@@ -60,7 +59,6 @@ THROUGH = {
         "files.exchange.dataset",
         "files.motion.tidy_table",
     ),
-    "movement/activities/test_worn_unit.py": ("movement.activities.one_unit",),
     "movement/test_find_repetitions.py": tuple(
         f"movement.repetitions.{name}" for name in ("counting", "examples", "search", "turned")
     ),

@@ -14,6 +14,9 @@ import bodyfit
 from bodyfit.body.chain import BodyModel
 from bodyfit.body.parts import Segment
 from bodyfit.movement.activities.chain.names import CHANGES
+from bodyfit.movement.activities.unit.heights import heights_of
+from bodyfit.movement.activities.unit.samples import samples_of
+from bodyfit.movement.activities.unit.upright import up_of
 from bodyfit.recording.capture import Capture, Unit
 
 DATA = Path(__file__).resolve().parents[3] / "shared" / "data" / "activity_waist_phone"
@@ -75,6 +78,28 @@ def test_walking_alone_is_not_parted_into_stairs():
     walk = marks[marks.activity == "walking"].iloc[2]
     found = bodyfit.activities(capture_of("user01_exp01").between(walk.t_start, walk.t_end))
     assert found.shares["walking"].value > 0.9
+
+
+CHAIRS = DATA.parent / "activity_waist_young_old"
+
+
+@pytest.mark.skipif(not CHAIRS.is_dir(), reason=f"the recordings in {CHAIRS} are absent")
+def test_who_sits_down_on_a_chair_goes_down_and_comes_up_again():
+    """30 recordings of six people on chairs of ordinary and low height; no table, nothing trained."""
+    downs, ups = [], []
+    for path in sorted(CHAIRS.glob("*_D0[789]_*.parquet")):
+        table = pd.read_parquet(path)
+        force = table[["acc_x", "acc_y", "acc_z"]].to_numpy()
+        rate = table[["gyr_x", "gyr_y", "gyr_z"]].to_numpy()
+        samples = samples_of(Unit(path.stem, "pelvis", table["t"].to_numpy(), force, rate))
+        assert samples.rate is not None
+        rise = heights_of(samples.force, samples.rate, up_of(samples.force, samples.rate), 12).rise
+        rise = rise[np.abs(rise) > 0.1]
+        downs += list(rise[:1])
+        ups += list(rise[1:])
+    downs, ups = (np.array(some) for some in (downs, ups))  # some begin or end in the middle of a movement
+    assert np.sum((downs < -0.15) & (downs > -0.6)) >= 26
+    assert np.sum((ups > 0.15) & (ups < 0.6)) >= 24
 
 
 def test_an_accelerometer_alone_will_do():

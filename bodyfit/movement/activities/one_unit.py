@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,6 +54,8 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
     shipped = place if rate is not None else f"{place}_accelerometer"
     trained = activity_table(shipped if table is None else table)
     features = features_of(samples.time, samples.force, rate, up, frame)
+    if delay is not None:
+        features = replace(features, heights=None)  # the rest that ends a rise is not known in time
     evidence = evidence_of(features, trained, adapt=delay is None)
     values = np.where(_unseen(samples, features.time)[:, None], _nothing(evidence.states), evidence.values)
     smoothed = evidence.chain.probabilities(values)

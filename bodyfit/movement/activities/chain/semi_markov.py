@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .names import LEAST_S, MEAN_S, MOST_S, moves
+from .names import CHANGES, LEAST_S, MEAN_S, MOST_S, moves
 
+IN_A_CHANGE = 0.1  # by reasoning: who starts a recording seldom does so in the middle of a change
 MOST_LEFT_AT_ONCE = 0.9  # by reasoning: an activity may always last one window more
 
 
@@ -86,7 +87,7 @@ class Chain:
     def _forward(self, likely: np.ndarray) -> np.ndarray:
         """(T, S) probabilities given the windows so far; any activity may have gone on before the first."""
         out, now = np.empty_like(likely), np.zeros(len(self.owner))
-        now[self.last] = 1.0
+        now[self.last] = [IN_A_CHANGE if name in CHANGES else 1.0 for name in self.states]
         for number, row in enumerate(likely):
             now = (now @ self.step if number else now) * row
             now /= now.sum()

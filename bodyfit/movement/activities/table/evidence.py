@@ -9,6 +9,7 @@ import numpy as np
 from ..chain.names import MOVING, ORDER, UNKNOWN
 from ..chain.semi_markov import Chain, chain_of
 from ..unit.features import HOP_S, Features
+from .rising import climb_evidence, rise_evidence
 from .table import FLOOR, ActivityTable, WearerPrior
 from .wearer import LOWEST, Ways, adapted_ways, centred_ways, expected_ways
 
@@ -77,8 +78,10 @@ def evidence_of(features: Features, table: ActivityTable, adapt: bool = True) ->
             likely = expected_ways(prior).log_likelihoods(own)
             out.values[:, at] = _parted(base[:, at], likely, TEMPER_WAYS["posture"])
         elif adapt:
-            told = _gait if "walking" in prior.activities else _posture
-            out.values[:, at] = told(out, base, prior, own)
+            if "walking" in prior.activities:
+                out.values[:, at] = _gait(out, base, prior, own, _climbs(features, prior))
+            else:
+                out.values[:, at] = _posture(out, base, prior, own)
     return out
 
 
@@ -99,7 +102,10 @@ def _by_table(
     if table.place == "waist":
         out += _by_tilt(features.column("up2_u"), states[:-1])
     unknown = out.max(1) + np.clip(table.distance(values) - FAR, FAR_LEAST, FAR_MOST)
-    return np.column_stack([out, unknown])
+    out = np.column_stack([out, unknown])
+    if table.place == "waist" and features.heights is not None:
+        out += rise_evidence(features.heights, states)
+    return out
 
 
 def _by_tilt(up: np.ndarray, states: tuple[str, ...]) -> np.ndarray:
@@ -131,21 +137,32 @@ def _posture(evidence: Evidence, base: np.ndarray, prior: WearerPrior, own: np.n
     return values[:, at]
 
 
-def _gait(evidence: Evidence, base: np.ndarray, prior: WearerPrior, own: np.ndarray) -> np.ndarray:
+def _climbs(features: Features, prior: WearerPrior) -> np.ndarray:
+    """(T, K) log-likelihoods of how fast the unit climbs; nought where that is not known."""
+    if features.heights is None:
+        return np.zeros((len(features.time), len(prior.activities)))
+    return climb_evidence(features.heights, prior.activities)
+
+
+def _gait(
+    evidence: Evidence, base: np.ndarray, prior: WearerPrior, own: np.ndarray, climbs: np.ndarray
+) -> np.ndarray:
     """(T, K) for walking and stairs: how this wearer walks and climbs, from the likelier of two starts."""
     at = _at(evidence.states, prior)
     share = evidence.chain.probabilities(evidence.values)[:, at].sum(1)
     starts = (expected_ways(prior), centred_ways(prior, own, share))
-    found = [_settled(prior, own, share, start) for start in starts]
+    found = [_settled(prior, own, share, start, climbs) for start in starts]
     ways = max(found, key=lambda pair: pair[1])[0]
-    return _parted(base[:, at], ways.log_likelihoods(own), TEMPER_WAYS["gait"])
+    return _parted(base[:, at], ways.log_likelihoods(own) + climbs, TEMPER_WAYS["gait"])
 
 
-def _settled(prior: WearerPrior, own: np.ndarray, share: np.ndarray, ways: Ways) -> tuple[Ways, float]:
+def _settled(
+    prior: WearerPrior, own: np.ndarray, share: np.ndarray, ways: Ways, climbs: np.ndarray
+) -> tuple[Ways, float]:
     """Ways after rounds of expectation and maximisation, and how likely all is with them."""
     likely = 0.0
     for _ in range(ROUNDS):
-        parts, likely = _smoothed(ways.log_likelihoods(own), share)
+        parts, likely = _smoothed(ways.log_likelihoods(own) + climbs, share)
         ways, of_wearer = adapted_ways(prior, own, parts * share[:, None] * ways.trust(own))
         likely += of_wearer
     return ways, likely

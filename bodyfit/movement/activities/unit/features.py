@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 
 from ....core.gravity import STANDARD_GRAVITY
+from .heights import Heights, heights_of
 from .samples import FREQUENCY
 from .upright import directions, low_passed
 from .waves import autocorrelation, highest_peak, windows
@@ -36,11 +37,13 @@ class Features:
     time : (T,) s, middle of each window
     values : (T, F)
     names : F names, in the order of the columns
+    heights : from rest to rest, for hindsight: the next rest must be known; None: not by these sensors
     """
 
     time: np.ndarray
     values: np.ndarray
     names: tuple[str, ...]
+    heights: Heights | None = None
 
     def column(self, name: str) -> np.ndarray:
         """(T,) one of them."""
@@ -77,9 +80,11 @@ def features_of(
     out = _posture(body) | _shake(body)
     rhythm, cross = _rhythm(body)
     out |= rhythm | _rise(body)
+    heights = None
     if rate is not None:
         out |= _turning(body, rate @ body_from_unit.T, cross)
-    return Features(time[body.centres], np.column_stack(list(out.values())), tuple(out))
+        heights = heights_of(force, rate, up, round(HOP_S * FREQUENCY))
+    return Features(time[body.centres], np.column_stack(list(out.values())), tuple(out), heights)
 
 
 def _in_body(force: np.ndarray, up: np.ndarray) -> _Body:
