@@ -144,13 +144,14 @@ def examine(
     findings = [*capture.notes, *unsound, *capture_findings(sampling)]
     findings += [*clipping_findings(clipped), *rest_findings(rests)]
     capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
-    alone = _alone(capture)
     clocks = placement = None
-    if with_body and alone is not None:
-        capture, alone, clocks, found = _compared(capture, alone)
+    if with_body and _seen(capture):
+        capture, alone, clocks, found = _compared(capture)
         findings += found
         capture, placement, found = _placed(capture, alone, assign)
         findings += found
+    else:
+        alone = _alone(capture)
     findings += stretch_findings(capture)
     capture = reaching_stretches(capture) if with_body else capture
     if refuse:
@@ -169,30 +170,39 @@ def _with(capture: Capture, units: Mapping[str, Unit]) -> Capture:
     return dataclasses.replace(capture, units=units)
 
 
+def _seen(capture: Capture) -> list[Unit]:
+    """Units that carry accelerometer and gyroscope."""
+    return [u for u in capture.units.values() if {"accelerometer", "gyroscope"} <= u.sensors]
+
+
 def _alone(capture: Capture) -> Unaided | None:
     """Units that carry accelerometer and gyroscope, each by itself; None where there is none."""
-    both = [u for u in capture.units.values() if {"accelerometer", "gyroscope"} <= u.sensors]
-    return unaided(both) if both else None
+    return unaided(both) if (both := _seen(capture)) else None
 
 
-def _compared(capture: Capture, alone: Unaided) -> tuple[Capture, Unaided, Clocks, tuple[Finding, ...]]:
-    """Stamps put on one clock: first seconds, then what is left of them."""
+def _compared(capture: Capture) -> tuple[Capture, Unaided, Clocks, tuple[Finding, ...]]:
+    """Stamps put on one clock: first seconds, then what is left of them.
+
+    Units by themselves take more memory than all their samples: let go before they are made anew.
+    """
 
     def clocks_of(alone: Unaided) -> tuple[Clocks, ...]:
         units = [capture.units[name] for name in alone.units]
         unplaced = [u for u, unit in enumerate(units) if unit.segment is None]
         return clocks_by_trial(alone, neighbours(units, capture.model), unplaced, capture.trials)
 
+    alone = unaided(_seen(capture))
     clocks, trials = clocks_of(alone), capture.trials
-    units = [capture.units[name] for name in alone.units]
-    apart = apart_by_trial(units, clocks, trials, capture.calibrations)
+    apart = apart_by_trial(_seen(capture), clocks, trials, capture.calibrations)
     if any(of.late for of in apart):
+        del alone
         capture = _with(capture, put_back(capture.units, apart, trials))
-        alone = _alone(capture) or alone
+        alone = unaided(_seen(capture))
         clocks = clocks_of(alone)
     if any(of.apart.any() for of in clocks):
+        del alone
         capture = _with(capture, in_each_trial(capture.units, clocks, trials))
-        alone = _alone(capture) or alone
+        alone = unaided(_seen(capture))
     clocks = tuple(with_seconds(*both) for both in zip(clocks, apart, strict=True))
     worst = max(clocks, key=lambda of: float(np.max(np.abs(np.nan_to_num(of.offset)), initial=0.0)))
     return capture, alone, worst, trial_clock_findings(clocks, trials, apart)

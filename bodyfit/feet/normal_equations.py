@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,6 +12,8 @@ from scipy.linalg.lapack import dtbtrs
 
 LEAST = 1e-9  # on the diagonal, so that what nothing measures stays where it is (by reasoning)
 HERE, NEXT, COMMON = 0, 1, 2  # a keyframe, the one after it, the constants; by definition
+# keyframes put together at once, to bound memory; tried: 128 to 3000 on a minute, 1024 is as quick as any
+STRETCH = 1024
 # HERE, NEXT or COMMON; one column or several; derivative (m, d, w), or (d, w) of all
 Block = tuple[int, slice | int, np.ndarray]
 
@@ -21,8 +23,47 @@ def _time_last(keyframes: int, *sizes: int) -> np.ndarray:
     return np.moveaxis(np.zeros((*sizes, keyframes)), -1, 0)
 
 
+@dataclass(frozen=True)
+class Stretch:
+    """Keyframes first to last of a recording of so many; the last belongs to the next stretch, too."""
+
+    first: int
+    last: int
+    keyframes: int
+
+    @property
+    def span(self) -> slice:
+        """All its keyframes, both ends included."""
+        return slice(self.first, self.last + 1)
+
+    @property
+    def intervals(self) -> slice:
+        """From each of its keyframes to the next."""
+        return slice(self.first, self.last)
+
+    @property
+    def own(self) -> slice:
+        """Its keyframes without the one that the next stretch has, too."""
+        return slice(self.first, self.last + (self.last == self.keyframes - 1))
+
+
+def stretches(keyframes: int) -> Iterator[Stretch]:
+    """A recording in stretches, each of which begins where the one before ends.
+
+    Parameters
+    ----------
+    keyframes : K, two or more
+
+    Returns
+    -------
+    iterator
+    """
+    for first in range(0, keyframes - 1, STRETCH):
+        yield Stretch(first, min(first + STRETCH, keyframes - 1), keyframes)
+
+
 class NormalEquations:
-    """Sums of JᵀWJ and JᵀWr of residuals between neighbouring keyframes and constants.
+    """Sums of JᵀWJ and JᵀWr of residuals between neighbouring keyframes and constants, of one stretch.
 
     Attributes
     ----------
@@ -75,34 +116,59 @@ class NormalEquations:
                 elif other == NEXT and where == HERE:
                     self.next[:, own, others] += H[:, span, beside]
 
+
+class BandedEquations:
+    """Normal equations of a whole recording, in LAPACK's order, put together stretch by stretch.
+
+    Attributes
+    ----------
+    band : (K, n, 2 n) lower band: column c of a keyframe holds rows c, c + 1, … of H below it
+    sides : (c + 1, K, n) the border's columns, and minus the gradient
+    constants, constant_gradient : (c, c), (c,)
+    """
+
+    def __init__(self, keyframes: int, states: int, constants: int):
+        self.band = np.zeros((keyframes, states, 2 * states))
+        self.band[:, :, 0] = LEAST
+        self.sides = np.zeros((constants + 1, keyframes, states))
+        self.constants = np.zeros((constants, constants))
+        self.constant_gradient = np.zeros(constants)
+
+    def put(self, stretch: Stretch, part: NormalEquations) -> None:
+        """Adds a stretch's equations.
+
+        Parameters
+        ----------
+        stretch : which keyframes they are of
+        part : its equations
+        """
+        n, at, between = self.band.shape[1], self.band[stretch.span], self.band[stretch.intervals]
+        for j in range(n):
+            for i in range(j, n):
+                at[:, j, i - j] += part.own[:, i, j]
+            for i in range(n):
+                between[:, j, n + i - j] += part.next[:, j, i]
+        self.sides[:-1, stretch.span] += np.moveaxis(part.border, -1, 0)
+        self.sides[-1, stretch.span] -= part.gradient
+        self.constants += part.constants
+        self.constant_gradient += part.constant_gradient
+
     def solved(self) -> Solved:
-        """The step, and what standard deviations need.
+        """The step, and what standard deviations need; the equations are used up.
 
         With the keyframes' part H = L Lᵀ, L W = B the border and L w = −g: (C − Wᵀ W) c = −g_c − Wᵀ w,
         Lᵀ x = w − W c.
         """
-        K, n, c = self.border.shape
-        factor = cholesky_banded(self._band(), lower=True, overwrite_ab=True, check_finite=False)
-        both = np.empty((c + 1, K, n))
-        both[:c], both[c] = np.moveaxis(self.border, -1, 0), -self.gradient
-        both = dtbtrs(factor, both.reshape(c + 1, K * n).T, uplo="L", overwrite_b=1)[0]
+        K, n, rows = self.band.shape
+        c = len(self.sides) - 1
+        band = self.band.reshape(K * n, rows).T
+        factor = cholesky_banded(band, lower=True, overwrite_ab=True, check_finite=False)
+        both = dtbtrs(factor, self.sides.reshape(c + 1, K * n).T, uplo="L", overwrite_b=1)[0]
         W, free = both[:, :c], both[:, c]
         spread = np.linalg.inv(self.constants - W.T @ W)
         constants = spread @ (-self.constant_gradient - W.T @ free)
         step = dtbtrs(factor, free - W @ constants, uplo="L", trans="T")[0]
         return Solved(step.reshape(K, n), constants, factor, W, spread)
-
-    def _band(self) -> np.ndarray:
-        """(2 n, K n) lower band for LAPACK, in its order, so that it is factored where it lies."""
-        K, n, _ = self.own.shape
-        band = np.zeros((K * n, 2 * n)).T
-        for i in range(n):
-            for j in range(i + 1):
-                band[i - j, j::n] = self.own[:, i, j]
-            for j in range(n):
-                band[n + i - j, j : (K - 1) * n + j : n] = self.next[:, j, i]
-        band[0] += LEAST
-        return band
 
 
 def _filled(
@@ -143,22 +209,14 @@ class Solved:
         """(K n, c) inverse of the block tridiagonal part times the border."""
         return dtbtrs(self.factor, self.W, uplo="L", trans="T")[0] if self.W.size else self.W
 
-    def variance(self, functional: np.ndarray) -> np.ndarray:
-        """Variances of linear functions of the states.
+    def half(self, at: int) -> np.ndarray:
+        """(K n − at,) C⁻¹ e of the unit vector e of one state, C the lower Cholesky factor; zero before `at`.
 
-        Parameters
-        ----------
-        functional : (q, K, n)
-
-        Returns
-        -------
-        (q,): |C⁻¹ Lᵀ|² + (L Z) S (L Z)ᵀ, C the factor, S the constants' covariance
+        Without constants, the states' covariance is the product of two such.
         """
-        L = functional.reshape(len(functional), -1)
-        half = dtbtrs(self.factor, L.T, uplo="L")[0]
-        own = np.einsum("aq,aq->q", half, half)
-        M = L @ self.Z
-        return np.maximum(own + np.einsum("qa,ab,qb->q", M, self.spread, M), 0.0)
+        unit = np.zeros(self.factor.shape[1] - at)
+        unit[0] = 1.0
+        return dtbtrs(self.factor[:, at:], unit, uplo="L", overwrite_b=1)[0]
 
     def variance_between(self, rows: np.ndarray, first: int, far: int) -> float:
         """Variance of one linear function of neighbouring keyframes, in time that does not grow with all.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -29,6 +29,11 @@ class Between:
     gain_by_bias: np.ndarray
     way_by_bias: np.ndarray
     rate: np.ndarray
+
+    def within(self, intervals: slice) -> Between:
+        """Only some intervals, with the rates at all their ends."""
+        cut = {f.name: getattr(self, f.name)[intervals] for f in fields(self)}
+        return Between(**cut | {"rate": self.rate[intervals.start : intervals.stop + 1]})
 
 
 def between_keyframes(samples: FootSamples, force: np.ndarray, rate: np.ndarray) -> Between:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .normal_equations import HERE, NEXT, NormalEquations, Solved
+from .normal_equations import HERE, NEXT, BandedEquations, NormalEquations, Solved, Stretch, stretches
 
 # m, of a foot as the body has it against its own path: soft tissue, lengths of segments; chosen; not tried
 MISFIT = 0.03
@@ -80,14 +80,17 @@ def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
     """
     K, dt = len(time), float(time[1] - time[0])
     n = 6 + LIMB * len(limbs)
-    to = NormalEquations(K, n, 0)
-    _add_root(to, dt)
-    for number, limb in enumerate(limbs):
-        _add_limb(to, n, slice(6 + LIMB * number, 6 + LIMB * (number + 1)), limb, dt)
-    solved = to.solved()
+    whole = BandedEquations(K, n, 0)
+    for stretch in stretches(K):
+        to = NormalEquations(stretch.last - stretch.first + 1, n, 0)
+        _add_root(to, dt)
+        for number, limb in enumerate(limbs):
+            _add_limb(to, stretch, slice(6 + LIMB * number, 6 + LIMB * (number + 1)), limb, dt)
+        whole.put(stretch, to)
+    solved = whole.solved()
     nodes = np.unique(np.linspace(0, K - 1, NODES).astype(int))
     place = solved.step[:, PLACE]
-    sd = _sd(solved, nodes, n)
+    sd = _sd(solved, nodes)
     gone = np.linalg.norm((place[nodes] - place[0])[:, [0, 2]], axis=1)
     common = (
         np.mean([limb.slip_share for limb in limbs]) * gone
@@ -104,31 +107,37 @@ def _add_root(to: NormalEquations, dt: float) -> None:
     to.add(nothing, [(HERE, VELOCITY, -I), (NEXT, VELOCITY, I)], np.full(K - 1, PUSH * dt))
 
 
-def _add_limb(to: NormalEquations, n: int, columns: slice, limb: Limb, dt: float) -> None:
+def _add_limb(to: NormalEquations, stretch: Stretch, columns: slice, limb: Limb, dt: float) -> None:
     """The body's foot lies on the path that the foot found, which drifts and turns slowly."""
-    K = len(to.own)
     drift, heading = slice(columns.start, columns.start + 3), columns.start + 3
-    point = limb.point - limb.point[0] + limb.from_root[0]
-    sd = MISFIT * np.sqrt(1 + 2 * LASTING_S / dt)
-    to.add(limb.from_root - point, [(HERE, PLACE, I), (HERE, drift, -I)], np.full(K, sd), np.arange(K))
+    point = limb.point[stretch.span] - limb.point[0] + limb.from_root[0]
+    apart = (limb.from_root[stretch.span] - point)[: stretch.own.stop - stretch.own.start]
+    sd = np.full(len(apart), MISFIT * np.sqrt(1 + 2 * LASTING_S / dt))
+    to.add(apart, [(HERE, PLACE, I), (HERE, drift, -I)], sd, np.arange(len(apart)))
     way = np.diff(point, axis=0)
-    turned = np.stack([-way[:, 2], np.zeros(K - 1), way[:, 0]], 1)[..., None]
+    count = len(way)
+    turned = np.stack([-way[:, 2], np.zeros(count), way[:, 0]], 1)[..., None]
     far = np.maximum(np.linalg.norm(way, axis=1), 0.02 * dt)  # 2 cm/s: drift of a foot that stands (guessed)
     drifting = [(HERE, drift, -I), (NEXT, drift, I), (HERE, heading, turned)]
-    to.add(np.zeros((K - 1, 3)), drifting, DRIFT * np.sqrt(far / STRIDE_M))
+    to.add(np.zeros((count, 3)), drifting, DRIFT * np.sqrt(far / STRIDE_M))
     turning = [(HERE, heading, -np.ones((1, 1))), (NEXT, heading, np.ones((1, 1)))]
-    to.add(np.zeros((K - 1, 1)), turning, np.full(K - 1, TURNING * np.sqrt(dt)))
-    to.own[0, range(*drift.indices(n)), range(*drift.indices(n))] += START[0] ** -2
-    to.own[0, heading, heading] += START[1] ** -2
+    to.add(np.zeros((count, 1)), turning, np.full(count, TURNING * np.sqrt(dt)))
+    if stretch.first == 0:
+        to.own[0, drift, drift] += I * START[0] ** -2
+        to.own[0, heading, heading] += START[1] ** -2
 
 
-def _sd(solved: Solved, nodes: np.ndarray, n: int) -> np.ndarray:
-    """(m, 3) m, standard deviation of the root's place at keyframes, against the first."""
-    K = len(solved.step)
+def _sd(solved: Solved, nodes: np.ndarray) -> np.ndarray:
+    """(m, 3) m, standard deviation of the root's place at keyframes, against the first.
+
+    |C⁻¹ (e_0 − e_k)|, C the lower Cholesky factor.
+    """
+    n = solved.step.shape[1]
     out = np.zeros((len(nodes), 3))
     for axis in range(3):
-        functional = np.zeros((len(nodes), K, n))
-        functional[np.arange(len(nodes)), nodes, axis] += 1
-        functional[:, 0, axis] -= 1
-        out[:, axis] = np.sqrt(solved.variance(functional))
+        first = solved.half(axis)
+        for m in np.flatnonzero(nodes).tolist():
+            apart = first.copy()
+            apart[int(nodes[m]) * n :] -= solved.half(int(nodes[m]) * n + axis)
+            out[m, axis] = np.sqrt(apart @ apart)
     return out

@@ -10,7 +10,7 @@ from scipy.ndimage import uniform_filter1d
 from ..core.intervals import runs
 from ..core.rotations import UP, apply, log
 from .contact import between_swings, log_energies, stances
-from .normal_equations import NormalEquations, Solved
+from .normal_equations import BandedEquations, NormalEquations, Solved, Stretch, stretches
 from .preintegration import Between, between_keyframes
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
 from .samples import PER_KEY, FootSamples, start_rotations
@@ -65,7 +65,7 @@ class FootPath:
     slipped : (S,) m/s, root mean square of how much the standing point of each moves
     energies : (K, 2) log energies
     weight : (K,) how far contacts were believed
-    solved : the last step, for standard deviations
+    solved : the last step, for standard deviations; None: let go
     weights : what was believed
     """
 
@@ -75,7 +75,7 @@ class FootPath:
     slipped: np.ndarray
     energies: np.ndarray
     weight: np.ndarray
-    solved: Solved
+    solved: Solved | None
     weights: PathWeights
 
     @property
@@ -115,6 +115,7 @@ def foot_path(
     state = start_state(start.R, start.ball, start.heel)
     weight, solved = problem.window, None
     for number in range(ROUNDS):
+        solved = None  # let go before the next equations are made: an hour of them is large
         between = problem.between(state)
         if number > 0:
             weight = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
@@ -186,20 +187,43 @@ class _Problem:
 
     def equations(
         self, state: FootState, between: Between, weight: np.ndarray, robust: bool
-    ) -> NormalEquations:
-        """All residuals, linearised."""
-        s, dt = self.samples, self.samples.key_step
-        to = NormalEquations(len(weight), STATES, CONSTANTS)
-        add_turn(to, state, between, dt, self.turn_sd)
-        add_travel(to, state, between, dt, self.gain_sd, s.gravity)
-        add_ground(to, state, self.ground_sd(state, robust))
-        sd = self.slip_sd(between.rate), self.weights.sole_height
-        add_contact(to, state, between.rate, self.towards_heel, weight, sd)
-        self._add_priors(to, state, robust)
-        return to
+    ) -> BandedEquations:
+        """All residuals, linearised, stretch by stretch."""
+        s, dt, K = self.samples, self.samples.key_step, len(weight)
+        whole, ground_sd = BandedEquations(K, STATES, CONSTANTS), self.ground_sd(state, robust)
+        slip_sd = self.slip_sd(between.rate)
+        for stretch in stretches(K):
+            own, over = stretch.own, stretch.intervals
+            part, then = state.within(stretch.span), between.within(over)
+            to = NormalEquations(len(part.R), STATES, CONSTANTS)
+            add_turn(to, part, then, dt, self.turn_sd[over])
+            add_travel(to, part, then, dt, self.gain_sd[over], s.gravity)
+            add_ground(to, part, ground_sd[over])
+            rate, heel = between.rate[own], self.towards_heel[own]
+            add_contact(
+                to, state.within(own), rate, heel, weight[own], (slip_sd[own], self.weights.sole_height)
+            )
+            self._add_held(to, part.within(slice(own.stop - own.start)), stretch)
+            whole.put(stretch, to)
+        self._add_priors(whole, state, robust)
+        return whole
 
-    def _add_priors(self, to: NormalEquations, state: FootState, robust: bool) -> None:
-        """Constants near what is expected; heading as started or as the body says; place from zero."""
+    def _add_held(self, to: NormalEquations, state: FootState, stretch: Stretch) -> None:
+        """Headings as the body says; without one, and for the place, nothing but where the first is."""
+        count, (heading, place) = len(state.R), PINNED
+        if self.start.held:
+            off = log(state.R @ np.swapaxes(self.start.R[stretch.own], -1, -2)) @ UP
+            to.own[:count, 1, 1] += 1 / self.weights.heading**2
+            to.gradient[:count, 1] += off / self.weights.heading**2
+        if stretch.first > 0:
+            return
+        if not self.start.held:
+            to.own[0, 1, 1] += heading**-2
+        to.own[0, PLACE, PLACE] += np.eye(3) * place**-2
+        to.gradient[0, PLACE] += state.place[0] * place**-2
+
+    def _add_priors(self, to: BandedEquations, state: FootState, robust: bool) -> None:
+        """Constants near what is expected."""
         c = state.constants
         sd = self.constant_sd.copy()
         sd[LAG] = (
@@ -207,15 +231,6 @@ class _Problem:
         )  # a heavy tail, as of a Cauchy distribution
         to.constants[np.diag_indices(CONSTANTS)] += 1 / sd**2
         to.constant_gradient += (c - self.expected) / sd**2
-        heading, place = PINNED
-        if self.start.held:
-            off = log(state.R @ np.swapaxes(self.start.R, -1, -2)) @ UP
-            to.own[:, 1, 1] += 1 / self.weights.heading**2
-            to.gradient[:, 1] += off / self.weights.heading**2
-        else:
-            to.own[0, 1, 1] += heading**-2
-        to.own[0, PLACE, PLACE] += np.eye(3) * place**-2
-        to.gradient[0, PLACE] += state.place[0] * place**-2
 
 
 def _windows(
@@ -297,6 +312,7 @@ def lengths(path: FootPath, start: np.ndarray, end: np.ndarray) -> tuple[np.ndar
     first, last = (np.clip(np.searchsorted(path.time, t), 0, len(path.time) - 1) for t in (start, end))
     far = round(REACH_S / path.samples.key_step)
     variance = np.zeros(len(start))
+    assert path.solved is not None
     for i, (a, b) in enumerate(zip(first, last, strict=True)):  # over strides
         rows = np.zeros((b - a + 1, STATES))
         rows[-1, PLACE] += way[i]

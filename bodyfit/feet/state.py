@@ -63,6 +63,11 @@ class FootState:
         """Seconds by which the gyroscope lags behind the accelerometer."""
         return float(self.constants[LAG])
 
+    def within(self, span: slice) -> FootState:
+        """Only some keyframes."""
+        parts = {name: getattr(self, name)[span] for name in ("R", "velocity", "place", "ground")}
+        return dataclasses.replace(self, **parts)
+
     def stepped(self, step: np.ndarray, constants: np.ndarray) -> FootState:
         """The state moved by a step of the least squares, (K, 10) and (14,); turns are in the world frame."""
         moved = self.constants + constants

@@ -57,7 +57,10 @@ def with_path(
     units = _foot_units(capture, tracks, poses)
     if not units:
         return with_root_path(poses), None
-    paths = {foot: _path(capture, tracks[0], poses, foot, unit) for foot, unit in units.items()}
+    paths, stride_sds = dict[str, FootPath](), list[np.ndarray]()
+    for foot, unit in units.items():
+        paths[foot], of_strides = _path(capture, tracks[0], poses, foot, unit)
+        stride_sds.append(of_strides)
     if any(len(path.stances) < 2 for path in paths.values()):
         return with_root_path(poses), None
     first = max(path.time[0] for path in paths.values())
@@ -69,7 +72,9 @@ def with_path(
     moved, belt = _standing(still, paths, far), None
     if capture.ground == "treadmill":
         moved, belt = _staying(poses.time, moved)
-    path = dataclasses.replace(path, stride_sd=_stride_sd(list(paths.values())), belt_speed=belt)
+    every = np.concatenate(stride_sds)
+    stride_sd = float(np.median(every)) if len(every) else float("nan")
+    path = dataclasses.replace(path, stride_sd=stride_sd, belt_speed=belt)
     moved = moved - moved[0]
     moved[:, 1] -= soles(still)[0, :, 1].min()
     return dataclasses.replace(poses, root_position=moved), path
@@ -118,15 +123,11 @@ def _staying(time: np.ndarray, moved: np.ndarray) -> tuple[np.ndarray, float | N
     return moved - belt, float(np.median(speed[speed > 0.8 * top])) if top > SLOWEST_BELT else None
 
 
-def _stride_sd(paths: list[FootPath]) -> float:
-    """Median standard deviation, m, of the lengths of strides of all worn feet."""
-    sds = []
-    for path in paths:
-        middle = np.array([(a + b) // 2 for a, b in path.stances])
-        length, sd = lengths(path, path.time[middle[:-1]], path.time[middle[1:]])
-        sds.append(sd[length > STEP_M])
-    every = np.concatenate(sds)
-    return float(np.median(np.hypot(every, LEG_SD))) if len(every) else float("nan")
+def _stride_sd(path: FootPath) -> np.ndarray:
+    """(n,) m, standard deviations of the lengths of a foot's strides."""
+    middle = np.array([(a + b) // 2 for a, b in path.stances], int)
+    length, sd = lengths(path, path.time[middle[:-1]], path.time[middle[1:]])
+    return np.hypot(sd[length > STEP_M], LEG_SD)
 
 
 def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> dict[str, Unit]:
@@ -140,10 +141,13 @@ def _foot_units(capture: Capture, tracks: list[Track], poses: PoseSequence) -> d
     return {foot: worn[foot].between(time[0], time[-1]) for foot in FEET if foot in worn}
 
 
-def _path(capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit) -> FootPath:
-    """The path of a foot's unit, from where the body has it."""
+def _path(
+    capture: Capture, track: Track, poses: PoseSequence, foot: str, unit: Unit
+) -> tuple[FootPath, np.ndarray]:
+    """The path of a foot's unit from where the body has it, and as `_stride_sd`; all else is let go."""
     samples = foot_samples(unit, capture.gravity)
-    return foot_path(samples, _start(track, poses, foot, unit, samples))
+    path = foot_path(samples, _start(track, poses, foot, unit, samples))
+    return dataclasses.replace(path, solved=None), _stride_sd(path)
 
 
 def _limb(poses: PoseSequence, foot: str, path: FootPath, time: np.ndarray) -> Limb:

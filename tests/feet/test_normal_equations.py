@@ -5,22 +5,28 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bodyfit.feet.normal_equations import COMMON, HERE, NEXT, NormalEquations
+from bodyfit.feet import normal_equations
+from bodyfit.feet.normal_equations import COMMON, HERE, NEXT, BandedEquations, NormalEquations, stretches
 
 K, N, C, D = 7, 3, 2, 4
 
 
-@pytest.fixture
-def problem():
+@pytest.fixture(params=[100, 6, 4, 1])
+def problem(request, monkeypatch):
+    """In one stretch, and cut at keyframes where it ends, does not end, and at all of them."""
+    monkeypatch.setattr(normal_equations, "STRETCH", request.param)
     rng = np.random.default_rng(0)
     here, there, common = (rng.normal(size=(K - 1, D, n)) for n in (N, N, C))
     own, own_common = rng.normal(size=(K, D, N)), rng.normal(size=(K, D, C))
     r, r_own, sd = rng.normal(size=(K - 1, D)), rng.normal(size=(K, D)), rng.uniform(0.5, 2, K)
-    to = NormalEquations(K, N, C)
-    every = slice(0, C)
-    parts = [(HERE, slice(0, 2), here[..., :2]), (HERE, 2, here[..., 2:]), (NEXT, slice(0, N), there)]
-    to.add(r, [*parts, (COMMON, every, common)], sd[:-1])
-    to.add(r_own, [(HERE, slice(0, N), own), (COMMON, every, own_common)], sd, np.arange(K))
+    whole, every = BandedEquations(K, N, C), slice(0, C)
+    for stretch in stretches(K):
+        to, at, now = NormalEquations(stretch.last - stretch.first + 1, N, C), stretch.intervals, stretch.own
+        parts = [(HERE, slice(0, 2), here[at, :, :2]), (HERE, 2, here[at, :, 2:])]
+        to.add(r[at], [*parts, (NEXT, slice(0, N), there[at]), (COMMON, every, common[at])], sd[at])
+        parts = [(HERE, slice(0, N), own[now]), (COMMON, every, own_common[now])]
+        to.add(r_own[now], parts, sd[now], np.arange(len(r_own[now])))
+        whole.put(stretch, to)
     rows, values = [], []
     for k in range(K):
         J = np.zeros((D, K * N + C))
@@ -32,7 +38,7 @@ def problem():
         J[:, N * k : N * k + N], J[:, N * k + N : N * k + 2 * N], J[:, K * N :] = here[k], there[k], common[k]
         rows.append(J / sd[k])
         values.append(r[k] / sd[k])
-    return to.solved(), np.concatenate(rows), np.concatenate(values)
+    return whole.solved(), np.concatenate(rows), np.concatenate(values)
 
 
 def test_step_is_that_of_dense_least_squares(problem):
@@ -42,17 +48,17 @@ def test_step_is_that_of_dense_least_squares(problem):
     np.testing.assert_allclose(solved.constants, x[K * N :], atol=1e-6)
 
 
-def test_variance_is_that_of_the_whole_inverse(problem):
+def test_variance_of_a_stretch_is_that_of_the_whole_inverse(problem):
     solved, J, _ = problem
-    L = np.random.default_rng(1).normal(size=(3, K, N))
-    whole = np.linalg.inv(J.T @ J)[: K * N, : K * N]
-    flat = L.reshape(3, -1)
-    np.testing.assert_allclose(solved.variance(L), np.einsum("qa,ab,qb->q", flat, whole, flat), rtol=1e-6)
-
-
-def test_variance_of_a_stretch_is_that_of_the_whole(problem):
-    solved, _, _ = problem
     rows = np.random.default_rng(2).normal(size=(3, N))
-    whole = np.zeros((1, K, N))
-    whole[0, 2:5] = rows
-    assert solved.variance_between(rows, 2, K) == pytest.approx(solved.variance(whole)[0], rel=1e-6)
+    flat = np.zeros(K * N)
+    flat[2 * N : 5 * N] = rows.ravel()
+    whole = np.linalg.inv(J.T @ J)[: K * N, : K * N]
+    assert solved.variance_between(rows, 2, K) == pytest.approx(flat @ whole @ flat, rel=1e-6)
+
+
+def test_halves_make_the_inverse_without_constants(problem):
+    solved, J, _ = problem
+    whole = np.linalg.inv(J[:, : K * N].T @ J[:, : K * N])
+    for a, b in ((0, 0), (4, 4), (1, 13)):
+        assert solved.half(a)[b - a :] @ solved.half(b) == pytest.approx(whole[a, b], rel=1e-6)

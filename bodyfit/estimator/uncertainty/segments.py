@@ -75,38 +75,46 @@ def segment_sureness(
     """
     low = np.clip(at.astype(int), 0, len(founds[0][0].rotation) - 2)
     share = (at - low)[:, None, None]
-    world = {}
+    turning, across = dict[str, tuple[np.ndarray, np.ndarray]](), dict[str, np.ndarray]()
     for found, segments in founds:
         covariance = segment_covariance(found)
         if len(covariance) < 2 or low.max() > len(covariance) - 2:
             continue
-        for u, name in enumerate(segments):
+        for u, name in enumerate(segments):  # one after the other: all of an hour's at once are large
             one = covariance[:, u]
-            world[name] = (1 - share) * one[low] + share * one[low + 1]
-    place = _places(poses, world, length_sd)
-    return {
-        name: SegmentSureness(
-            np.minimum(np.sqrt(np.maximum(S[:, 1, 1], 0.0)), np.pi),
-            np.minimum(np.sqrt(np.maximum(0.5 * (S[:, 0, 0] + S[:, 2, 2]), 0.0)), np.pi),
-            place.get(name),
-        )
-        for name, S in world.items()
-    }
+            S = (1 - share) * one[low] + share * one[low + 1]
+            turning[name] = _deviation(S[:, 1, 1]), _deviation(0.5 * (S[:, 0, 0] + S[:, 2, 2]))
+            across |= _across(poses, name, S)
+    place = _places(poses, across, length_sd)
+    return {name: SegmentSureness(*turning[name], place.get(name)) for name in turning}
+
+
+def _deviation(variance: np.ndarray) -> np.ndarray:
+    """Rad, at most half a turn."""
+    return np.minimum(np.sqrt(np.maximum(variance, 0.0)), np.pi)
+
+
+def _across(poses: PoseSequence, parent: str, turned: np.ndarray) -> dict[str, np.ndarray]:
+    """Child segment -> (T,) m², what a parent's turn (T, 3, 3) rad² does to its origin, one axis."""
+    out = {}
+    for joint in poses.model.joints.values():
+        if joint.parent == parent and joint.centre_in_parent is not None:
+            arm = poses.rotations[parent].apply(joint.centre_in_parent)
+            moved = skew(arm) @ turned @ np.swapaxes(skew(arm), -1, -2)
+            most = 2 / 3 * np.sum(arm**2, -1)  # more than pointing anywhere is impossible
+            out[joint.child] = np.minimum(np.trace(moved, axis1=-2, axis2=-1) / 3, most)
+    return out
 
 
 def _places(
-    poses: PoseSequence, world: Mapping[str, np.ndarray], length_sd: Mapping[str, float]
+    poses: PoseSequence, across: Mapping[str, np.ndarray], length_sd: Mapping[str, float]
 ) -> dict[str, np.ndarray]:
     """Segment -> (T,) m, standard deviation of its origin, one axis."""
-    if poses.positions is None:
+    if any(joint.centre_in_parent is None for joint in poses.model.joints.values()):
         return {}
     variance = {poses.model.root: np.zeros(len(poses.time))}
     for joint in poses.model.joints.values():
-        if joint.parent not in variance or joint.parent not in world or joint.centre_in_parent is None:
-            continue
-        arm = poses.rotations[joint.parent].apply(joint.centre_in_parent)
-        turned = skew(arm) @ world[joint.parent] @ np.swapaxes(skew(arm), -1, -2)
-        across = np.trace(turned, axis1=-2, axis2=-1) / 3
-        across = np.minimum(across, 2 / 3 * np.sum(arm**2, -1))  # more than pointing anywhere is impossible
-        variance[joint.child] = variance[joint.parent] + across + length_sd.get(joint.parent, 0.0) ** 2 / 3
+        if joint.parent in variance and joint.child in across:
+            own = length_sd.get(joint.parent, 0.0) ** 2 / 3
+            variance[joint.child] = variance[joint.parent] + across[joint.child] + own
     return {name: np.sqrt(value) for name, value in variance.items()}

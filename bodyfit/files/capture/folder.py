@@ -11,6 +11,7 @@ from ...errors import InputError, suggest
 from ...recording.capture import GROUNDS, Calibration, Capture, CaptureFiles, Place, Unit
 from ..model.model_file import model_names, read_model, told_as_asked
 from ..plain.readable import is_file, is_folder, is_there
+from ..plain.tables import return_memory
 from ..plain.toml_reader import TomlTable, read_toml
 from .amount import MOST_CALIBRATIONS
 from .bids.reader import read_bids
@@ -56,6 +57,7 @@ def read_capture(path: str | Path) -> Capture:
     refuse_open(setup)
     model = _with_asked_angles(read_body(setup), setup)
     read = read_units(setup)
+    return_memory()
     _check_worn(setup, read.units, model)
     return Capture(
         units=read.units,

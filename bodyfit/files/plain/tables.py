@@ -141,6 +141,13 @@ def read_table(path: Path, dialect: Dialect | None = None) -> Table:
     return Table(path, names, tuple(read.columns))
 
 
+def return_memory() -> None:
+    """Gives back what tables that are gone took: pyarrow keeps it, as much again as an hour's samples."""
+    import pyarrow as pa
+
+    pa.default_memory_pool().release_unused()
+
+
 def _read_parquet(path: Path) -> Any:
     import pyarrow.parquet as parquet
 
