@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from bodyfit.body.anatomy import THIGHS
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.person import Person
 from bodyfit.errors import InputError
@@ -89,6 +90,18 @@ def test_sitting_down_and_getting_up_last_while_the_thighs_turn():
     assert (found[1].start, found[1].end) == pytest.approx((3.0, 4.5), abs=0.2)
     assert (found[3].start, found[3].end) == pytest.approx((8.0, 9.2), abs=0.2)
     assert all(np.isnan(s.probability) for s in found)  # rules do not know how sure they are
+
+
+def test_who_bends_forward_gets_up_all_the_same():
+    """Trunks lean by some 45° as people get up (from memory); by itself that would be unknown."""
+    seat = np.clip((T - 3.0) / 1.5, 0, 1) - np.clip((T - 8.0) / 1.2, 0, 1)
+    lean = 48.0 * np.sin(np.pi * seat)
+    fit = fit_of(pelvis=about_z(-lean), l_thigh=about_z(90.0 * seat), r_thigh=about_z(90.0 * seat))
+    found = of_body(fit).stretches
+    assert [s.activity for s in found] == ["standing", "stand_to_sit", "sitting", "sit_to_stand", "standing"]
+    assert (found[3].start, found[3].end) == pytest.approx((8.0, 9.2), abs=0.2)
+    stays = fit_of(pelvis=about_z(np.where(T > 6, -60, 0)), **{n: about_z(60.0 * (T > 9)) for n in THIGHS})
+    assert told(stays)[:2] == ["standing", "unknown"]
 
 
 def test_changes_are_named_by_both_postures_and_no_longer_than_five_seconds():
