@@ -32,14 +32,25 @@ def unwrapped(angle: np.ndarray) -> np.ndarray:
 
     Returns
     -------
-    (T,) rad, the same but for whole turns; from one known value to the next it changes by at most half a turn
+    (T,) rad, the same but for whole turns; while it is known it changes by at most half a turn from one value
+    to the next. Nobody counted turns while it was unknown, so each known stretch has its median within half a
+    turn of the mean direction of all that is known
     """
     known = np.isfinite(angle)
     out = np.array(angle, float)
     if known.any():
-        whole = np.unwrap(out[known])
-        out[known] = whole - 2 * np.pi * np.round(np.median(whole) / (2 * np.pi))
+        starts = np.flatnonzero(known & ~np.insert(known[:-1], 0, False))
+        ends = np.flatnonzero(known & ~np.append(known[1:], False)) + 1
+        middle = float(np.angle(np.mean(np.exp(1j * out[known]))))
+        for start, end in zip(starts, ends, strict=True):
+            out[start:end] = _near(np.unwrap(out[start:end]), middle)
+        out[known] = _near(out[known], 0.0)
     return out
+
+
+def _near(angle: np.ndarray, middle: float) -> np.ndarray:
+    """An angle, turned by whole turns so that its median is within half a turn of another."""
+    return angle - 2 * np.pi * np.round((np.median(angle) - middle) / (2 * np.pi))
 
 
 def extent(angle: np.ndarray, spread: np.ndarray | None) -> tuple[float, float]:

@@ -29,6 +29,16 @@ def test_unknown_values_stay_unknown_and_stop_nothing():
     assert np.isnan(unwrapped(np.full(3, np.nan))).all()
 
 
+def test_turns_that_nobody_counted_do_not_add_up():
+    """An arm that hangs swings about the pole, unknown there: five times 300° is no plane of 1500°."""
+    swing = np.radians([-150.0, -50.0, 50.0, 150.0, np.nan])
+    found = np.degrees(unwrapped(np.tile(swing, 5)))
+    np.testing.assert_allclose(found, np.tile([-150.0, -50.0, 50.0, 150.0, np.nan], 5))
+    assert (
+        np.ptp(np.degrees(extent(np.tile(np.nan_to_num(swing), 5), np.tile(np.isnan(swing) * 9.0, 5)))) < 301
+    )
+
+
 def test_an_extent_counts_only_what_is_known():
     angle = np.radians([10.0, 170.0, 182.0 - 360.0, 178.0, -90.0, 20.0])
     spread = np.radians([5.0, 5.0, 5.0, 5.0, 180.0, 5.0])
