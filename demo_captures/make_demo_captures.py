@@ -6,6 +6,9 @@ bytes each time.
 Legs walk from a list of steps: feet stand still on their prints, roll over heel and ball, and swing to the
 next print; the pelvis goes as high as both legs allow; knees and elbows follow from where ankles and wrists
 are (two links, law of cosines). All lengths in m, angles in rad, world +Y up, +X ahead at the start.
+
+Nobody stands in the neutral pose to the degree: in the declared still interval each segment is off it by an
+error drawn once a wearer (`as_people_stand`), which goes as the wearer sets off.
 """
 
 from __future__ import annotations
@@ -23,8 +26,11 @@ from scipy.interpolate import PchipInterpolator
 from scipy.ndimage import gaussian_filter1d, minimum_filter1d
 from scipy.spatial.transform import Rotation
 
+from bodyfit.body.anatomy import LOOSELY_HELD
 from bodyfit.body.chain import BodyModel
+from bodyfit.body.motion.joint_angles import joint_angles
 from bodyfit.body.motion.poses import PoseSequence, from_joint_angles
+from bodyfit.body.parts import Joint
 from bodyfit.body.person import Person
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.plain.atomic_file import write_text
@@ -480,6 +486,7 @@ def back_from_the_bench(walker: Walker) -> None:
     walker.walk(away, -0.6, 8, 0.0, math.pi)
 
 
+PORTER_SETS_OFF, PORTER_SWING = 3.95, 0.28  # s
 STACK, SHELF = 0.42, 0.45  # m from the feet to the parcels on the floor, and to the shelf
 
 
@@ -497,7 +504,10 @@ def parcel_lift(rng: np.random.Generator) -> PoseSequence:
     """Four parcels, each lifted from the floor, carried over and put on a shelf behind."""
     time = np.arange(0, 62, 1 / RATE)
     model = read_model("whole_body").scaled(PORTER)
-    walker, when = Walker(0.11, 5.7), Parcels([], [], [], [])
+    walker, when = Walker(0.11, PORTER_SETS_OFF), Parcels([], [], [], [])
+    for _ in range(2):  # sets his feet
+        walker.step(0.0, 0.0, 0.0, 0.0, PORTER_SWING, -20, 3, 0.1)
+    walker.wait(5.7 - walker.now)
     for _ in range(4):
         carry_one(walker, when)
     bent = sum(
@@ -593,6 +603,83 @@ def _arm_swing(time: np.ndarray, walker: Walker) -> np.ndarray:
     return swing
 
 
+# ---- how people stand ----
+
+# SD of a segment's rotation in a pose that a person is asked to hold: tilts about X and Z, and heading (Y).
+# Leg and trunk about Z: Woodhull et al. 1985, doi:10.1007/BF00426309, abstract: in 15 people who stood the
+# knee was 3.8 cm (SD 2.0) ahead of the ankle, on 0.43 m of shank. Foot about X: Sobel et al. 1999, adults'
+# heels are everted by 6.07° (SD 2.7) as they stand (so cited in podiapaedia.org); about Z the floor holds it.
+# What no paper was found for is common practice, as in `bodyfit.weights`; so is the factor for arms, head,
+# hands and feet.
+SAGITTAL, HEEL, TILT, HEADING, LOOSE = math.atan(0.02 / 0.43), 2.7 * DEG, 3 * DEG, 5 * DEG, 2.0
+LEG = ("thigh", "calf", "hindfoot")
+MOST_DRAWS = 1000  # none came near it
+
+
+def as_people_stand(rng: np.random.Generator, poses: PoseSequence, leaves: Leaves) -> PoseSequence:
+    """The motion from a start that is off the neutral pose, until the wearer sets off.
+
+    Parameters
+    ----------
+    rng : each segment's error is drawn from it, parents first; no joint beyond its published range
+    poses : starts still and neutral, facing +X
+    leaves : when the errors go
+
+    Returns
+    -------
+    PoseSequence; toes and heels stay on the floor
+    """
+    model, off = poses.model, {}
+    for segment, joint in [(model.root, None), *((j.child, j) for j in model.joints.values())]:
+        for _ in range(MOST_DRAWS):
+            off[segment] = Rotation.from_rotvec(standing_sd(segment) * rng.standard_normal(3))
+            if joint is None or in_range(joint, off[joint.parent], off[joint.child]):
+                break
+        else:
+            raise RuntimeError(f"{segment}: no pose within the range of its joint; widen the range")
+    rotations = {}
+    for segment, rotation in poses.rotations.items():
+        left = 1 - rise(poses.time, *leaves.of(segment))
+        rotations[segment] = rotation * Rotation.from_rotvec(left[:, None] * off[segment].as_rotvec())
+    return PoseSequence(poses.time, rotations, model, poses.root_position)
+
+
+def standing_sd(segment: str) -> np.ndarray:
+    """SD of a segment's rotation about X, Y and Z, (3,) rad."""
+    if segment.endswith("foot"):
+        return np.array([HEEL, LOOSE * HEADING, 0.0])
+    if segment.endswith(LOOSELY_HELD):
+        return LOOSE * np.array([TILT, HEADING, TILT])
+    return np.array([TILT, HEADING, SAGITTAL])
+
+
+def in_range(joint: Joint, parent: Rotation, child: Rotation) -> bool:
+    """Whether no angle of a joint is beyond its range."""
+    angles = joint_angles(joint, (parent.inv() * child).as_matrix())
+    return all(low <= angles[name] <= high for name, (low, high) in joint.range.items())
+
+
+@dataclass(frozen=True)
+class Leaves:
+    """When a wearer leaves the still pose, s: from, to; each leg as its foot first swings, and the rest."""
+
+    rest: tuple[float, float]
+    right: tuple[float, float] = (0.0, 0.0)
+    left: tuple[float, float] = (0.0, 0.0)
+
+    @classmethod
+    def by_steps(cls, rest: tuple[float, float], start: float, swing: float) -> Leaves:
+        """With the first two of a walker's steps, right foot first."""
+        second = start + 1.25 * swing
+        return cls(rest, (start, start + swing), (second, second + swing))
+
+    def of(self, segment: str) -> tuple[float, float]:
+        """Of one segment."""
+        if segment.endswith(LEG):
+            return self.right if segment.startswith("r_") else self.left
+        return self.rest
+
+
 # ---- what is worn, and the files ----
 
 
@@ -614,6 +701,7 @@ class Demo:
     kind: str
     seconds: float
     still: tuple[float, float]
+    leaves: Leaves
     seed: int
     story: str
 
@@ -657,6 +745,7 @@ DEMOS = {
         ".csv",
         60.0,
         (0.5, 3.0),
+        Leaves((4.0, 6.5)),
         11,
         "A cellist in a rehearsal room, right arm only. She lets the arm hang for three seconds, lifts the "
         "bow and plays: strokes of a third of a second to almost one and a half, over all four strings, the "
@@ -674,6 +763,7 @@ DEMOS = {
         ".csv.gz",
         90.0,
         (0.5, 3.5),
+        Leaves.by_steps((4.0, 5.0), 4.6, 0.47),
         12,
         "A fitter on the way to a machine: stands still, walks to a steel staircase, climbs its twelve "
         "steps, turns on the landing, comes down, walks back, turns; twice. The steel bends the magnetic "
@@ -691,6 +781,7 @@ DEMOS = {
         ".csv.gz",
         60.0,
         (0.5, 3.5),
+        Leaves.by_steps((4.0, 5.0), 4.6, 0.47),
         14,
         "A reader in a library: stands still, walks to a stair of seven steps, climbs it, turns round in "
         "front of a bench and sits down for a while; gets up and sits down again three times, gets up a "
@@ -707,10 +798,12 @@ DEMOS = {
         60.0,
         ".csv.gz",
         60.0,
-        (0.5, 3.5),
+        (0.5, 3.0),
+        Leaves.by_steps((3.95, 4.95), PORTER_SETS_OFF, PORTER_SWING),
         13,
-        "A porter in a post room south of the equator: stands still, then four times picks a parcel from the "
-        "floor, turns round with it, carries it over and puts it on a steel shelf, and comes back.",
+        "A porter in a post room south of the equator: stands still, sets his feet, then four times picks a "
+        "parcel from the floor, turns round with it, carries it over and puts it on a steel shelf, and comes "
+        "back.",
     ),
 }
 USUAL = SimulationSettings()
@@ -733,9 +826,8 @@ README = """# {title}
 - What: {count} units, {seconds:.0f} s at {frequency:g} Hz. Accelerometer in m/s², gyroscope in °/s,
   magnetometer in µT.
 - Worn: {worn}.
-- Body model: `{model}`. {stated}How each {other}unit sits on its
-  segment is not stated (it is turned by up to 25° against the segment's axes); a still interval in the
-  neutral pose, {still0:g} to {still1:g} s, is.
+{body}
+{pose}
 - Errors: gyroscope bias about 0.3 °/s, noise, scale and axes as of a wearable-class chip, clocks apart by
   about 1 ms, 0.3 % of the samples lost in runs of five, and soft tissue: 3° and 5 mm per g of acceleration
   across the segment (RMS over the units: {soft:.1f}°).
@@ -750,10 +842,10 @@ Licence: that of the project. Not for medical use.
 """
 
 
-def make(name: str) -> None:
-    """Writes one demo capture."""
-    demo = DEMOS[name]
-    poses = demo.script(np.random.default_rng(demo.seed))
+def drawn(demo: Demo) -> Simulated:
+    """A demo's capture and its truth, all that is random drawn from the demo's seed."""
+    rng = np.random.default_rng(demo.seed)
+    poses = as_people_stand(rng, demo.script(rng), demo.leaves)
     keep = poses.time <= demo.seconds + 2 / demo.frequency
     poses = PoseSequence(
         poses.time[keep],
@@ -771,7 +863,17 @@ def make(name: str) -> None:
         place=demo.place,
         calibrations=(Calibration("still", *demo.still),),
     )
-    folder = HERE / name
+    given = {
+        name: replace(unit, mounting=simulated.units[name].mounting.as_quat()) if name in STATED else unit
+        for name, unit in simulated.capture.units.items()
+    }
+    return replace(simulated, capture=replace(simulated.capture, units=given))
+
+
+def make(name: str) -> None:
+    """Writes one demo capture."""
+    demo, folder = DEMOS[name], HERE / name
+    simulated = drawn(demo)
     write_truth(simulated, folder / "truth")
     for unit in simulated.capture.units.values():
         write_table(folder / f"{unit.name}{demo.kind}", columns(unit), 5)
@@ -800,8 +902,8 @@ def setup(simulated: Simulated, demo: Demo) -> str:
     parts += [toml_section("[person]", person), toml_section("[body]", {"model": demo.model})]
     for unit in simulated.capture.units.values():
         where = {"segment": unit.segment, "table": f"{unit.name}{demo.kind}", "time": "time_s"}
-        if unit.name in STATED:
-            where["mounting"] = [round(q, 4) for q in simulated.units[unit.name].mounting.as_quat().tolist()]
+        if unit.mounting is not None:
+            where["mounting"] = [round(q, 4) for q in unit.mounting.tolist()]
         parts.append(toml_section(f"[units.{unit.name}]", where | sensors))
     still = {"kind": "still", "start_s": demo.still[0], "end_s": demo.still[1]}
     return "\n".join([*parts, toml_section("[[calibration]]", still)])
@@ -810,6 +912,17 @@ def setup(simulated: Simulated, demo: Demo) -> str:
 def readme(simulated: Simulated, demo: Demo) -> str:
     """README.md."""
     soft = np.sqrt(np.mean([unit.soft_turn_rms**2 for unit in simulated.units.values()])) / DEG
+    stated = "".join(STATED.get(unit, "") for unit in demo.worn)
+    body = (
+        f"- Body model: `{demo.model}`. {stated}How each {'other ' if stated else ''}unit sits on its "
+        "segment is not stated (it is turned by up to 25° against the segment's axes); a still interval in "
+        f"the neutral pose, {demo.still[0]:g} to {demo.still[1]:g} s, is."
+    )
+    worst, most = askew(simulated, demo)
+    pose = (
+        "- Pose: held as people do, not to the degree: each segment is off the neutral pose by an error "
+        f"drawn once ({most:.0f}° at most, {worst}), until it first moves."
+    )
     return README.format(
         title=demo.title,
         story=textwrap.fill(f"**Invented.** {demo.story}", 105),
@@ -820,14 +933,18 @@ def readme(simulated: Simulated, demo: Demo) -> str:
         seconds=demo.seconds,
         frequency=demo.frequency,
         worn=", ".join(demo.worn.values()),
-        model=demo.model,
-        stated="".join(STATED.get(unit, "") for unit in demo.worn),
-        other="other " if STATED.keys() & demo.worn.keys() else "",
-        still0=demo.still[0],
-        still1=demo.still[1],
+        body=textwrap.fill(body, 105, subsequent_indent="  "),
+        pose=textwrap.fill(pose, 105, subsequent_indent="  "),
         soft=soft,
         seed=demo.seed,
     )
+
+
+def askew(simulated: Simulated, demo: Demo) -> tuple[str, float]:
+    """The segment farthest off the neutral pose in the middle of the still interval, and by how many °."""
+    at = int(np.searchsorted(simulated.truth.time, np.mean(demo.still)))
+    turns = {name: float(R[at].magnitude()) / DEG for name, R in simulated.truth.rotations.items()}
+    return max(turns.items(), key=lambda turn: turn[1])
 
 
 if __name__ == "__main__":

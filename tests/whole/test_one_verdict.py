@@ -20,7 +20,10 @@ from bodyfit.study.report.files import read_fit_files
 from bodyfit.study.report.findings import findings_list
 
 DEMOS = Path(__file__).parents[2] / "demo_captures"
-OF_THE_MOTION = {"gimbal", "heading-drift"}  # kinds that only a review tells of these demos
+# Kinds that only a review tells of these demos. The last two come of how their wearers stood in the pose: an
+# elbow that is off there is off throughout, and so is a sole, which then rises a little as the foot rolls
+OF_THE_MOTION = {"gimbal", "heading-drift", "stiff-angle", "foot-floating"}
+IN_ITS_OWN_WORDS = {"joint-range"}  # of what a fit came to: no inspection can, and a review says it anew
 
 
 def plain_text(page: str) -> str:
@@ -46,14 +49,21 @@ def test_every_reader_of_a_demo_is_told_the_same(name, fitted_demo):
 
     summary = json.loads((folder / "summary.json").read_text())
     assert verdict(Finding.from_data(data) for data in summary["findings"]) == told
-    assert verdict(inspect(bodyfit.read_capture(DEMOS / name)).findings) == told
+    before = {one for one in told if one[0] not in IN_ITS_OWN_WORDS}
+    assert verdict(inspect(bodyfit.read_capture(DEMOS / name)).findings) == before
 
     files = read_fit_files(folder)
     shown = plain_text(findings_list(files))
-    assert [f.what for f in result.findings if bare(files.names.within(f.what)) not in shown] == []
+    there = [f.what for f in result.findings if f.kind not in IN_ITS_OWN_WORDS]
+    assert [what for what in there if bare(files.names.within(what)) not in shown] == []
 
     reviewed = read_findings(folder / "findings.json")
-    assert verdict(f for f in reviewed if f.kind not in OF_THE_MOTION) == told
+    assert verdict(f for f in reviewed if f.kind not in OF_THE_MOTION | IN_ITS_OWN_WORDS) == before
+    own = [
+        {(f.kind, f.joints) for f in each if f.kind in IN_ITS_OWN_WORDS}
+        for each in (result.findings, reviewed)
+    ]
+    assert own[0] == own[1]
 
     text = io.StringIO()
     print_findings(result.findings, Console(file=text, width=100))
