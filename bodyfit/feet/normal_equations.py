@@ -144,10 +144,8 @@ class BandedEquations:
         """
         n, at, between = self.band.shape[1], self.band[stretch.span], self.band[stretch.intervals]
         for j in range(n):
-            for i in range(j, n):
-                at[:, j, i - j] += part.own[:, i, j]
-            for i in range(n):
-                between[:, j, n + i - j] += part.next[:, j, i]
+            at[:, j, : n - j] += part.own[:, j:, j]
+            between[:, j, n - j : 2 * n - j] += part.next[:, j]
         self.sides[:-1, stretch.span] += np.moveaxis(part.border, -1, 0)
         self.sides[-1, stretch.span] -= part.gradient
         self.constants += part.constants

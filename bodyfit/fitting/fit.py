@@ -103,6 +103,32 @@ def fit(
     return Fit(poses, summary, spread, mountings_by_unit(worn, tracks), findings, sureness, worn.trials)
 
 
+def motion_alone(capture: Capture, weights: Weights) -> tuple[PoseSequence, list[Slip]]:
+    """The motion as `fit` finds it, for who asks many times: no path, standard deviation or finding.
+
+    Parameters
+    ----------
+    capture : worn units and the body model
+    weights : standard deviations of the residuals, gates of the magnetic field
+
+    Returns
+    -------
+    poses : the root at rest
+    slips : that were found
+
+    Raises
+    ------
+    CannotReconstructError, InputError
+        As `fit`.
+    """
+    from threadpoolctl import threadpool_limits
+
+    with threadpool_limits(1):
+        intake = examine(selected(capture, None, ()), weights=weights)
+        tracks, worn, slips = solve_with_slips(intake, weights, None)
+        return poses_of(worn, tracks), slips
+
+
 def _findings(
     worn: Capture, tracks: list[Track], slips: list[Slip], poses: PoseSequence, before: tuple[Finding, ...]
 ) -> tuple[Finding, ...]:
