@@ -12,8 +12,8 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.evidence import Guess
-from bodyfit.alignment.facing.arms import Prior, arms_of, heading_likelihood
-from bodyfit.alignment.facing.chain import Chain, joint_table, smoothed, wearers
+from bodyfit.alignment.facing.arms import BY_DISAGREEMENT, Prior, arms_of, heading_likelihood
+from bodyfit.alignment.facing.chain import TEMPER, Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
 from bodyfit.alignment.facing.pieces import Pieces
@@ -27,6 +27,7 @@ from bodyfit.files.model.model_file import read_model
 
 BODY = read_model(Path(__file__).parents[2] / "models" / "whole_body.toml")
 ONE = np.array([False])  # a piece by itself: after a gap, in motion
+SHARP = np.radians(1.0)  # so little that the grid does not show it
 EDGES = [(0, 1), (0, 2), (2, 3)]
 
 
@@ -109,7 +110,7 @@ def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
         child = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
         one = posture_of((np.tile(np.eye(3), (8, 1, 1)), child), joint, usual, 0.0, 2.0)
         even = np.full((1, HEADINGS), 1 / HEADINGS)
-        table = joint_table(Chain(even, [one], ONE, ONE, usual.constant), np.radians(6.0))
+        table = joint_table(Chain(even, [one], ONE, ONE, usual.constant, np.radians([6.0]), SHARP))
         right, reversed_ = table[0, 0], table[HEADINGS // 2, HEADINGS // 2]
         assert (right - reversed_ > 1.5) == tells
 
@@ -121,10 +122,10 @@ def test_a_habit_of_the_wearer_counts_once(continued):
     off[0, :, 1] = np.radians(20.0)  # where the parent's unit faces at the second heading of the grid
     one = Posture(log, off, np.radians([4.0]) ** 2, log, 1e6, 0.0)
     even = np.full((12, HEADINGS), 1 / HEADINGS)
-    row = np.r_[False, np.full(11, continued)]
-    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([10.0])), np.radians(6.0))
+    row, turn = np.r_[False, np.full(11, continued)], np.full(12, np.radians(6.0))
+    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([10.0]), turn, SHARP))
     assert table[0, 0] - table[1, 0] == pytest.approx(0.5 * 2.0**2, abs=0.7)
-    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([0.1])), np.radians(6.0))
+    table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([0.1]), turn, SHARP))
     assert table[0, 0] - table[1, 0] > 5
 
 
@@ -133,6 +134,9 @@ def test_wearers_that_stand_for_all_are_spread_as_people_are():
     assert weight.sum() == pytest.approx(1)
     np.testing.assert_allclose(np.sqrt(weight @ own**2), [0.1, 0.2], rtol=0.1)
     assert wearers(np.zeros(0))[0].shape == (1, 0)
+    own, weight = wearers(np.array([0.1]))
+    assert weight @ (np.abs(own[:, 0]) < 0.135) == pytest.approx(0.75, abs=0.06)  # of Student's t, 4 degrees
+    assert 0.01 < weight @ (np.abs(own[:, 0]) > 0.3) < 0.05  # 0.04 of it; a normal distribution 0.003
 
 
 def test_a_bent_wrist_ties_hand_to_forearm_and_tells_neithers_facing():
@@ -141,10 +145,10 @@ def test_a_bent_wrist_ties_hand_to_forearm_and_tells_neithers_facing():
     hand = Rotation.from_euler("ZX", np.radians([[-30, 45], [-20, 50], [-40, 48]])).as_matrix()
     one = posture_of((np.tile(np.eye(3), (3, 1, 1)), hand), joint, usual, 0.0, 2.0)
     even = np.full((1, HEADINGS), 1 / HEADINGS)
-    table = joint_table(Chain(even, [one], ONE, ONE, usual.constant), np.radians(10.0))
+    table = joint_table(Chain(even, [one], ONE, ONE, usual.constant, np.radians([10.0]), SHARP))
     assert np.ptp(np.diag(table)) < 0.05
     heading = (wrapped(GRID) == 0)[None] * 1.0
-    table = joint_table(Chain(heading, [one], ONE, ONE, usual.constant), np.radians(10.0))
+    table = joint_table(Chain(heading, [one], ONE, ONE, usual.constant, np.radians([10.0]), SHARP))
     assert np.ptp(np.diag(table)) < 0.01 and table[0, 0] - table[0, HEADINGS // 2] > 3
 
 
@@ -154,9 +158,10 @@ def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
     heading = np.full((2, HEADINGS), 1 / HEADINGS)
     heading[0] = np.exp(-0.5 * (wrapped(GRID - GRID[9]) / 0.2) ** 2)
     none = np.zeros(0)
-    together = smoothed(Chain(heading, [flat, flat], np.array([False, True]), np.zeros(2, bool), none), 0, 0)
+    two = Chain(heading, [flat, flat], np.array([False, True]), np.zeros(2, bool), none, np.zeros(2), SHARP)
+    together = smoothed(two, 0, 0)
     assert wrapped(together[1] - GRID[9]) == pytest.approx(0.0, abs=0.02)
-    alone = Chain(heading[1:], [flat], ONE, ONE, none)
+    alone = Chain(heading[1:], [flat], ONE, ONE, none, np.zeros(1), SHARP)
     assert np.abs(np.sum(alone.by_heading(0, 0, 0) * np.exp(1j * GRID))) < 1e-6
 
 
@@ -169,8 +174,9 @@ def test_the_declared_pose_counts_once_and_no_habit_blurs_it():
     spread = {}
     for posed in (True, False):
         posture = replace(one, habit=0) if posed else one
-        chain = Chain(heading, [posture], ONE, np.array([posed]), np.zeros(0))
-        p = np.exp(joint_table(chain, np.radians(40.0))[0])
+        turn = np.radians([40.0])
+        chain = Chain(heading, [posture], ONE, np.array([posed]), np.zeros(0), turn, SHARP)
+        p = np.exp(joint_table(chain)[0])
         spread[posed] = np.sqrt(np.sum(p * wrapped(GRID) ** 2) / p.sum())
     assert spread[True] == pytest.approx(np.radians(10.0), rel=0.05)
     assert np.radians(35.0) < spread[False] < np.radians(55.0)
@@ -182,7 +188,7 @@ def test_arms_are_as_sure_as_errors_that_last_a_piece_allow():
     count, S = 12, 8
     apart = pieces_apart(S, count)
     true = np.array([0.0, -0.15, 0.03, 0.02, 0.2, 0.0])
-    prior = Prior(true, np.eye(6) / 0.1**2)
+    prior, soft = Prior(true, np.eye(6) / 0.1**2), []
     for _ in range(20):
         swing = np.tile(np.sin(np.linspace(0, 2 * np.pi, count)), S)[:, None, None]
         lever = rng.normal(scale=3.0, size=(2, S * count, 3, 3))
@@ -194,10 +200,87 @@ def test_arms_are_as_sure_as_errors_that_last_a_piece_allow():
         known = np.ones((S * count, 2), bool)
         average = SimpleNamespace(force=force, lever=np.moveaxis(lever, 0, 1), known=known)
         start = replace(prior, mean=true + 0.1 * rng.standard_normal(6))
-        found = arms_of(average, (0, 1), apart, start, 1.0, 9.81)  # type: ignore[arg-type]
+        (found,) = arms_of(average, [((0, 1), apart)], start, 1.0, 9.81)  # type: ignore[arg-type]
         off = found.arm.ravel() - true
         squares.append(off @ np.linalg.solve(found.covariance, off))
+        moved, wrong = felt - [0.0, 9.81, 0.0], apply(answer, lever[1] @ true[3:])
+        soft.append(found.soft / (BY_DISAGREEMENT * np.sqrt(np.mean(wrong**2) / np.mean(moved**2))))
     assert 1.0 < np.mean(squares) < 9.0
+    assert 0.7 < np.mean(soft) < 1.1  # arms take a part of what tissue does
+
+
+def test_arms_of_two_joints_of_a_unit_help_each_other():
+    """One joint moves; the other, of which nothing is felt, lies beside it as the prior says."""
+    rng, apart = np.random.default_rng(0), pieces_apart(3, 20)
+    lever, true = rng.normal(scale=3.0, size=(60, 3, 3, 3)), np.array([0.1, -0.2, 0.05])
+    felt = rng.normal(size=(60, 3)) + np.array([0.0, 9.81, 0.0])
+    force = np.repeat(felt[:, None], 3, 1)
+    force[:, 0] -= apply(lever[:, 0], true)
+    known = np.tile([True, True, False], (60, 1))
+    average = SimpleNamespace(force=force, lever=lever * [[[1.0]], [[0.0]], [[0.0]]], known=known)
+    together = np.full((12, 12), 0.0)
+    for a, b in itertools.product((0, 6), repeat=2):  # arms of the parent of both joints
+        together[a : a + 3, b : b + 3] = 0.3**2 * np.eye(3)
+    prior = Prior(np.zeros(12), np.linalg.inv(together + 0.01**2 * np.eye(12)))
+    joints = [((0, 1), apart), ((0, 2), apart)]
+    moving, still = arms_of(average, joints, prior, 1.0, 9.81)  # type: ignore[arg-type]
+    np.testing.assert_allclose(moving.arm[0], true, atol=0.02)
+    np.testing.assert_allclose(still.arm[0], true, atol=0.02)
+    assert np.sqrt(still.covariance[0, 0]) < 0.05 and still.soft == BY_DISAGREEMENT
+
+
+def test_tissue_that_turns_all_headings_alike_blurs_how_the_parent_faces():
+    """The child hangs askew in a known direction, so that a heading says how the parent faces."""
+    log = -0.5 * (wrapped(GRID[:, None] + GRID) / 0.15) ** 2
+    one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), np.zeros_like(log), 1e6, 0.0)
+    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    spread = []
+    for soft in (SHARP, 0.4):
+        chain = Chain(heading, [one], ONE, ONE, np.zeros(0), np.array([SHARP]), soft)
+        p = np.exp(joint_table(chain)[:, 0])
+        spread.append(np.sum(p * wrapped(GRID) ** 2) / p.sum())
+    assert spread[1] - spread[0] == pytest.approx(0.4**2, rel=0.1)
+
+
+def test_habits_of_one_kind_blur_by_more_and_the_wearers_own_blurs_all_once():
+    """Two pieces of either kind, each sharp by itself: 1 / (1/0² + 1/(0.5² − 0.3²)) = 0, and 0.3 for all."""
+    log = np.zeros((HEADINGS, HEADINGS))
+    one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), log, 0.15**2, 0.0)
+    heading = np.tile(np.where(wrapped(GRID) == 0, 1.0, 1e-12), (2, 1))
+    two = np.zeros(2, bool)
+
+    def spread(*turns: float) -> float:
+        chain = Chain(
+            heading[: len(turns)],
+            [one] * len(turns),
+            two[: len(turns)],
+            two[: len(turns)],
+            np.zeros(0),
+            np.array(turns),
+            SHARP,
+        )
+        p = np.exp(joint_table(chain)[0]) * (np.abs(wrapped(GRID)) < 1.3)  # without the floor
+        return float(np.sqrt(np.sum(p * wrapped(GRID) ** 2) / p.sum()))
+
+    assert spread(0.3) == pytest.approx(np.hypot(0.3, 0.15 / np.sqrt(TEMPER)), rel=0.05)
+    assert 0.3 < spread(0.3, 0.5) < spread(0.3)
+
+
+def test_a_forearm_that_hangs_is_turned_as_usual_and_a_raised_one_may_be_as_its_work_asks():
+    elbow = usual_of("r_elbow")
+    assert elbow is not None
+    assert elbow.third_at(0.9).constant < elbow.third_at(0.2).constant
+    knee = usual_of("r_knee")
+    assert knee is not None and knee.third_at(0.9) == knee.third_at(0.2)
+    hanging, level = (
+        np.tile(np.eye(3), (8, 1, 1)),
+        np.tile(Rotation.from_euler("Z", 90, True).as_matrix(), (8, 1, 1)),
+    )
+    variance = [
+        posture_of((hanging, child), BODY.joints["r_elbow"], elbow, 0.0, 2.0).variance
+        for child in (hanging, level)
+    ]
+    assert variance[0] < variance[1] / 4
 
 
 def test_hips_lie_side_by_side():
@@ -261,7 +344,7 @@ def test_a_jerk_beside_the_pose_ties_nothing_and_some_seconds_of_movement_do():
 
 def test_a_heading_by_accelerations_is_vaguer_where_inclinations_are_rough():
     pull = np.full(2, 500.0 + 0j)
-    sure, vague = heading_likelihood(pull, np.radians([1.0, 40.0]))
+    sure, vague = heading_likelihood(pull, np.radians([1.0, 40.0]), np.radians(10.0))
     spread = [np.sqrt(np.sum(p * wrapped(GRID) ** 2)) for p in (sure, vague)]
     assert sure.sum() == pytest.approx(1) and vague.sum() == pytest.approx(1)
     assert spread[0] < np.radians(25) < np.radians(35) < spread[1]

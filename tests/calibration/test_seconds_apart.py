@@ -64,6 +64,16 @@ def test_units_on_time_are_left_as_they_are():
     assert all(np.array_equal(u.time, arm().units[n].time) for n, u in intake.capture.units.items())
 
 
+def test_a_unit_whose_pauses_come_later_is_late():
+    units = {}
+    for name, unit in arm().units.items():
+        kept = (unit.time % 5.0 > 0.3) & (unit.time % 5.0 < 4.7)
+        values = {sensor: getattr(unit, sensor)[kept] for sensor in unit.sensors}
+        units[name] = dataclasses.replace(unit, time=unit.time[kept], **values)
+    found = told(examine(late(dataclasses.replace(arm(), units=units), r_hand=3.0)), "clock-offset")
+    assert found["r_hand_unit"] == pytest.approx(3000, abs=20)
+
+
 def test_the_clock_that_most_units_keep_is_right():
     found = told(examine(late(arm(), r_upperarm=4.0, r_forearm=4.0, r_hand=4.0)), "clock-offset")
     assert set(found) == {"thorax_unit"} and found["thorax_unit"] == pytest.approx(-4000, abs=10)

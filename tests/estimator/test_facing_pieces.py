@@ -10,7 +10,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from bodyfit.body.parts import Joint
-from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, arm_prior
+from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, CENTRE_SD, arm_prior
 from bodyfit.estimator.initial.facing.cut import LARGEST_TILT, PIECE_S, SPEED, pieces_of
 from bodyfit.estimator.initial.facing.search import _level
 from bodyfit.estimator.problem.tie import Tie
@@ -64,10 +64,30 @@ def test_arms_lie_along_the_vertical_that_is_known():
     tie = Tie(Joint("j", "a", "b", centre_in_parent=centre, centre_in_child=np.zeros(3)), 0, 1)
     turned = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])  # the unit's X is the segment's Y
     problem: Any = SimpleNamespace(ties=[tie])
-    prior = arm_prior(problem, tie, np.stack([turned, np.eye(3)]))
+    prior = arm_prior(problem, [tie], np.stack([turned, np.eye(3)]))
     np.testing.assert_allclose(prior.mean, [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
-    wide = 1 / ACROSS**2
-    np.testing.assert_allclose(np.diag(prior.precision), [1 / ALONG**2, wide, wide, wide, 1 / ALONG**2, wide])
+    wide, along = 1 / (ACROSS**2 + CENTRE_SD**2), 1 / (ALONG**2 + CENTRE_SD**2)
+    np.testing.assert_allclose(np.diag(prior.precision), [along, wide, wide, wide, along, wide])
+
+
+def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
+    """Against the covariance of 200,000 draws of where a unit sits and how it faces."""
+    rng, count = np.random.default_rng(0), 200_000
+    centres = np.array([[0.1, -0.3, 0.09], [-0.05, 0.2, -0.12]])
+    ties = [
+        Tie(Joint(n, "a", n, centre_in_parent=c, centre_in_child=np.zeros(3)), 0, k + 1)
+        for k, (n, c) in enumerate(zip("bc", centres, strict=True))
+    ]
+    level = Rotation.random(3, random_state=1).as_matrix()
+    problem: Any = SimpleNamespace(ties=ties)
+    prior = arm_prior(problem, ties, level)
+    place = rng.normal(size=(count, 3)) * [ACROSS, ALONG, ACROSS] + [0.0, -0.1 / 3, 0.0]
+    turn = Rotation.from_euler("Y", rng.uniform(-np.pi, np.pi, (count, 1)))
+    arms = [turn.apply(c - place) @ level[0] + CENTRE_SD * rng.normal(size=(count, 3)) for c in centres]
+    own = [0, 1, 2, 6, 7, 8]
+    np.testing.assert_allclose(prior.mean[own], np.mean(arms, 1).ravel(), atol=2e-3)
+    drawn = np.cov(np.concatenate(arms, 1).T)
+    np.testing.assert_allclose(np.linalg.inv(prior.precision)[np.ix_(own, own)], drawn, atol=3e-4)
 
 
 def test_a_unit_that_missed_the_pose_is_not_levelled_by_what_fills_its_gap():

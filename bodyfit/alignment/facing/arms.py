@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +12,11 @@ from ...recording.keyframe_averages import Averages
 from .grid import GRID, HEADINGS, blurred
 from .pieces import Pieces
 
-# soft tissue's part of a heading by acceleration, per piece; tried: 5, 10, 20° on 15 captures (seeds 8030 to
-# 8044 of tests/benchmarks/facing_in_pieces.py): 71.6, 71.1, 69.8 % of units known, none wrong while sure
-SOFT = np.radians(10.0)
+# rad of a heading by what units feel apart at a joint, as a share of all they feel there; tried: on 616
+# joints of 44 captures (tests/benchmarks/facing_in_pieces.py, seeds 14000 to 14015, these with doubled
+# tissue, and 8000 to 8011; shares of 0.03 to 0.7): errors alike in all pieces 0.47, of each piece by itself
+# 0.4 to 0.5
+BY_DISAGREEMENT = 0.5
 STRAY = 0.03  # share of pieces of which accelerations say nothing right (common practice)
 # rad of heading for each rad of a wrong inclination, for vertical acceleration leaks; 1/rad, share of pieces
 # that say nothing right. tried: 0 to 2 and 0 to 1, on 2786 pieces of recorded motion with simulated units
@@ -31,7 +34,10 @@ FAR = 1.5  # standard deviations from which a disagreement counts linearly (Hube
 
 @dataclass(frozen=True, eq=False)
 class Prior:
-    """What is known of both arms (parent's, child's) beforehand: mean (6,) m, precision (6, 6) 1/m²."""
+    """What is known beforehand of the arms of J joints: mean (6 J,) m, precision (6 J, 6 J) 1/m².
+
+    Joint by joint, the parent's arm before the child's.
+    """
 
     mean: np.ndarray
     precision: np.ndarray
@@ -42,13 +48,15 @@ class Arms:
     """Both arms of one joint: arm (2, 3) m and covariance (6, 6) m², unit frames; pull (S,) complex.
 
     The pull of a piece is the weighted sum of p c̄: its argument is the heading of the child against the
-    parent that fits best, its size the information about it, 1/rad².
+    parent that fits best, its size the information about it, 1/rad². `soft`, rad, is how far tissue turns
+    headings: alike in all pieces, and as much again in each by itself.
     """
 
     arm: np.ndarray
     covariance: np.ndarray
     sd: float
     pull: np.ndarray
+    soft: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,43 +81,73 @@ class _Felt:
 
 
 def arms_of(
-    average: Averages, units: tuple[int, int], pieces: Pieces, prior: Prior, alike: float, g: float
-) -> Arms:
-    """Arms of one joint that make both units feel the same at it, one free heading per piece.
+    average: Averages,
+    joints: Sequence[tuple[tuple[int, int], Pieces]],
+    prior: Prior,
+    alike: float,
+    g: float,
+) -> list[Arms]:
+    """Arms of all joints that make both units of each feel the same at it, one free heading per piece.
 
     Parameters
     ----------
     average : with start rotations, whose headings are arbitrary in every piece
-    units, pieces : parent and child of the joint, and its pieces
-    prior : of the arms
+    joints : parent and child of each of J joints, and its pieces
+    prior : of all arms together
     alike : number of keyframes over which the disagreement is alike
     g : m/s²
 
     Returns
     -------
-    Arms
+    list of J Arms
 
     Notes
     -----
     Σ |F_p + L_p r_p − Ry(ψ_s) (F_c + L_c r_c)|² alternately over the headings ψ_s (closed form,
     ψ_s = arg Σ p c̄ of the horizontal parts) and over the arms (linear), with robust weights. Of the arms
     a piece tells as little as if its numbers repeated each other (`REPEATED`): the body's build, which the
-    prior has, must not be outvoted by one error that lasts.
+    prior has, must not be outvoted by one error that lasts. The build also says where the joints of one
+    segment lie beside each other, so the arms of all joints are one linear system.
     """
-    parent, child = units
-    felt = _Felt(
+    felt = [_felt(average, *joint, alike, g) for joint in joints]
+    own = [slice(6 * j, 6 * j + 6) for j in range(len(felt))]
+    r, sd = prior.mean, np.full(len(felt), FIRST_SD)
+    for _ in range(SETTLED_AFTER):
+        precision, pulled, equations = prior.precision.copy(), prior.precision @ prior.mean, []
+        for j, one in enumerate(felt):
+            A, z = _equations(one, np.angle(_pull(one, r[own[j]], sd[j])), sd[j])
+            w = _weight(one, A @ r[own[j]] - z, sd[j])
+            weighted = w[:, None, None] * A
+            precision[own[j], own[j]] += np.einsum("kmi,kmj->ij", weighted, A)
+            pulled[own[j]] += np.einsum("kmi,km->i", weighted, z)
+            equations.append((A, z))
+        covariance = np.linalg.inv(precision)
+        r = covariance @ pulled
+        for j, (A, z) in enumerate(equations):
+            sd[j] = _disagreement(felt[j], A @ r[own[j]] - z, sd[j])
+    return [
+        Arms(
+            r[k].reshape(2, 3),
+            covariance[k, k],
+            float(s),
+            _pull(one, r[k], s),
+            _soft(one, r[k], A @ r[k] - z),
+        )
+        for one, k, s, (A, z) in zip(felt, own, sd, equations, strict=True)
+    ]
+
+
+def _felt(average: Averages, units: tuple[int, int], pieces: Pieces, alike: float, g: float) -> _Felt:
+    """What both units of a joint feel in its pieces."""
+    at, (parent, child) = pieces.at, units
+    return _Felt(
         pieces,
-        (average.force[pieces.at, parent], average.force[pieces.at, child]),
-        (average.lever[pieces.at, parent], average.lever[pieces.at, child]),
-        (average.known[pieces.at, parent] & average.known[pieces.at, child]).astype(float),
+        (average.force[at, parent], average.force[at, child]),
+        (average.lever[at, parent], average.lever[at, child]),
+        (average.known[at, parent] & average.known[at, child]).astype(float),
         alike,
         g,
     )
-    r, sd, covariance = prior.mean, FIRST_SD, np.linalg.inv(prior.precision)
-    if felt.known.any():
-        for _ in range(SETTLED_AFTER):
-            r, sd, covariance = _arms(felt, np.angle(_pull(felt, r, sd)), r, sd, prior)
-    return Arms(r.reshape(2, 3), covariance, sd, _pull(felt, r, sd))
 
 
 def _pull(felt: _Felt, r: np.ndarray, sd: float) -> np.ndarray:
@@ -129,10 +167,8 @@ def _pull(felt: _Felt, r: np.ndarray, sd: float) -> np.ndarray:
     return total
 
 
-def _arms(
-    felt: _Felt, heading: np.ndarray, r: np.ndarray, sd: float, prior: Prior
-) -> tuple[np.ndarray, float, np.ndarray]:
-    """Arms (6,), disagreement and covariance at given headings (S,)."""
+def _equations(felt: _Felt, heading: np.ndarray, sd: float) -> tuple[np.ndarray, np.ndarray]:
+    """A (n, 3, 6) and z (n, 3) m/s² of A r = z at given headings (S,): both units feel the same."""
     pieces, of = felt.pieces, felt.pieces.of
     Q = heading_matrix(heading)[of]
     A = np.concatenate([felt.lever[0], -Q @ felt.lever[1]], -1)
@@ -140,22 +176,40 @@ def _arms(
     share = (1 - felt.kept(sd)) / np.maximum(pieces.sums(felt.known), 1e-9)
     A = A - (share[:, None, None] * pieces.sums(felt.known[:, None, None] * A))[of]
     z = z - (share[:, None] * pieces.sums(felt.known[:, None] * z))[of]
-    off = np.linalg.norm(A @ r - z, axis=-1)
-    w = felt.known * np.minimum(1.0, FAR * sd / np.maximum(off, 1e-9)) / (sd**2 * felt.alike * REPEATED)
-    weighted = w[:, None, None] * A
-    covariance = np.linalg.inv(prior.precision + np.einsum("kmi,kmj->ij", weighted, A))
-    r = covariance @ (prior.precision @ prior.mean + np.einsum("kmi,km->i", weighted, z))
-    left = np.abs(A @ r - z)[felt.known > 0]
-    return r, max(LEAST_SD, 1.4826 * float(np.median(left))), covariance
+    return A, z
 
 
-def heading_likelihood(pull: np.ndarray, tilt: np.ndarray) -> np.ndarray:
+def _weight(felt: _Felt, off: np.ndarray, sd: float) -> np.ndarray:
+    """(n,) weight of each keyframe by how far (n, 3) both units disagree there."""
+    robust = np.minimum(1.0, FAR * sd / np.maximum(np.linalg.norm(off, axis=-1), 1e-9))
+    return felt.known * robust / (sd**2 * felt.alike * REPEATED)
+
+
+def _disagreement(felt: _Felt, off: np.ndarray, sd: float) -> float:
+    """M/s², of (n, 3) what both units feel apart; `sd` where none is known."""
+    left = np.abs(off)[felt.known > 0]
+    return max(LEAST_SD, 1.4826 * float(np.median(left))) if left.size else sd
+
+
+def _soft(felt: _Felt, r: np.ndarray, off: np.ndarray) -> float:
+    """Rad, how far tissue turns headings, by what both units feel apart, (n, 3) m/s², beside all they feel.
+
+    Tissue turns a unit in proportion to acceleration, so that headings go wrong by as much in slow motion.
+    """
+    moving = felt.known * ~felt.pieces.posed[felt.pieces.of]
+    at = felt.force[0] + apply(felt.lever[0], r[:3]) - [0.0, felt.g, 0.0]
+    apart, all_ = (float(np.sum(moving * np.sum(v**2, -1))) for v in (off, at))
+    return BY_DISAGREEMENT * min(1.0, np.sqrt(apart / all_)) if all_ > 0 else BY_DISAGREEMENT
+
+
+def heading_likelihood(pull: np.ndarray, tilt: np.ndarray, soft: float) -> np.ndarray:
     """Likelihood of the joint's heading in each piece by its accelerations.
 
     Parameters
     ----------
     pull : (S,) complex
     tilt : (S,) rad, standard deviation of both inclinations
+    soft : rad, how far tissue turns the heading of each piece by itself
 
     Returns
     -------
@@ -168,6 +222,6 @@ def heading_likelihood(pull: np.ndarray, tilt: np.ndarray) -> np.ndarray:
     """
     log = np.real(np.exp(-1j * GRID)[None] * pull[:, None])
     p = np.exp(log - log.max(1, keepdims=True, initial=-np.inf))
-    p = blurred(p / p.sum(1, keepdims=True), np.hypot(SOFT, BY_TILT * tilt)[:, None])
+    p = blurred(p / p.sum(1, keepdims=True), np.hypot(soft, BY_TILT * tilt)[:, None])
     stray = (STRAY + STRAY_BY_TILT * tilt)[:, None]
     return (1 - stray) * p / p.sum(1, keepdims=True) + stray / HEADINGS

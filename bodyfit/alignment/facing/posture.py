@@ -101,7 +101,7 @@ def posture_of(
     log, means, c = _beside(entries, joint, usual, tilt, count)
     variances = usual.piece**2 + 2 * tilt**2
     mean = np.exp(1j * c).mean(0)
-    third = usual.third
+    third = usual.third_at(float(segments[1][:, 1, 1].mean()))
     log = log - count * (1 - np.abs(mean)) / np.radians(third.within) ** 2
     variance = np.radians(third.piece) ** 2 + 2 * tilt**2
     usually = float(joint.signs[2] * np.radians(third.usual))

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+HANGING = 0.5  # cosine from the vertical from which a limb hangs; by reasoning: not near the level
+
 
 @dataclass(frozen=True)
 class Spread:
@@ -58,11 +60,17 @@ class Usual:
     soft : degrees, how far beyond its range the first angle is seen, frames of bones differing
     beside : of the second angle, degrees; else where a limb points, or how far a joint bends to any side
     third : degrees, as the joint reports it (signs taken off); else the twist about the child's length
+    hanging : the same where the child hangs down; None: no other
     """
 
     soft: float
     beside: Spread | Limb | Bend
     third: Spread
+    hanging: Spread | None = None
+
+    def third_at(self, upright: float) -> Spread:
+        """The third angle where the child's length is that upright, a cosine, 1 hanging down."""
+        return self.third if self.hanging is None or upright < HANGING else self.hanging
 
     @property
     def cardan(self) -> bool:
@@ -92,21 +100,25 @@ UPPER_ARM = Limb(
     np.sin(np.radians(60.0)), np.sin(np.radians(45.0)), 0.15, (0.3, 0.25), (0.25, 0.2), (0.3, 0.3)
 )
 # Hip, knee, ankle, trunk: abduction and rotation over daily movement stay within about ±15° of their mean,
-# those of a knee within ±8°, between people ±6 to 12°. Neck: turning is free. Elbow: carrying angle 5 to 15°
-# and constant, but in a still pose elbows hang bent by 10 to 30°, which tilts the forearm's unit for good;
-# pronation about mid-way and over most of its range (ISB zero: palm forward): from memory 85°, in 39 recorded
-# motions of six people 113 ± 14°, pieces ± 15°. Wrist: its bend says nothing of how a forearm faces (in those
-# motions each person has an own mean, ± 26° in deviation); a hand turns little about it (there ± 10°).
-# Shoulder: epicondyles mostly sideways. From memory where no other source is named.
+# those of a knee within ±8°, between people ±6 to 12°; means of 158 recorded motions of 18 people ± 9° in an
+# ankle's rotation, ± 7° in its inversion. Neck: those turn by ± 16°, of 39 motions of six others ± 13°,
+# people by ± 11°. Elbow: carrying angle 5 to 15° and constant, but in a still pose elbows hang bent by 10 to
+# 30°, which tilts the forearm's unit for good. Pronation (ISB zero: palm forward): 119° in the 158 motions,
+# ± 11° between them; 113 ± 14° in the 39, people and sides ± 13°, seconds of one of them ± 11° where the
+# forearm hangs, ± 15 to 26° where it is raised; taken wider. Who types or pushes all along is 50° from it,
+# so that habits with raised forearms are ± 30°. Wrist: its bend says nothing of how a forearm faces (in the
+# 39 motions each person has an own mean, ± 26° in deviation); a hand turns little about it (there ± 10°).
+# Shoulder: epicondyles sideways to 20° inwards; a motion's mean ± 18° in the 158, ± 21° in the 39. Motions:
+# mocap.cs.cmu.edu; from memory where no other source is named.
 USUAL = {
     "hip": Usual(8, Spread(0, 6, 9, 6), Spread(0, 8, 10, 7)),
     "knee": Usual(8, Spread(0, 5, 5, 4), Spread(0, 6, 7, 6)),
-    "talocrural": Usual(10, Spread(0, 10, 10, 8), Spread(0, 12, 10, 8)),
+    "talocrural": Usual(10, Spread(0, 8, 8, 8), Spread(0, 10, 8, 8)),
     "vl5": Usual(10, Spread(0, 5, 9, 6), Spread(0, 6, 10, 8)),
-    "skullbase": Usual(10, Spread(0, 6, 12, 8), Spread(0, 8, 25, 20)),
-    "elbow": Usual(10, Spread(8, 15, 8, 8), Spread(100, 30, 40, 30)),
+    "skullbase": Usual(10, Spread(0, 6, 12, 8), Spread(0, 10, 14, 15)),
+    "elbow": Usual(10, Spread(8, 15, 8, 8), Spread(116, 30, 40, 30), Spread(116, 14, 15, 20)),
     "radiocarpal": Usual(0, Bend(90, 15), Spread(0, 10, 12, 8)),
-    "shoulder": Usual(0, UPPER_ARM, Spread(20, 25, 40, 30)),
+    "shoulder": Usual(0, UPPER_ARM, Spread(10, 25, 30, 30)),
 }
 
 

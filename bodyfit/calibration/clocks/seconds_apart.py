@@ -10,6 +10,7 @@ import numpy as np
 
 from ...core.findings import Finding
 from ...recording.capture import Calibration, Unit
+from ...recording.sampling import BRIDGED_S
 from .far_offset import FARTHEST_S, NEAR_S, STEP_S, FarOffset, far_offset, felt_by
 from .pair_offset import PairClock
 from .unit_clocks import Clocks
@@ -54,11 +55,15 @@ def seconds_apart(
     Notes
     -----
     Pairs of which one lag is known, or that agree as they are, make groups; in each the clock that most units
-    keep is right. A body's joints make a tree, so that no pair contradicts another.
+    keep is right. A body's joints make a tree, so that no pair contradicts another. Two records that pause at
+    the same stamps keep one clock; headings start anew after each pause, so that a lag that leaves but one
+    piece in common seems to agree best.
     """
-    felt = {u: felt_by(units[u]) for pair in pairs if not _near(pair) for u in pair.units}
+    near = [_near(pair) or _pause_together(*(units[u] for u in pair.units)) for pair in pairs]
+    felt = {u: felt_by(units[u]) for pair, on in zip(pairs, near, strict=True) if not on for u in pair.units}
     found = [
-        FarOffset(agree=True) if _near(pair) else far_offset(*(felt[u] for u in pair.units)) for pair in pairs
+        FarOffset(agree=True) if on else far_offset(*(felt[u] for u in pair.units))
+        for pair, on in zip(pairs, near, strict=True)
     ]
     offset, group = np.zeros(len(units)), np.arange(len(units))
     for pair, far in zip(pairs, found, strict=True):
@@ -81,6 +86,15 @@ def seconds_apart(
 def _near(pair: PairClock) -> bool:
     """Whether a pair agrees well at an offset that the search in small holds."""
     return pair.share <= WELL and bool(len(pair.at)) and float(np.abs(pair.offset).max()) <= NEAR_S
+
+
+def _pause_together(one: Unit, other: Unit) -> bool:
+    """Whether both records have pauses, as many, and at the same stamps."""
+    pauses = [
+        np.stack([unit.time[:-1], unit.time[1:]])[:, np.diff(unit.time) > BRIDGED_S] for unit in (one, other)
+    ]
+    alike = pauses[0].shape == pauses[1].shape and pauses[0].size > 0
+    return bool(alike and np.abs(pauses[0] - pauses[1]).max() < NEAR_S)
 
 
 def _right(offset: np.ndarray, unrest: list[float]) -> tuple[int, np.ndarray]:

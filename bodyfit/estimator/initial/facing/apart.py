@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ....alignment.facing.arms import SOFT
 from ....alignment.facing.grid import LEAST
 from ....alignment.facing.pieces import Pieces
 from ....recording.attitude import stretches
@@ -14,6 +13,7 @@ from ...problem.problem import Problem
 
 # rad, of a heading by the accelerations of the pose's stretch; by reasoning: two pieces at least
 TIED = np.radians(8.0)
+SOFT = np.radians(10.0)  # by which tissue turns the heading of one piece at most, usually; chosen; not tried
 # s of that stretch, for units that no such joint ties: a solver can tell by then; chosen; not tried
 WATCHED_S = 10.0
 

@@ -59,10 +59,11 @@ class _Joint:
         """(M,) deviation of the wearer's own means, as the joint shows them."""
         return np.hypot(self.usual.constant, self.askew)
 
-    @property
-    def turn(self) -> float:
-        """Rad, the same of the third angle."""
-        return float(np.hypot(np.radians(self.usual.third.constant), self.askew))
+    def turn(self, child: np.ndarray) -> np.ndarray:
+        """(S,) rad, the same of the third angle, where (K + 1, 3, 3) are world_from_segment of the child."""
+        up = self.pieces.sums(child[self.pieces.at, 1, 1]) / self.pieces.count
+        constant = [self.usual.third_at(float(one)).constant for one in up]
+        return np.hypot(np.radians(constant), self.askew)
 
 
 def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust) -> Facing | None:
@@ -85,18 +86,14 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
         return None
     pose, in_pose = held[0], held[0].holds(problem.signals.key_time)
     level, levelled = _level(problem, R, pose, in_pose)
-    joints = [
-        j
-        for i in range(len(problem.ties))
-        if (j := _joint(problem, average, i, pose, in_pose, level, levelled))
-    ]
+    joints = _joints(problem, average, pose, in_pose, level, levelled)
     parted = apart(problem, in_pose, {j.tie: tied(j.pieces, j.arms.pull) for j in joints}) & open_
     if not parted.any():
         return None
     strays = _strays(problem, average, trust)
     segments = R @ np.swapaxes(level, -1, -2)
     chains = [_chain(problem, joint, segments, pose, average, strays) for joint in joints]
-    tables = [joint_table(chain, joint.turn) for chain, joint in zip(chains, joints, strict=True)]
+    tables = [joint_table(chain) for chain in chains]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
     own = _own(problem, joints, level)
     pair = np.reshape(tables, (-1, HEADINGS, HEADINGS))
@@ -123,29 +120,33 @@ def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> 
     return level, known
 
 
-def _joint(
+def _joints(
     problem: Problem,
     average: Averages,
-    tie: int,
     pose: Held,
     in_pose: np.ndarray,
     level: np.ndarray,
     levelled: np.ndarray,
-) -> _Joint | None:
-    """One joint with its arms, or None where it says nothing of facings."""
-    one = problem.ties[tie]
-    usual = usual_of(one.joint.name)
-    told = usual is not None and (one.joint.sequence == "ZXY" or not usual.cardan)
-    if usual is None or not (told and levelled[one.parent] and levelled[one.child]):
-        return None
-    pieces = pieces_of(problem, average, one, in_pose)
-    if not len(pieces.first):
-        return None
-    prior = arm_prior(problem, one, level)
-    alike = problem.alike(problem.weights.joint_s)
-    arms = arms_of(average, (one.parent, one.child), pieces, prior, alike, problem.g)
-    held = pose.sd[[one.parent, one.child]][:, [0, 2]]
-    return _Joint(tie, pieces, arms, usual, float(np.sqrt(np.sum(held**2) / 2)))
+) -> list[_Joint]:
+    """Joints that say something of facings, with their arms."""
+    found: dict[int, tuple[Usual, Pieces]] = {}
+    for i, tie in enumerate(problem.ties):
+        usual = usual_of(tie.joint.name)
+        told = usual is not None and (tie.joint.sequence == "ZXY" or not usual.cardan)
+        if usual is None or not (told and levelled[tie.parent] and levelled[tie.child]):
+            continue
+        pieces = pieces_of(problem, average, tie, in_pose)
+        if len(pieces.first):
+            found[i] = usual, pieces
+    ties = [problem.ties[i] for i in found]
+    prior = arm_prior(problem, ties, level)
+    joints = [((t.parent, t.child), pieces) for t, (_, pieces) in zip(ties, found.values(), strict=True)]
+    arms = arms_of(average, joints, prior, problem.alike(problem.weights.joint_s), problem.g)
+    askew = [np.sum(pose.sd[[t.parent, t.child]][:, [0, 2]] ** 2) / 2 for t in ties]
+    return [
+        _Joint(i, pieces, own, usual, float(np.sqrt(square)))
+        for (i, (usual, pieces)), own, square in zip(found.items(), arms, askew, strict=True)
+    ]
 
 
 def _chain(
@@ -153,11 +154,12 @@ def _chain(
 ) -> Chain:
     """Likelihood of every piece of one joint."""
     tie, pieces = problem.ties[joint.tie], joint.pieces
-    heading = heading_likelihood(joint.arms.pull, pieces.tilt) * field_likelihood(
+    heading = heading_likelihood(joint.arms.pull, pieces.tilt, joint.arms.soft) * field_likelihood(
         average, tie, pieces, strays
     )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
-    return Chain(heading, postures, pieces.continued, pieces.posed, joint.constant)
+    turn = joint.turn(segments[:, tie.child])
+    return Chain(heading, postures, pieces.continued, pieces.posed, joint.constant, turn, joint.arms.soft)
 
 
 def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
