@@ -36,6 +36,7 @@ class Weights:
         long
     usual_spread : factor on the spread that a table of usual postures tells
     usual_floor, usual_person : rad, added to it: in the course of a motion, and of a person's own mean
+    stiff_s : s over which an angle that hardly moves is alike, beside a segment without a unit
     sole, sole_s : rad and s, how far the sole of a standing foot is from level, and for how long
     bridge, bridge_s : m and s, how far joints give and units shift, across segments without a unit
     rotation_at_start : rad, rotation of a unit at the start against where the search put it
@@ -87,6 +88,7 @@ class Weights:
     usual_spread: float = 2.0
     usual_floor: float = math.radians(6.0)
     usual_person: float = math.radians(8.0)
+    stiff_s: float = 5.0
     sole: float = math.radians(8.0)
     sole_s: float = 1.0
     travel: float = 0.05

@@ -9,7 +9,7 @@ import numpy as np
 from ..alignment.compliance import elastic_turns
 from ..alignment.joint_centre import joint_forces
 from ..alignment.mounting import segment_rotations
-from ..body.motion.joint_angles import beyond_range
+from ..body.motion.joint_angles import beyond_range, wrap
 from ..calibration.magnetic.field_gate import FieldTrust
 from ..recording.keyframe_averages import Averages
 from ..recording.signals import Signals
@@ -277,4 +277,18 @@ def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearis
             # what a person's own neutral differs by does not average out over the capture
             sd, whole = np.hypot(stiff, w.offset), float(len(freed))
             parts.append(joint_angle("joint stiffness", parent, angles, *common, sd, whole))
+    return parts + _of_stiff_postures(problem, segments)
+
+
+def _of_stiff_postures(problem: Problem, segments: np.ndarray) -> list[Linearised]:
+    """Angles beside bare segments that hardly move: knees and elbows bend in a plane."""
+    known, parts = problem.postures, []
+    alike = problem.alike(problem.weights.stiff_s)
+    for i, usual, sd in zip(known.ties, known.angles, known.stiff, strict=True):
+        if not np.isfinite(sd).any():
+            continue
+        tie, signs = problem.ties[i], np.array(problem.ties[i].joint.signs, float)
+        angles, parent = angles_of(tie, segments), segments[:, tie.parent]
+        common = (angles * signs, tie.joint.sequence, signs, tie.parent, tie.child)
+        parts.append(joint_angle("stiff posture", parent, wrap(angles - usual), *common, sd, alike))
     return parts

@@ -139,6 +139,32 @@ def test_a_table_of_usual_postures_replaces_that_widened():
     np.testing.assert_allclose(np.degrees(known.offset_sd[0]), [8, 8, np.hypot(11.9, 8)])
 
 
+def test_angles_with_a_stiffness_stay_near_those_of_the_usual_posture():
+    model, w = bodyfit.read_model("right_arm"), Weights()
+    tie = next(Tie(j, 0, 1) for j in model.joints.values() if j.name == "r_elbow")
+    ties, measured = [tree((2, 3))[0], tie], np.array([True, False, True, True])
+    known = postures(ties, measured, w, model.usual_postures)
+    usual = Rotation.from_rotvec(model.usual_postures["r_elbow"].turn)
+    signs = np.array(tie.joint.signs)
+    np.testing.assert_allclose(known.angles[0], signs * usual.as_euler("ZXY"), atol=1e-12)
+    # the carrying angle alone is stiff: 6 deg by the model, and 8 between people
+    np.testing.assert_allclose(np.degrees(known.stiff[0]), [np.inf, 10.0, np.inf])
+    np.testing.assert_array_equal(known.ties, [1])
+    assert np.isinf(postures(ties, measured, w).stiff).all()  # without the table the posture itself counts it
+
+
+def test_an_unworn_forearm_does_not_turn_where_the_wrist_cannot():
+    """Wrists hardly turn about the forearm: so the hand tells of pronation, without a unit in between."""
+    capture = bodyfit.read_capture(DEMOS / "cello_arm").between(0.0, 20.0)
+    turned = []
+    for stiff_s in (Weights().stiff_s, 1e9):
+        fit = bodyfit.fit(
+            capture, leave_out=["forearm"], weights=dataclasses.replace(Weights(), stiff_s=stiff_s)
+        )
+        turned.append(np.abs(np.degrees(fit.joint_angles["r_radiocarpal"]["rotation"])).mean())
+    assert turned[0] < 15.0 < turned[1]  # model: 8 deg
+
+
 def test_usual_postures_of_left_and_right_mirror_each_other():
     usual = bodyfit.read_model("whole_body").usual_postures
     mirror = np.diag([-1.0, -1.0, 1.0])  # of a rotation vector, in the sagittal plane

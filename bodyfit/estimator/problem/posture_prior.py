@@ -10,6 +10,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...body.anatomy import USUAL_DEG, part_of
+from ...body.motion.joint_angles import joint_angles
 from ...body.parts import Joint
 from ...body.usual_postures import UsualPosture
 from ...core.rotations import exp
@@ -31,12 +32,19 @@ class Postures:
     usual : (L, 3, 3) child's rotation against the parent's
     whiten : (L, 3, 3) 1/rad, one over the deviation from that in the course of a motion
     offset_sd : (L, 3) rad, how far a person's own usual posture is from it, about the parent's axes
+    ties : (L,) numbers of these joints
+    angles : (L, 3) rad, joint angles of the usual posture
+    stiff : (L, 3) rad, how far an angle may be from there whatever the others are; infinite: as far as the
+        usual posture lets it
     """
 
     ends: np.ndarray
     usual: np.ndarray
     whiten: np.ndarray
     offset_sd: np.ndarray
+    ties: np.ndarray
+    angles: np.ndarray
+    stiff: np.ndarray
 
 
 def postures(
@@ -58,18 +66,23 @@ def postures(
     -------
     Postures
     """
-    loose = [tie for tie in ties if not (measured[tie.parent] and measured[tie.child])]
-    table = usual_postures or {}
+    at = [i for i, tie in enumerate(ties) if not (measured[tie.parent] and measured[tie.child])]
+    loose, table = [ties[i] for i in at], usual_postures or {}
     each = [
         _tabled(table[tie.joint.name], weights) if tie.joint.name in table else _of(tie.joint, weights)
         for tie in loose
     ]
     usual, whiten, offset = ([one[i] for one in each] for i in range(3))
+    angles = [_angles(tie.joint, turn) for tie, turn in zip(loose, usual, strict=True)]
+    stiff = [_stiff(tie.joint, weights, tie.joint.name in table) for tie in loose]
     return Postures(
         np.array([[tie.parent, tie.child] for tie in loose], int).reshape(-1, 2),
         np.array(usual).reshape(-1, 3, 3),
         np.array(whiten).reshape(-1, 3, 3),
         np.array(offset).reshape(-1, 3),
+        np.array(at, int),
+        np.array(angles).reshape(-1, 3),
+        np.array(stiff).reshape(-1, 3),
     )
 
 
@@ -82,6 +95,22 @@ def _tabled(usual: UsualPosture, w: Weights) -> tuple[np.ndarray, np.ndarray, np
     covariance = w.usual_spread**2 * (usual.within + w.usual_floor**2 * np.eye(3))
     whiten = np.linalg.cholesky(np.linalg.inv(covariance)).T
     return exp(usual.turn), whiten, np.hypot(usual.between, w.usual_person)
+
+
+def _angles(joint: Joint, turn: np.ndarray) -> list[float]:
+    """Rad, joint angles of one posture."""
+    found = joint_angles(joint, turn)
+    return [float(found[name]) for name in joint.angles]
+
+
+def _stiff(joint: Joint, w: Weights, tabled: bool) -> list[float]:
+    """Rad, √(k² + p²), k the model's stiffness of each angle, p `usual_person`; infinite where it has none.
+
+    A table tells of rotation vectors, which mix an elbow's carrying angle with its flexion and pronation far
+    from the mean. `_of` counts the stiffness by itself.
+    """
+    known = joint.stiffness if tabled else {}
+    return [float(np.hypot(known[a], w.usual_person)) if a in known else np.inf for a in joint.angles]
 
 
 def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

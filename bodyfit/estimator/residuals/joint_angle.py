@@ -25,9 +25,9 @@ def joint_angle(
 
     Parameters
     ----------
-    name : "joint range" or "joint stiffness"
+    name : "joint range", "joint stiffness" or "stiff posture"
     R_parent : (K + 1, 3, 3) world_from_segment of the parent
-    excess : (K + 1, 3) rad, reported angle minus the near limit (zero inside), or minus neutral
+    excess : (K + 1, 3) rad, reported angle minus the near limit (zero inside), or minus neutral or usual
     raw : (K + 1, 3) rad, angles of the sequence, without signs
     sequence, signs : of the joint
     parent, child : units
