@@ -78,7 +78,7 @@ def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
         Tie(Joint(n, "a", n, centre_in_parent=c, centre_in_child=np.zeros(3)), 0, k + 1)
         for k, (n, c) in enumerate(zip("bc", centres, strict=True))
     ]
-    level = Rotation.random(3, random_state=1).as_matrix()
+    level = Rotation.from_rotvec(rng.normal(size=(3, 3))).as_matrix()
     problem: Any = SimpleNamespace(ties=ties)
     prior = arm_prior(problem, ties, level)
     place = rng.normal(size=(count, 3)) * [ACROSS, ALONG, ACROSS] + [0.0, -0.1 / 3, 0.0]

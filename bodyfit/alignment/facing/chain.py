@@ -101,7 +101,8 @@ def joint_table(chain: Chain) -> np.ndarray:
     log = np.log(weight)[:, None, None]
     for turn, told in moving.items():
         log = log + _blurred(told, np.sqrt(turn**2 - own_turn**2))
-    log = _blurred(logsumexp(log + np.zeros_like(posed), 0), own_turn) + posed
+    of_all = np.asarray(logsumexp(log + np.zeros_like(posed), 0))
+    log = _blurred(of_all, own_turn) + posed
     return _blurred(log.T, chain.soft).T
 
 

@@ -50,7 +50,7 @@ def arm_prior(problem: Problem, ties: Sequence[Tie], level: np.ndarray) -> Prior
         own = np.flatnonzero(units == unit)
         up = level[unit, 1]
         mean[own] = (centres[own, 1] - _middle(problem, int(unit)))[:, None] * up
-        at = np.ix_(own, range(3), own, range(3))
+        at = np.ix_(own, np.arange(3), own, np.arange(3))
         covariance[at] = np.einsum("ai,jakb,bm->jikm", level[unit], _beside(centres[own]), level[unit])
     size = mean.size
     return Prior(mean.ravel(), np.linalg.inv(covariance.reshape(size, size) + CENTRE_SD**2 * np.eye(size)))
