@@ -88,7 +88,7 @@ class Weights:
     usual_spread: float = 2.0
     usual_floor: float = math.radians(6.0)
     usual_person: float = math.radians(8.0)
-    stiff_s: float = 5.0
+    stiff_s: float = 10.0
     sole: float = math.radians(8.0)
     sole_s: float = 1.0
     travel: float = 0.05
