@@ -53,7 +53,7 @@ def of_capture(capture: Capture, table: str | Path | None, delay: float | None) 
     frame, told_by = worn_frame(samples.force, up, unit.mounting)
     shipped = place if rate is not None else f"{place}_accelerometer"
     trained = activity_table(shipped if table is None else table)
-    features = features_of(samples.time, samples.force, rate, up, frame)
+    features = features_of(samples.time, samples.force, rate, up, frame, samples.known)
     if delay is not None:
         features = replace(features, heights=None)  # the rest that ends a rise is not known in time
     evidence = evidence_of(features, trained, adapt=delay is None)

@@ -84,6 +84,17 @@ def test_without_rests_near_enough_nothing_is_said():
     assert slow.climb[inner].max() == pytest.approx(15 / 8 * 3.0 / (LONGEST_CHANGE_S + 2), rel=0.1)
 
 
+def test_a_gap_is_no_rest_and_what_holds_one_no_movement():
+    force, rate = moved(-0.4, 3.0)
+    known = np.ones(len(force), bool)
+    known[int(5.0 * FREQUENCY) : int(6.0 * FREQUENCY)] = False
+    held = force.copy(), rate.copy()
+    held[0][~known], held[1][~known] = [0.0, 0.0, G], 0.0  # as bridged: looks like a rest
+    found = heights_of(*held, up_of(*held), HOP, known)
+    assert np.isfinite(heights_of(*held, up_of(*held), HOP).rise).any()
+    assert np.isnan(found.rise).all() and np.isnan(found.climb).all()
+
+
 def at_once(rise: float, sd: float = 0.05, climb: float = np.nan) -> Heights:
     return Heights(*(np.array([x]) for x in (rise, sd, climb, sd)))
 

@@ -79,7 +79,7 @@ def evidence_of(features: Features, table: ActivityTable, adapt: bool = True) ->
             out.values[:, at] = _parted(base[:, at], likely, TEMPER_WAYS["posture"])
         elif adapt:
             if "walking" in prior.activities:
-                out.values[:, at] = _gait(out, base, prior, own, _climbs(features, prior))
+                out.values[:, at] = _gait(out, base, prior, own, _climbs(features, table, prior))
             else:
                 out.values[:, at] = _posture(out, base, prior, own)
     return out
@@ -137,9 +137,9 @@ def _posture(evidence: Evidence, base: np.ndarray, prior: WearerPrior, own: np.n
     return values[:, at]
 
 
-def _climbs(features: Features, prior: WearerPrior) -> np.ndarray:
-    """(T, K) log-likelihoods of how fast the unit climbs; nought where that is not known."""
-    if features.heights is None:
+def _climbs(features: Features, table: ActivityTable, prior: WearerPrior) -> np.ndarray:
+    """(T, K) log-likelihoods of how fast a unit at the waist climbs; nought where that is not known."""
+    if table.place != "waist" or features.heights is None:
         return np.zeros((len(features.time), len(prior.activities)))
     return climb_evidence(features.heights, prior.activities)
 

@@ -61,7 +61,12 @@ class _Body:
 
 
 def features_of(
-    time: np.ndarray, force: np.ndarray, rate: np.ndarray | None, up: np.ndarray, body_from_unit: np.ndarray
+    time: np.ndarray,
+    force: np.ndarray,
+    rate: np.ndarray | None,
+    up: np.ndarray,
+    body_from_unit: np.ndarray,
+    known: np.ndarray | None = None,
 ) -> Features:
     """Features of windows every `HOP_S`.
 
@@ -71,6 +76,7 @@ def features_of(
     force, up : (N, 3) m/s² and length one, unit frame
     rate : (N, 3) rad/s, unit frame, or None: fewer features
     body_from_unit : (3, 3), rows forward, left, up of the upright body
+    known : (N,) bool, False inside gaps that are too long to bridge; None: all
 
     Returns
     -------
@@ -83,7 +89,7 @@ def features_of(
     heights = None
     if rate is not None:
         out |= _turning(body, rate @ body_from_unit.T, cross)
-        heights = heights_of(force, rate, up, round(HOP_S * FREQUENCY))
+        heights = heights_of(force, rate, up, round(HOP_S * FREQUENCY), known)
     return Features(time[body.centres], np.column_stack(list(out.values())), tuple(out), heights)
 
 

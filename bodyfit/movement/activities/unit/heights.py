@@ -16,10 +16,9 @@ from .samples import FREQUENCY
 STILL_S, STILL_FORCE, STILL_RATE = 0.6, 0.12, 0.15  # s, m/s², rad/s: by reasoning, over how people sway
 REST_S = 0.3  # s that a rest lasts at least, beyond the smoothing: by reasoning
 EDGE_S = 1.0  # s of a rest from which gravity and posture before and after are taken: by reasoning
-LONGEST_CHANGE_S = (
-    6.0  # s, as MOST_S of sitting down; tried: 9 on activity_waist_phone, where several changes
-)
-LONGEST_CLIMB_S = 30.0  # fit in without a rest; s of a flight of stairs, by reasoning
+# s, as MOST_S of sitting down; tried: 9 on activity_waist_phone, where several changes fit in without a rest
+LONGEST_CHANGE_S = 6.0
+LONGEST_CLIMB_S = 30.0  # s of a flight of stairs and what is between it and rests: by reasoning
 FASTEST_S, CLIMB_S = 1.0, 2.0  # s of averaged speed, of a change and of stairs, a stride or two: by reasoning
 ERROR, ERROR_SHARE = 0.02, 0.1  # m/s², and of what a rest's specific force is not gravity's: by reasoning
 LEAST_RISE, LEAST_CLIMB = 0.05, 0.05  # m, m/s: least standard deviations, by reasoning
@@ -41,7 +40,9 @@ class Heights:
     climb_sd: np.ndarray
 
 
-def heights_of(force: np.ndarray, rate: np.ndarray, up: np.ndarray, hop: int) -> Heights:
+def heights_of(
+    force: np.ndarray, rate: np.ndarray, up: np.ndarray, hop: int, known: np.ndarray | None = None
+) -> Heights:
     """Heights between rests.
 
     Parameters
@@ -49,6 +50,7 @@ def heights_of(force: np.ndarray, rate: np.ndarray, up: np.ndarray, hop: int) ->
     force, up : (N, 3) m/s² and length one, unit frame, at `samples.FREQUENCY`
     rate : (N, 3) rad/s
     hop : samples from window to window, the first in the middle of sample 0
+    known : (N,) bool, False inside gaps, which are neither rest nor movement; None: all
 
     Returns
     -------
@@ -65,7 +67,8 @@ def heights_of(force: np.ndarray, rate: np.ndarray, up: np.ndarray, hop: int) ->
     windows = -(-len(force) // hop)
     out = Heights(*(np.full(windows, np.nan) for _ in range(4)))
     size = np.linalg.norm(force, axis=1)
-    for start, end, level, speed in _movements(force, rate, up, size):
+    known = np.ones(len(force), bool) if known is None else known
+    for start, end, level, speed in _movements(force, rate, up, size, known):
         seconds = (end - start) / FREQUENCY
         wrong = ERROR + ERROR_SHARE * np.abs(level - STANDARD_GRAVITY).max()
         if seconds <= LONGEST_CHANGE_S:
@@ -78,14 +81,14 @@ def heights_of(force: np.ndarray, rate: np.ndarray, up: np.ndarray, hop: int) ->
 
 
 def _movements(
-    force: np.ndarray, rate: np.ndarray, up: np.ndarray, size: np.ndarray
+    force: np.ndarray, rate: np.ndarray, up: np.ndarray, size: np.ndarray, known: np.ndarray
 ) -> Iterator[tuple[int, int, np.ndarray, np.ndarray]]:
     """From rest to rest: first sample and one past the last, m/s² felt at both, and m/s upward."""
-    rests = runs(_still(size, rate))
+    rests = runs(_still(size, rate) & known)
     rests = rests[rests[:, 1] - rests[:, 0] > REST_S * FREQUENCY]
     edge = int(EDGE_S * FREQUENCY)
     for (first, start), (end, last) in pairwise(rests):
-        if end - start > LONGEST_CLIMB_S * FREQUENCY:
+        if end - start > LONGEST_CLIMB_S * FREQUENCY or not known[start:end].all():
             continue
         ends = slice(max(first, start - edge), start), slice(end, min(last, end + edge))
         level = np.array([size[part].mean() for part in ends])
