@@ -34,6 +34,7 @@ WITHIN = {  # the same inside packages whose rooms build on each other
 MOST_MODULES = 14  # in one folder
 
 TOUCH_FILES = (
+    "core.arrays.scratch",  # files without a name, for what is too large for memory
     "body.motion.shown_figure",  # a picture in memory
     "files.",
     "commands.",

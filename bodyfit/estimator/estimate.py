@@ -9,6 +9,7 @@ import numpy as np
 
 from ..alignment.facing.known import Facing
 from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
+from ..core.arrays.scratch import copied
 from ..core.progress import Progress
 from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
@@ -136,7 +137,7 @@ def _following(problem: Problem, R: np.ndarray) -> Problem:
     lost = problem.signals.lost
     if not lost.any():
         return problem
-    carried, k, u = problem.turns.carried.copy(), *np.nonzero(lost)
+    carried, k, u = copied(problem.turns.carried), *np.nonzero(lost)
     whole = log(np.swapaxes(R[k, u], -1, -2) @ R[k + 1, u])
     share = np.linspace(0.0, 1.0, carried.shape[1])[:, None]
     carried[k, :, u] = exp(share * whole[:, None])
@@ -155,6 +156,7 @@ def _read_later(state: State, problem: Problem, late: Lateness) -> State:
     """The state with each unit's rotations where they will have turned to when it is read later."""
     signals, at = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
     turned = signals.rate[:: signals.per_key] * late.at(at)[..., None]
+    signals.let_go()
     return replace(state, R=state.R @ exp(turned))
 
 

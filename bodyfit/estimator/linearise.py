@@ -57,7 +57,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
     """First layer: what each unit says by itself."""
     signals, turns, w = problem.signals, problem.turns, problem.weights
     U, step = len(signals.units), signals.key_step
-    swaying, turn = problem.swaying, turns.carried[:, -1]
+    swaying, turn = problem.swaying, turns.whole
     parts = [
         turn_rate(state.R, state.bias, turn, turns.by_bias * _heard(signals), problem.turn_variance),
         bias_walk(state.bias, w.bias_walk**2 * np.diff(signals.key_time)),

@@ -42,6 +42,7 @@ def frames_of(track: Track) -> np.ndarray:
         force = _between(found.average.force[start : end + 1], share)
         at = slice(start * per_interval, end * per_interval + 1)
         out[at] = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
+        signals.let_go()
     return out[: len(signals.time)]
 
 

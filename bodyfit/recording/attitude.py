@@ -26,7 +26,11 @@ def start_rotations(signals: Signals, turns: Turns, north: np.ndarray) -> np.nda
     -------
     (K + 1, U, 3, 3) array
     """
-    return np.stack([_start(signals, turns, unit, north) for unit in range(len(signals.units))], 1)
+    out = np.empty((signals.intervals + 1, len(signals.units), 3, 3))
+    for unit in range(len(signals.units)):
+        out[:, unit] = _start(signals, turns, unit, north)
+        signals.let_go()
+    return out
 
 
 def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.ndarray:
@@ -38,7 +42,7 @@ def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.n
     if has["gyroscope"] and has["accelerometer"]:
         return filtered(signals, unit)[:: signals.per_key]
     if has["gyroscope"]:
-        R = products(turns.carried[:, -1, unit])
+        R = products(turns.whole[:, unit])
         return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
     return _from_vectors(signals, unit, has, north)
 

@@ -12,10 +12,10 @@ import numpy as np
 
 from ..body.chain import BodyModel
 from ..body.person import Person
+from ..core.arrays.unit_arrays import unit_arrays
 from ..core.cards import NONE, Card, Shown, counted
 from ..core.findings import Finding
 from ..core.gravity import STANDARD_GRAVITY, normal_gravity
-from ..core.unit_arrays import unit_arrays
 from ..errors import InputError
 from . import trials as of_trials
 from .stamp_rate import usual_step

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
+from ..core.arrays.scratch import let_go
 from ..core.gravity import STANDARD_GRAVITY
 from ..core.rotations import apply, skew
-from .preintegration import Turns, between_keyframes, lever_matrix
+from .preintegration import CHUNK, Turns, between_keyframes, lever_matrix
 from .signals import Signals
 
 # s; passes what limbs do (below 2 Hz), stops what soft tissue rings at (5 to 10 Hz); by reasoning
@@ -17,7 +18,6 @@ HALF_WINDOW_S = 0.2
 AT_REST = np.array([0.0, STANDARD_GRAVITY, 0.0])  # m/s², stands in where nothing was felt
 # share of the window; a mean over less is one of another time than the neighbour's; chosen; not tried
 MEASURED = 0.9
-CHUNK = 600  # keyframe intervals worked on at once, to bound memory; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,11 +62,15 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
     -------
     Averages
     """
-    parts = [
-        _part(signals, turns, R, start, min(start + CHUNK, signals.intervals), by_latency)
-        for start in range(0, signals.intervals, CHUNK)
-    ]
-    whole = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+    whole: dict[str, np.ndarray] = {}
+    for start in range(0, signals.intervals, CHUNK):
+        part = _part(signals, turns, R, start, min(start + CHUNK, signals.intervals), by_latency)
+        for key, values in part.items():
+            if key not in whole:
+                whole[key] = np.empty((signals.intervals + 1, *values.shape[1:]), values.dtype)
+            whole[key][start : start + len(values)] = values
+        signals.let_go()
+        let_go(turns.carried)
     return Averages(**whole)
 
 

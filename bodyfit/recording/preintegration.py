@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go, room
 from ..core.rotations import apply, exp, log, skew
 from .signals import Signals
+
+CHUNK = 600  # keyframe intervals worked on at once, to bound memory; chosen; not tried
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,6 +29,17 @@ class Turns:
     carried: np.ndarray
     by_bias: np.ndarray
 
+    @cached_property
+    def whole(self) -> np.ndarray:
+        """(K, U, 3, 3) turn from each keyframe to the next."""
+        K, _, *rest = self.carried.shape
+        out = room((K, *rest))
+        for start in range(0, K, CHUNK):
+            at = slice(start, start + CHUNK)
+            out[at] = self.carried[at, -1]
+            let_go(self.carried)
+        return out
+
 
 def preintegrate(signals: Signals) -> Turns:
     """Turns between keyframes from the turns between frames.
@@ -39,15 +54,24 @@ def preintegrate(signals: Signals) -> Turns:
     """
     K, U = signals.turn_unknown.shape
     per_interval = signals.turns.reshape(K, -1, U, 3)
-    carried = np.empty((K, signals.per_key + 1, U, 3, 3))
-    current = np.broadcast_to(np.eye(3), (K, U, 3, 3))
-    carried[:, 0], total = current, np.zeros((K, U, 3, 3))
-    for frame in range(per_interval.shape[1]):  # over the few frames of an interval, all intervals at once
-        current = current @ exp(per_interval[:, frame])
+    carried, by_bias = room((K, signals.per_key + 1, U, 3, 3)), np.empty((K, U, 3, 3))
+    for start in range(0, K, CHUNK):
+        at = slice(start, start + CHUNK)
+        by_bias[at] = _integrated(per_interval[at], signals.stride, signals.step, carried[at])
+        let_go(signals.turns, carried)
+    return Turns(carried, by_bias)
+
+
+def _integrated(turns: np.ndarray, stride: int, step: float, carried: np.ndarray) -> np.ndarray:
+    """(k, U, 3, 3) s, `Turns.by_bias` of the turns (k, frames, U, 3) in some intervals; fills `carried`."""
+    current = np.broadcast_to(np.eye(3), (len(turns), turns.shape[2], 3, 3))
+    carried[:, 0], total = current, np.zeros(current.shape)
+    for frame in range(turns.shape[1]):  # over the few frames of an interval, many intervals at once
+        current = current @ exp(turns[:, frame])
         total += current
-        if (frame + 1) % signals.stride == 0:
-            carried[:, (frame + 1) // signals.stride] = current
-    return Turns(carried, -signals.step * np.swapaxes(current, -1, -2) @ total)
+        if (frame + 1) % stride == 0:
+            carried[:, (frame + 1) // stride] = current
+    return -step * np.swapaxes(current, -1, -2) @ total
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ..core.arrays.scratch import let_go, room
 from ..core.cubic_spline import CubicSpline
 from ..core.rotations import cross, log
 from ..errors import CannotReconstructError, InputError
@@ -25,6 +26,9 @@ KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0  # by reasoning: nothing carries the rotation between them
 # share of free turning that interpolation over 0.25 s leaves open; tried: measured on 6 captures
 INTERPOLATED = 0.1
+# units whose signals are written before what is on the disk is let go; by reasoning: each time, all of it
+# comes back into memory, page by page
+WRITTEN_AT_ONCE = 4
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted; by reasoning: four keyframes
 
 
@@ -68,33 +72,51 @@ def common_signals(
     units = [pauses.of(unit) for unit in units]
     if late is not None:
         units = [_read_later(u, time, *of) for u, *of in zip(units, *late, strict=True)]
-    parts = [_resampled(unit, frames, stride, per_key, latency) for unit in units]
-
-    def stacked(key: str) -> np.ndarray:
-        return np.stack([part.pop(key) for part in parts], 1)  # popped, so that an hour fits into memory
-
-    fused, samples = has["orientation"].any(), len(frames[::stride])
+    left_out = {k for k, s in (("field", "magnetometer"), ("attitude", "orientation")) if not has[s].any()}
+    stacked = _together(
+        (_resampled(unit, frames, stride, per_key, latency) for unit in units), left_out, len(units)
+    )
     return Signals(
         pauses.true(time),
         step,
         stride,
         per_key,
         tuple(unit.name for unit in units),
-        stacked("turns"),
-        stacked("rate"),
-        stacked("rate_derivative"),
-        stacked("specific_force"),
-        stacked("field") if has["magnetometer"].any() else np.broadcast_to(0.0, (samples, len(units), 3)),
-        stacked("attitude") if fused else None,
-        {s: stacked(f"{s}_known") for s in _SENSORS},
-        stacked("turn_unknown").reshape(intervals, -1, len(units)).mean(1),
-        stacked("rest_rate"),
+        stacked["turns"],
+        stacked["rate"],
+        stacked["rate_derivative"],
+        stacked["specific_force"],
+        stacked.get("field", np.broadcast_to(0.0, stacked["rate"].shape)),
+        stacked.get("attitude"),
+        {s: stacked[f"{s}_known"] for s in _SENSORS},
+        _by_interval(stacked["turn_unknown"], intervals).mean(1),
+        stacked["rest_rate"],
         np.full((intervals + 1, len(units)), REST_SD * np.sqrt(max(1.0, REST_S / (step * stride * per_key)))),
         has,
-        np.any(stacked("lost").reshape(intervals, -1, len(units)), axis=1),
+        np.any(_by_interval(stacked["lost"], intervals), axis=1),
         covered([pauses.of(unit) for unit in clock], time + 1e-6 * step),  # not before a sample by rounding
         pauses,
     )
+
+
+def _together(parts: Iterable[dict[str, Any]], left_out: set[str], count: int) -> dict[str, np.ndarray]:
+    """Key -> (…, count, …): the signals of so many units side by side, one unit's in memory at a time."""
+    out: dict[str, np.ndarray] = {}
+    for u, part in enumerate(parts):
+        for key in part.keys() - left_out:
+            values = part[key]
+            if key not in out:
+                out[key] = room((len(values), count, *values.shape[1:]), values.dtype)
+            out[key][:, u] = values
+        if (u + 1) % WRITTEN_AT_ONCE == 0:
+            let_go(*out.values())
+    let_go(*out.values())
+    return out
+
+
+def _by_interval(values: np.ndarray, intervals: int) -> np.ndarray:
+    """(K, frames of an interval, U) of (T, U)."""
+    return values.reshape(intervals, -1, values.shape[1])
 
 
 def _layout(step: float, keyframe_hz: float) -> tuple[int, int]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go
 from .pauses import Pauses
 
 
@@ -56,6 +57,10 @@ class Signals:
     lost: np.ndarray
     covered: np.ndarray
     pauses: Pauses
+
+    def let_go(self) -> None:
+        """Takes samples that are on the disk out of memory until they are next read."""
+        let_go(self.turns, self.rate, self.rate_derivative, self.specific_force, self.field, self.attitude)
 
     @property
     def intervals(self) -> int:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import convolve1d
 
+from ..core.arrays.scratch import let_go, room
 from ..core.rotations import apply
 from .attitude import filtered
 from .capture import Unit
@@ -41,6 +42,11 @@ class Unaided:
     force: np.ndarray
     lever: np.ndarray
     known: np.ndarray
+
+    def let_go(self) -> None:
+        """Takes what is on the disk out of memory until it is next read."""
+        self.signals.let_go()
+        let_go(self.R, self.force, self.lever)
 
     def between(self, start: float, end: float) -> Unaided:
         """Only what happened in start ≤ time ≤ end (s); of `signals` only angular rates are cut."""
@@ -76,11 +82,13 @@ def unaided(units: Sequence[Unit]) -> Unaided:
         return convolve1d(values, window, axis=0, mode="nearest")
 
     N, U = len(signals.specific_force), len(units)
-    R, force, lever = np.empty((N, U, 3, 3)), np.empty((N, U, 3)), np.empty((N, U, 3, 3))
-    for u in range(U):
+    R, force, lever = (np.moveaxis(room((U, N, *of)), 0, 1) for of in ((3, 3), (3,), (3, 3)))
+    for u in range(U):  # a unit's own lie side by side: it is read alone
         R[:, u] = filtered(signals, u)
         force[:, u] = smooth(apply(R[:, u], signals.specific_force[:, u]))
         lever[:, u] = smooth(R[:, u] @ lever_matrix(signals.rate[:, u], signals.rate_derivative[:, u]))
+        signals.let_go()
+        let_go(R, force, lever)
     return Unaided(
         signals,
         signals.pauses.true(signals.time[0] + step * np.arange(N)),

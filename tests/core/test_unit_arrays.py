@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bodyfit.core.unit_arrays import unit_arrays
+from bodyfit.core.arrays.unit_arrays import unit_arrays
 from bodyfit.errors import InputError
 
 NONE = dict.fromkeys(("accelerometer", "gyroscope", "magnetometer", "orientation", "mounting", "position"))

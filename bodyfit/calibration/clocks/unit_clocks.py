@@ -114,12 +114,12 @@ def unit_clocks(
     are known to sit far apart turn one after the other, which is no fault of a clock.
     """
     U = len(one.units)
-    compared = tuple(pair_clock(one, p, c) for p, c in pairs)
+    compared = tuple(_let_go_after(one, pair_clock(one, p, c)) for p, c in pairs)
     found = [pair for pair in compared if len(pair.at)]
     source = ["joints" if any(u in pair.units for pair in found) else "nothing" for u in range(U)]
     jointed = {u for pair in pairs for u in pair}
     for u in [u for u in (range(U) if by_rate is None else by_rate) if u not in jointed]:
-        others = [rate_clock(one, v, u) for v in range(U) if v != u]
+        others = [_let_go_after(one, rate_clock(one, v, u)) for v in range(U) if v != u]
         told = [pair for pair in others if len(pair.at)]
         if told:
             found.append(min(told, key=lambda pair: float(pair.sd[0])))
@@ -128,6 +128,12 @@ def unit_clocks(
     at, span = float(0.5 * (one.time[0] + one.time[-1])), float(one.time[-1] - one.time[0])
     group = _groups(U, found)
     return Clocks(one.units, at, *_solved(found, group, at), group, tuple(source), span, compared)
+
+
+def _let_go_after(one: Unaided, clock: PairClock) -> PairClock:
+    """A clock that was found, what it was found in let go: each pair reads other units."""
+    one.let_go()
+    return clock
 
 
 def _groups(count: int, found: Sequence[PairClock]) -> np.ndarray:

@@ -78,7 +78,8 @@ def check_field(capture: Capture, own: Unaided | None = None, weights: Weights |
         one = calibrate_magnetometer(m[::every], R[::every], own.step * every, known[:, n])
         found[unit.name] = one
         clean = one.calibrated(m) if one.applies else m
-        world.append(uniform_filter1d(apply(R, clean), window, axis=0, mode="nearest")[::every])
+        world.append(uniform_filter1d(apply(R, clean), window, axis=0, mode="nearest")[::every].copy())
+        own.let_go()
     levelled, expected = np.ones(len(units), bool), 0.0 if earth is None else earth.dip
     gates = Gates(w.field_norm, w.field_dip, w.field_turn)
     trust = judge_field(np.stack(world, 1), known, levelled, expected, own.step * every, gates)

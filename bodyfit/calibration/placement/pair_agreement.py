@@ -98,7 +98,9 @@ def most_motion(alone: Unaided, seconds: float = STRETCH_S) -> Stretch:
     """
     known = np.asarray(alone.known).all(1).reshape(-1)
     window = max(1, min(len(known), round(seconds / alone.step)))
-    moved = known * np.sqrt(np.linalg.norm(alone.lever, axis=(-2, -1))).sum(1)
+    size = np.stack([np.linalg.norm(lever, axis=(-2, -1)) for lever in np.moveaxis(alone.lever, 1, 0)], 1)
+    moved = known * np.sqrt(size).sum(1)
+    alone.let_go()
     middle = int(np.argmax(uniform_filter1d(moved, window, mode="constant")))
     start = int(np.clip(middle - window // 2, 0, len(known) - window))
     every = max(1, round(EVERY_S / alone.step))

@@ -58,23 +58,29 @@ def gravity_windows(unaided: Unaided, g: float) -> GravityWindows:
     GravityWindows; K is 0 for a capture shorter than a window
     """
     bins = Bins.of(unaided)
-    force = unaided.signals.specific_force
-    by_axis = bins.smooth(
-        np.stack([bins.mean(unaided.R[..., j] * force[..., j, None]) for j in range(3)], -1)
-    )
-    turned = bins.smooth(bins.mean(unaided.R))
-    velocity = np.cumsum(apply(unaided.R, force) - [0.0, g, 0.0], axis=0) * unaided.step
-    spread = np.sum((velocity - _triangular(velocity, bins.half * bins.samples)) ** 2, -1)
-    speed = np.sqrt(bins.smooth(bins.mean(spread)))
-    at = bins.middles
+    at, parts = bins.middles, []
+    for unit in range(len(unaided.units)):  # one after the other: all of an hour's at once are large
+        parts.append(_of_unit(unaided, unit, g, bins))
+        unaided.let_go()
+    by_axis, turned, speed = (np.stack(of, 1) for of in zip(*parts, strict=True))
     return GravityWindows(
         unaided.units,
         bins.time[at],
-        by_axis[at],
-        turned[at],
-        np.hypot(LEAST_SD, 2 / WINDOW_S * speed[at]),
+        by_axis,
+        turned,
+        np.hypot(LEAST_SD, 2 / WINDOW_S * speed),
         bins.smooth(bins.mean(unaided.known.astype(float)))[at] > 0.999,
     )
+
+
+def _of_unit(unaided: Unaided, unit: int, g: float, bins: Bins) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(k, 3, 3) R_ij f_j and (k, 3, 3) R, means over windows; (k,) m/s, spread of the velocity in each."""
+    R, force, at = unaided.R[:, unit], unaided.signals.specific_force[:, unit], bins.middles
+    by_axis = bins.smooth(np.stack([bins.mean(R[..., j] * force[..., j, None]) for j in range(3)], -1))
+    turned = bins.smooth(bins.mean(R))
+    velocity = np.cumsum(apply(R, force) - [0.0, g, 0.0], axis=0) * unaided.step
+    spread = np.sum((velocity - _triangular(velocity, bins.half * bins.samples)) ** 2, -1)
+    return by_axis[at], turned[at], np.sqrt(bins.smooth(bins.mean(spread)))[at]
 
 
 @dataclass(frozen=True, eq=False)

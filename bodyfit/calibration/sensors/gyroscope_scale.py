@@ -94,7 +94,11 @@ def gyroscope_scales(unaided: Unaided, windows: GravityWindows, g: float) -> tup
     Where an error of over 1 % shows, R is made again from corrected rates and the rest is found about it.
     """
     bins = Bins.of(unaided)
-    return tuple(_scale(unaided, windows, unit, g, bins) for unit in range(len(unaided.units)))
+    out = []
+    for unit in range(len(unaided.units)):
+        out.append(_scale(unaided, windows, unit, g, bins))
+        unaided.let_go()
+    return tuple(out)
 
 
 def _scale(unaided: Unaided, windows: GravityWindows, unit: int, g: float, bins: Bins) -> GyroscopeScale:

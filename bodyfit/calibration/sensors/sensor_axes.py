@@ -100,6 +100,7 @@ def unit_axes(signals: Signals, g: float) -> tuple[UnitAxes, ...]:
     """
     out = []
     for unit in range(len(signals.units)):
+        signals.let_go()
         if not signals.has["gyroscope"][unit]:
             continue
         if signals.has["accelerometer"][unit]:

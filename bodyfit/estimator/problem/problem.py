@@ -68,7 +68,7 @@ class Problem:
     def turn_variance(self) -> np.ndarray:
         """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
         w, step = self.weights, np.diff(self.signals.key_time)[:, None]
-        scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.carried[:, -1])), -1)
+        scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.whole)), -1)
         variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
         return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ..errors import InputError
+from ...errors import InputError
 
 # vectors of three, quaternions of four: by definition
 COLUMNS = {"accelerometer": 3, "gyroscope": 3, "magnetometer": 3, "orientation": 4}

@@ -1,0 +1,1 @@
+"""Arrays: what a caller gives, checked; what is too large to stay in memory."""
