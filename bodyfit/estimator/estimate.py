@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,17 +15,16 @@ from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
 from .initial.headings import start
 from .initial.multi_start import explained
-from .linearise import linearise
 from .problem.estimate import Estimate
 from .problem.problem import Problem, judged
 from .problem.schedule import SCHEDULE
 from .problem.unknowns import Body, State
-from .residuals.base import Linearised
 from .solver.gauss_newton_step import between, one_step
 from .solver.left_over import under_way
 from .solver.marginal_covariance import posterior
+from .solver.residual_pieces import Residuals
 from .solver.step_control import LEAST_SHARE, StepControl
-from .uncertainty.held_parameters import information_beforehand, with_constants
+from .uncertainty.held_parameters import WithConstants, information_beforehand
 from .updates.field_level import admitted
 from .updates.joint_geometry import refine
 
@@ -66,20 +65,19 @@ def estimate(
     state, body = explained(problem, state, body, trust)
     problem = _following(problem, first := state.R)
     average = averages(problem.signals, problem.turns, state.R)
-    parts, steps, step, control = list[Linearised](), 0, np.zeros_like(state.bias), StepControl()
+    steps, step, control = 0, np.zeros_like(state.bias), StepControl()
     settled, before = False, (state, body)
     after = before
     while True:  # one loop, long as it is: what follows what within a step is the method
         say(min(steps + 1, SCHEDULE.usual), SCHEDULE.usual, "smoothing")
-        parts = []  # the last ones are freed before the next are made: an hour of them is large
-        parts = linearise(problem, state, body, average, trust, first=steps == 0)
+        residuals = Residuals(problem, state, body, average, trust, first=steps == 0)
         if steps >= SCHEDULE.geometry_until:  # before, the cost is of another problem in every step
             settled = control.settled
-            while control.worse(cost := sum(part.robust_cost for part in parts)) and not control.stuck:
-                control, parts = control.shorter(), []
+            while control.worse(cost := residuals.cost) and not control.stuck:
+                control = control.shorter()
                 state, body = between(before, after, step, control.share)
                 average = averages(problem.signals, problem.turns, state.R)
-                parts = linearise(problem, state, body, average, trust)
+                residuals = Residuals(problem, state, body, average, trust)
             step, stuck = (control.share or LEAST_SHARE) * step, control.stuck
             control = control.kept(cost)
             if settled or stuck:
@@ -87,7 +85,7 @@ def estimate(
         if steps == SCHEDULE.most:
             break
         before = state, body
-        state, body, step = one_step(problem, state, body, parts)
+        state, body, step = one_step(problem, state, body, residuals)
         steps, after = steps + 1, (state, body)
         look = steps in SCHEDULE.latency_after
         average = averages(problem.signals, problem.turns, state.R, by_latency=look)
@@ -106,7 +104,7 @@ def estimate(
     say(SCHEDULE.usual, SCHEDULE.usual, "how sure")
     moved = _size(problem, step)
     ended = settled or control.settled or moved < SCHEDULE.converged
-    rotation, relative = how_sure(problem, state, body, average, parts)
+    rotation, relative = how_sure(problem, state, body, average, residuals)
     return Estimate(
         problem,
         state,
@@ -115,10 +113,10 @@ def estimate(
         trust,
         late,
         steps,
-        sum(part.robust_cost for part in parts),
+        residuals.cost,
         moved,
         *under_way(problem, np.zeros_like(step) if ended else step, rotation, relative),
-        _root_mean_squares(parts),
+        residuals.root_mean_squares(),
         rotation,
         relative,
     )
@@ -160,24 +158,15 @@ def _read_later(state: State, problem: Problem, late: Lateness) -> State:
     return replace(state, R=state.R @ exp(turned))
 
 
-def _root_mean_squares(parts: Sequence[Linearised]) -> dict[str, float]:
-    """Root mean square of each kind of residual where it counts."""
-    out = {}
-    for part in parts:
-        active = part.weight > 0
-        if active.any():
-            out[part.name] = float(np.sqrt(np.mean(part.value[active] ** 2)))
-    return out
-
-
 def how_sure(
-    problem: Problem, state: State, body: Body, average: Averages, parts: Sequence[Linearised]
+    problem: Problem, state: State, body: Body, average: Averages, residuals: Residuals
 ) -> tuple[np.ndarray, np.ndarray]:
     """Covariance of rotations, and of each child's rotation against its parent's, at every keyframe.
 
     Parameters
     ----------
-    problem, state, body, average, parts : at the end
+    problem, state, body, average : at the end
+    residuals : as they were last linearised
 
     Returns
     -------
@@ -199,6 +188,7 @@ def how_sure(
         constant = (y[:, c] - y[:, p]) @ np.swapaxes(x[:, c] - x[:, p], -1, -2)
         relative[at] = np.moveaxis(between, 0, 1) + constant
 
-    parts = with_constants(parts, problem, state, body, average)
-    posterior(parts, state.slots, len(state.R), *information_beforehand(problem, body), visit, U)
+    by_constants = WithConstants(residuals, problem, state, body, average)
+    known = information_beforehand(problem, body)
+    posterior(by_constants, state.slots, len(state.R), *known, visit, U)
     return rotation, relative

@@ -34,26 +34,36 @@ from .residuals.turn_rate import turn_rate
 
 
 def linearise(
-    problem: Problem, state: State, body: Body, average: Averages, trust: FieldTrust, first: bool = False
+    problem: Problem,
+    state: State,
+    body: Body,
+    average: Averages,
+    trust: FieldTrust,
+    first: bool = False,
+    north: bool | None = None,
 ) -> list[Linearised]:
     """Every residual at the current estimate; the second layer's come last.
 
     Parameters
     ----------
-    problem, state, body, average, trust : what is given and found so far
+    problem, state, body, average, trust : what is given and found so far, or the same piece of all
     first : joint-centre agreement is loose, the start headings being rough
+    north : of a piece: whether a field is trusted anywhere in the whole; None: this is the whole
 
     Returns
     -------
     list of Linearised
     """
-    parts = _of_units(problem, state, average, trust)
+    north = bool(trust.trusted.any()) if north is None else north
+    parts = _of_units(problem, state, average, trust, north)
     if problem.ties:
         parts += _of_body(problem, state, body, average, first)
     return [part for part in parts if part.value.size]
 
 
-def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTrust) -> list[Linearised]:
+def _of_units(
+    problem: Problem, state: State, average: Averages, trust: FieldTrust, north: bool
+) -> list[Linearised]:
     """First layer: what each unit says by itself."""
     signals, turns, w = problem.signals, problem.turns, problem.weights
     U, step = len(signals.units), signals.key_step
@@ -63,7 +73,7 @@ def _of_units(problem: Problem, state: State, average: Averages, trust: FieldTru
         bias_walk(state.bias, w.bias_walk**2 * np.diff(signals.key_time)),
         bias_level(state.bias, np.zeros(3), _bias_variance(problem, len(state.R))),
         _rest(problem, state),
-        rotation_at_start(len(state.R), _start_sd(problem, trust)),
+        *_at_start(problem, rotation_at_start(len(state.R), _start_sd(problem, north))),
         gravity(average.force, problem.g, w.acceleration, problem.alike(w.acceleration_s), average.known),
         velocity_gain(
             average.force,
@@ -104,7 +114,7 @@ def _of_bridges(problem: Problem, state: State, body: Body) -> list[Linearised]:
         w.travel,
         (placed, places - len(placed), places),
     )
-    parts.append(position_at_start(state.position, ANYWHERE, places))
+    parts += _at_start(problem, position_at_start(state.position, ANYWHERE, places))
     number = {unit: e for e, unit in enumerate(placed)}
     which = {key: a for a, key in enumerate(prior_of_arms(problem, body.mounting).keys)}
     for one in problem.bridges:
@@ -156,7 +166,7 @@ def _of_orientations(problem: Problem, state: State) -> list[Linearised]:
         return []
     at, alike = np.flatnonzero(signals.has["orientation"]), problem.alike(w.fused_s)
     measured = signals.attitude[:: signals.per_key, at]
-    correlated = np.array([alike, len(state.R), alike])
+    correlated = np.array([alike, signals.all_keyframes, alike])
     part = fused_orientation(state.R[:, at], measured, at, w.fused_inclination, w.fused_heading, correlated)
     known = signals.known["orientation"][:: signals.per_key, at]
     return [replace(part, weight=part.weight * known[..., None])]
@@ -171,8 +181,14 @@ def _heard(signals: Signals) -> np.ndarray:
 def _bias_variance(problem: Problem, keyframes: int) -> np.ndarray:
     """(K + 1, U) (rad/s)²: known at the start only."""
     out = np.full((keyframes, len(problem.signals.units)), np.inf)
-    out[0] = problem.weights.bias_at_start**2
+    if problem.signals.first == 0:
+        out[0] = problem.weights.bias_at_start**2
     return out
+
+
+def _at_start(problem: Problem, part: Linearised) -> list[Linearised]:
+    """What holds at the first keyframe only; nothing in later pieces."""
+    return [part] if problem.signals.first == 0 else []
 
 
 def _rest(problem: Problem, state: State) -> Linearised:
@@ -183,10 +199,10 @@ def _rest(problem: Problem, state: State) -> Linearised:
     return bias_level(state.bias, np.where(known[..., None], seen, 0.0), variance)
 
 
-def _start_sd(problem: Problem, trust: FieldTrust) -> np.ndarray:
+def _start_sd(problem: Problem, north: bool) -> np.ndarray:
     """(U, 3) rad: the root's heading defines the world's where no trusted field does."""
     sd = np.full((len(problem.signals.units), 3), problem.weights.rotation_at_start)
-    if not trust.trusted.any():
+    if not north:
         sd[problem.root, 1] = 1e-3
     return sd
 
@@ -227,7 +243,10 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
     posed = problem.in_pose(w.posture_s)[:, None] & problem.posed[known.ends].all(1)
-    return posture(state.R, mounting, parents, children, known.usual, known.whiten, offset, kept, posed)
+    start, changes = posture(
+        state.R, mounting, parents, children, known.usual, known.whiten, offset, kept, posed
+    )
+    return [*_at_start(problem, start), changes]
 
 
 def _of_poses(problem: Problem, state: State, body: Body) -> list[Linearised]:
@@ -236,7 +255,7 @@ def _of_poses(problem: Problem, state: State, body: Body) -> list[Linearised]:
     if not len(problem.postures.ends) or len(at) < 2:
         return []
     against = int(at[problem.measured[at]][0])
-    units, mounting = at[at != against], body.mounting.segment_from_unit
+    units, mounting, signals = at[at != against], body.mounting.segment_from_unit, problem.signals
     return [
         held_pose(
             state.R,
@@ -245,7 +264,7 @@ def _of_poses(problem: Problem, state: State, body: Body) -> list[Linearised]:
             units,
             pose.segments,
             np.hypot(pose.sd[units], pose.sd[against]),
-            pose.holds(problem.signals.key_time),
+            pose.holds(signals.key_time) / max(1, np.count_nonzero(pose.holds(signals.all_key_time))),
         )
         for pose in problem.held
     ]
@@ -275,7 +294,7 @@ def _of_angles(problem: Problem, freed: np.ndarray, body: Body) -> list[Linearis
         if joint.stiffness and problem.both_measured(tie):
             stiff = np.array([joint.stiffness.get(name, np.inf) for name in joint.angles])
             # what a person's own neutral differs by does not average out over the capture
-            sd, whole = np.hypot(stiff, w.offset), float(len(freed))
+            sd, whole = np.hypot(stiff, w.offset), float(problem.signals.all_keyframes)
             parts.append(joint_angle("joint stiffness", parent, angles, *common, sd, whole))
     return parts + _of_stiff_postures(problem, segments)
 

@@ -47,6 +47,11 @@ class Averages:
     lever_by_latency: np.ndarray | None = None
     force_by_time: np.ndarray | None = None
 
+    def piece(self, start: int, end: int) -> Averages:
+        """The same at the keyframes start ≤ k < end."""
+        there = {name: values for name, values in vars(self).items() if values is not None}
+        return Averages(**{name: values[start:end] for name, values in there.items()})
+
 
 def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = False) -> Averages:
     """Averages with the rotations as they are.

@@ -29,6 +29,12 @@ class Turns:
     carried: np.ndarray
     by_bias: np.ndarray
 
+    def piece(self, start: int, end: int) -> Turns:
+        """The same between the keyframes start ≤ k < end."""
+        out = Turns(self.carried[start : end - 1], self.by_bias[start : end - 1])
+        vars(out)["whole"] = self.whole[start : end - 1]
+        return out
+
     @cached_property
     def whole(self) -> np.ndarray:
         """(K, U, 3, 3) turn from each keyframe to the next."""
@@ -88,6 +94,10 @@ class Travels:
     gain: np.ndarray
     way: np.ndarray
     known: np.ndarray
+
+    def piece(self, start: int, end: int) -> Travels:
+        """The same between the keyframes start ≤ k < end."""
+        return Travels(*(values[start : end - 1] for values in (self.gain, self.way, self.known)))
 
 
 def travels(signals: Signals, turns: Turns, units: np.ndarray) -> Travels:

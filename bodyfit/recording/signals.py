@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,8 @@ class Signals:
         are zero and wholly unknown, and the unit's heading afterwards is another
     covered : (T,) bool, output times at which at least one unit was measured
     pauses : in which no unit recorded; little of them is carried, so that times jump there
+    first, keyframes_of_all : of a `piece`: the keyframe that it begins at, and how many all signals have;
+        `time` and `covered` stay those of all
     """
 
     time: np.ndarray
@@ -57,10 +59,41 @@ class Signals:
     lost: np.ndarray
     covered: np.ndarray
     pauses: Pauses
+    first: int = 0
+    keyframes_of_all: int | None = None
 
     def let_go(self) -> None:
         """Takes samples that are on the disk out of memory until they are next read."""
         let_go(self.turns, self.rate, self.rate_derivative, self.specific_force, self.field, self.attitude)
+
+    def piece(self, start: int, end: int) -> Signals:
+        """The same at the keyframes start ≤ k < end, and between them."""
+        frames, samples, between = (
+            slice(start * n, (end - 1) * n + more)
+            for n, more in ((self.stride * self.per_key, 0), (self.per_key, 1), (1, 0))
+        )
+        attitude = None if self.attitude is None else self.attitude[samples]
+        return replace(
+            self,
+            turns=self.turns[frames],
+            rate=self.rate[samples],
+            rate_derivative=self.rate_derivative[samples],
+            specific_force=self.specific_force[samples],
+            field=self.field[samples],
+            attitude=attitude,
+            known={name: known[samples] for name, known in self.known.items()},
+            turn_unknown=self.turn_unknown[between],
+            rest_rate=self.rest_rate[start:end],
+            rest_sd=self.rest_sd[start:end],
+            lost=self.lost[between],
+            first=self.first + start,
+            keyframes_of_all=self.all_keyframes,
+        )
+
+    @property
+    def all_keyframes(self) -> int:
+        """Number of keyframes, of all signals where these are a piece of them."""
+        return self.intervals + 1 if self.keyframes_of_all is None else self.keyframes_of_all
 
     @property
     def intervals(self) -> int:
@@ -75,7 +108,15 @@ class Signals:
     @property
     def key_time(self) -> np.ndarray:
         """(K + 1,) s, times of the keyframes on the capture's clock."""
-        return self.pauses.true(self.time[0] + self.key_step * np.arange(self.intervals + 1))
+        return self._times(np.arange(self.first, self.first + self.intervals + 1))
+
+    @property
+    def all_key_time(self) -> np.ndarray:
+        """(all keyframes,) s, also those that this is no piece of."""
+        return self._times(np.arange(self.all_keyframes))
+
+    def _times(self, keyframes: np.ndarray) -> np.ndarray:
+        return self.pauses.true(self.time[0] + self.key_step * keyframes)
 
     def in_intervals(self, time: np.ndarray) -> np.ndarray:
         """Times (n,) s on the capture's clock, in keyframe intervals from the first keyframe on."""

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bodyfit.estimator.residuals.base import Linearised
-from bodyfit.estimator.solver import marginal_covariance as module
+from bodyfit.estimator.solver import block_tridiagonal
 from bodyfit.estimator.solver.marginal_covariance import posterior, solve_with_constants
 
 SLOTS = 2
@@ -124,7 +124,7 @@ def test_it_is_the_dense_inverse(monkeypatch, chunks, allowed, seed):
     parts, prior = problem(seed, K)
     prior = separated(prior, allowed)
     if chunks:
-        monkeypatch.setattr(module, "chunks_of", lambda slots, keyframes: chunks)
+        monkeypatch.setattr(block_tridiagonal, "chunks_of", lambda slots, keyframes: chunks)
     unknowns, constants = covariances(parts, K, prior, allowed)
     whole = considered(parts, K, prior, allowed)
     for k in range(K):
@@ -210,7 +210,7 @@ def test_a_step_with_constants_is_numpys_least_squares(chunked, monkeypatch):
     parts = [dataclasses.replace(part, value=rng.normal(size=part.value.shape)) for part in parts]
     pull = rng.normal(size=CONSTANTS)
     if chunked:
-        monkeypatch.setattr(module, "chunks_of", lambda *_: [(0, 9), (9, 17), (17, 23)])
+        monkeypatch.setattr(block_tridiagonal, "chunks_of", lambda *_: [(0, 9), (9, 17), (17, 23)])
     step, change = solve_with_constants(parts, SLOTS, keyframes, prior, pull)
     A, weight = dense(parts, keyframes)
     value = np.concatenate([part.value.reshape(-1) for part in parts])

@@ -19,8 +19,8 @@ from bodyfit.calibration.magnetic.field_gate import FieldTrust
 from bodyfit.commands.main import main
 from bodyfit.core.findings import Finding
 from bodyfit.estimator.estimate import how_sure
-from bodyfit.estimator.linearise import linearise
 from bodyfit.estimator.problem.estimate import Estimate
+from bodyfit.estimator.solver.residual_pieces import Residuals
 from bodyfit.files.capture.writer import write_capture
 from bodyfit.files.findings_file import read_findings
 from bodyfit.files.motion.motion_file import read_motion
@@ -125,8 +125,8 @@ def test_headings_are_less_sure_where_the_field_is_bent(monkeypatch):
 def _heading_sd(found: Estimate, trust: FieldTrust) -> np.ndarray:
     """(K + 1,) rad."""
     problem, state, body, average = found.problem, found.state, found.body, found.average
-    parts = linearise(problem, state, body, average, trust, first=False)
-    rotation, _ = how_sure(problem, state, body, average, parts)
+    residuals = Residuals(problem, state, body, average, trust)
+    rotation, _ = how_sure(problem, state, body, average, residuals)
     return np.sqrt(rotation[:, 0, 1, 1])
 
 

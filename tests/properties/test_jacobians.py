@@ -391,7 +391,8 @@ def test_held_pose(state):
 
         return each(off, KEYFRAMES, 2)
 
-    check(lambda x: held_pose(state.rotations(x), mounting, 1, units, segments, sd, inside), rows)
+    counts = inside / inside.sum()
+    check(lambda x: held_pose(state.rotations(x), mounting, 1, units, segments, sd, counts), rows)
 
 
 def test_sole(state):

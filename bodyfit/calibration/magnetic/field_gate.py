@@ -46,6 +46,16 @@ class FieldTrust:
         """The same with the magnetometers of some units, (U,) bool, left aside."""
         return replace(self, trusted=self.trusted & ~units)
 
+    def piece(self, start: int, end: int) -> FieldTrust:
+        """The same at the keyframes start ≤ k < end."""
+        return replace(
+            self,
+            trusted=self.trusted[start:end],
+            fails={name: fail[start:end] for name, fail in self.fails.items()},
+            level=self.level[start:end],
+            lasting=self.lasting[start:end],
+        )
+
     def of(self, units: list[int]) -> FieldTrust:
         """The same of some units only."""
         fails = {name: fail[:, units] for name, fail in self.fails.items()}

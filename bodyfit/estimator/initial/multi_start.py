@@ -10,11 +10,11 @@ from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import FieldTrust
 from ...core.rotations import exp, heading_matrix, heading_towards
 from ...recording.keyframe_averages import averages
-from ..linearise import linearise
 from ..problem.problem import Problem
 from ..problem.schedule import SCHEDULE
 from ..problem.unknowns import Body, State
 from ..solver.gauss_newton_step import one_step
+from ..solver.residual_pieces import Residuals
 
 DRAWN = 3  # postures tried beside the usual one; tried: 3, 5, 8 on an arm without its upper unit: alike
 KEPT, MORE_STEPS = 1, 1  # of the best after that, and the steps that it goes on for; tried: 3, 3: 0.3° better
@@ -121,7 +121,7 @@ def _followed(
     cost = np.inf
     for step in range(steps):
         average = averages(problem.signals, problem.turns, state.R)
-        parts = linearise(problem, state, body, average, trust, first=first and step == 0)
-        state, body, _ = one_step(problem, state, body, parts)
-        cost = sum(part.robust_cost for part in parts)
+        residuals = Residuals(problem, state, body, average, trust, first=first and step == 0)
+        state, body, _ = one_step(problem, state, body, residuals)
+        cost = residuals.cost
     return Explanation(state, body, cost)

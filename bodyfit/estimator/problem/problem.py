@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,7 +13,7 @@ from ...body.anatomy import FEET
 from ...body.usual_postures import UsualPosture
 from ...core.rotations import log
 from ...recording.earth_field import EarthField
-from ...recording.preintegration import Travels, Turns, travels
+from ...recording.preintegration import CHUNK, Travels, Turns, travels
 from ...recording.signals import Signals
 from ...weights import Weights
 from .posture_prior import Postures, postures
@@ -21,6 +21,9 @@ from .tie import Tie
 from .unmeasured_chains import Bridge, bridges_of
 
 DETERMINED = np.radians(10.0)  # standard deviation above which an axis counts as unknown; chosen; not tried
+
+# what `Problem` finds out of units and joints once, however long the capture
+OF_THE_BODY = ("measured", "posed", "swaying", "bridges", "placed", "postures", "soles")
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +62,14 @@ class Problem:
     usual_postures: Mapping[str, UsualPosture] = field(default_factory=dict)
     missed: Mapping[str, float] = field(default_factory=dict)
 
+    def piece(self, start: int, end: int) -> Problem:
+        """The same at the keyframes start ≤ k < end; what is found out once is handed on."""
+        out = replace(self, signals=self.signals.piece(start, end), turns=self.turns.piece(start, end))
+        vars(out).update({name: getattr(self, name) for name in OF_THE_BODY})
+        vars(out)["turn_variance"] = self.turn_variance[start : end - 1]
+        vars(out)["travels"] = self.travels.piece(start, end)
+        return out
+
     @cached_property
     def measured(self) -> np.ndarray:
         """(U,) bool, units that carry any sensor."""
@@ -68,7 +79,8 @@ class Problem:
     def turn_variance(self) -> np.ndarray:
         """(K, U) rad²: noise, scale errors, and free turning wherever no gyroscope watched."""
         w, step = self.weights, np.diff(self.signals.key_time)[:, None]
-        scale = np.sum(np.square(w.gyroscope_scale * log(self.turns.whole)), -1)
+        pieces = (self.turns.whole[k : k + CHUNK] for k in range(0, len(step), CHUNK))
+        scale = np.concatenate([np.sum(np.square(w.gyroscope_scale * log(turn)), -1) for turn in pieces])
         variance = (w.gyroscope**2 + self.signals.turn_unknown * w.turning**2) * step + scale
         return np.where(self.measured, variance, np.inf)  # segments without a unit go by their neighbours
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -47,6 +47,10 @@ class Body:
     standing: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
     facing: Facing | None = None
 
+    def piece(self, start: int, end: int) -> Body:
+        """The same at the keyframes start ≤ k < end."""
+        return replace(self, standing=self.standing[start:end]) if self.standing.size else self
+
 
 @dataclass(frozen=True, eq=False)
 class State:
@@ -69,6 +73,10 @@ class State:
     def slots(self) -> int:
         """Number of three-vectors per keyframe."""
         return 2 * self.R.shape[1] + self.velocity.shape[1] + self.position.shape[1]
+
+    def piece(self, start: int, end: int) -> State:
+        """The same at the keyframes start ≤ k < end."""
+        return State(*(x[start:end] for x in (self.R, self.bias, self.velocity, self.position)))
 
     def stepped(self, step: np.ndarray) -> State:
         """After a step (K + 1, slots, 3)."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -30,6 +32,11 @@ class Linearised:
     constants: tuple[np.ndarray, np.ndarray] | None = None
     share: np.ndarray | None = None
 
+    def between(self, start: int, end: int) -> Linearised:
+        """Values and weights of the rows start ≤ k < end; no derivatives."""
+        share = None if self.share is None else self.share[start:end]
+        return Linearised(self.name, self.value[start:end], (), self.weight[start:end], share=share)
+
     @property
     def cost(self) -> float:
         """Half the weighted sum of squares."""
@@ -47,3 +54,27 @@ class Linearised:
             return self.cost
         each = np.sum(self.weight * self.value**2, -1)
         return 0.5 * float(np.sum(each * (2 - self.share)))
+
+
+class InPieces(Protocol):
+    """Residuals linearised at one point, of a stretch of keyframes at a time."""
+
+    def piece(self, start: int, end: int) -> tuple[Sequence[Linearised], int]:
+        """All that meets the keyframes start ≤ k < end, and the row at which keyframe `start` is found."""
+        ...
+
+
+@dataclass(frozen=True, eq=False)
+class AtOnce:
+    """Residuals of all keyframes, already linearised."""
+
+    parts: Sequence[Linearised]
+
+    def piece(self, start: int, end: int) -> tuple[Sequence[Linearised], int]:
+        """All of them; keyframes are their own rows."""
+        return self.parts, start
+
+
+def in_pieces(residuals: Sequence[Linearised] | InPieces) -> InPieces:
+    """Residuals of either kind."""
+    return AtOnce(residuals) if isinstance(residuals, Sequence) else residuals

@@ -82,7 +82,7 @@ def held_pose(
     units: np.ndarray,
     segments: np.ndarray,
     sd: np.ndarray,
-    inside: np.ndarray,
+    counts: np.ndarray,
 ) -> Linearised:
     """Rotation of segments in a pose, as seen from a body that faces where one of them says.
 
@@ -94,7 +94,7 @@ def held_pose(
     units : (E,) the others
     segments : (U, 3, 3) world_from_segment of the pose, the body facing +X
     sd : (E, 3) rad, about the axes of the body that faces +X, of both together
-    inside : (K + 1,) bool, keyframes in the pose; it counts once however long it is, not at all where none is
+    counts : (K + 1,) how much each keyframe counts: those in the pose, in the whole capture, one together
 
     Returns
     -------
@@ -109,6 +109,6 @@ def held_pose(
     value = log(from_world[:, None] @ R[:, units] @ np.swapaxes(seen[units], -1, -2))
     J = left_jacobian_inverse(value) @ from_world[:, None]
     share = huber(value / sd, 1.0)
-    weight = inside[:, None, None] * share[..., None] / (max(1, np.count_nonzero(inside)) * sd**2)
+    weight = counts[:, None, None] * share[..., None] / sd**2
     ends = ((units, 0, J), (np.full(len(units), against), 0, -J))
     return Linearised("held pose", value, ends, weight, share=share)

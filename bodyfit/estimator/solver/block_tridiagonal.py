@@ -22,7 +22,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
 from ...errors import CannotReconstructError
-from ..residuals.base import Linearised
+from ..residuals.base import InPieces, Linearised, in_pieces
 
 WHOLE_BYTES = 150e6  # largest two rows of blocks, dense, that are solved in one piece; chosen; not tried
 CHUNK_BYTES = 50e6  # of a piece, when it is not; chosen; not tried
@@ -87,7 +87,7 @@ class Blocks:
 LOWER = ((0, 0), (1, 0), (1, 1), (2, 0), (2, 1), (2, 2))  # lower triangle, by definition
 
 
-def side_by_side(residuals: Sequence[Linearised], slots: int) -> tuple[list[Linearised], np.ndarray]:
+def side_by_side(residuals: Sequence[Linearised], slots: int) -> np.ndarray:
     """Slots numbered anew, those that meet from one keyframe to the next beside each other: a narrow band.
 
     Parameters
@@ -97,8 +97,7 @@ def side_by_side(residuals: Sequence[Linearised], slots: int) -> tuple[list[Line
 
     Returns
     -------
-    residuals : with the new numbers
-    place : (slots,) new number of each slot
+    (slots,) new number of each slot
 
     References
     ----------
@@ -111,12 +110,50 @@ def side_by_side(residuals: Sequence[Linearised], slots: int) -> tuple[list[Line
         columns += [b for _ in here for b in there]
     r, c = np.concatenate([*rows, *columns]), np.concatenate([*columns, *rows])
     graph = coo_array((np.ones(len(r)), (r, c)), (slots, slots)).tocsr()
-    place = np.argsort(reverse_cuthill_mckee(graph, symmetric_mode=True))
-    anew = [
+    return np.argsort(reverse_cuthill_mckee(graph, symmetric_mode=True))
+
+
+def numbered(residuals: Sequence[Linearised], place: np.ndarray) -> list[Linearised]:
+    """Residuals with new numbers of their slots.
+
+    Parameters
+    ----------
+    residuals : any
+    place : (slots,), as of `side_by_side`
+
+    Returns
+    -------
+    list of Linearised
+    """
+    return [
         replace(part, jacobians=tuple((place[np.asarray(s)], shift, J) for s, shift, J in part.jacobians))
         for part in residuals
     ]
-    return anew, place
+
+
+class Stretches:
+    """Residuals in stretches of keyframes that are factored in one piece, their slots `side_by_side`.
+
+    Attributes
+    ----------
+    chunks : (start, end) of each
+    place : (slots,) new number of each slot
+    """
+
+    def __init__(self, residuals: Sequence[Linearised] | InPieces, slots: int, keyframes: int):
+        self.source, self.slots, self.chunks = in_pieces(residuals), slots, chunks_of(slots, keyframes)
+        self.place = side_by_side(self.source.piece(*self.chunks[0])[0], slots)
+
+    def of(self, index: int) -> tuple[list[Linearised], int, int]:
+        """Residuals of a stretch, and the rows of its first keyframe and of the one after its last."""
+        start, end = self.chunks[index]
+        parts, row = self.source.piece(start, end)
+        return numbered(parts, self.place), row, row + end - start
+
+    def factored(self, index: int, carry: tuple[np.ndarray, np.ndarray]) -> Factored:
+        """The factor of a stretch, given what those before it left over."""
+        parts, start, end = self.of(index)
+        return Factored(assemble(parts, self.slots, start, end), carry)
 
 
 def assemble(residuals: Sequence[Linearised], slots: int, start: int, end: int) -> Blocks:
@@ -165,7 +202,7 @@ def _add(blocks: Blocks, residual: Linearised, start: int, end: int) -> None:
                     blocks.own[a, b][rows] += block
 
 
-def solve(residuals: Sequence[Linearised], slots: int, keyframes: int) -> np.ndarray:
+def solve(residuals: Sequence[Linearised] | InPieces, slots: int, keyframes: int) -> np.ndarray:
     """Gauss–Newton step of all residuals.
 
     Parameters
@@ -183,22 +220,19 @@ def solve(residuals: Sequence[Linearised], slots: int, keyframes: int) -> np.nda
     CannotReconstructError
         The normal matrix is not positive definite: something is not determined at all.
     """
-    residuals, place = side_by_side(residuals, slots)
-    n, chunks = 3 * slots, chunks_of(slots, keyframes)
+    stretches, n = Stretches(residuals, slots, keyframes), 3 * slots
+    last = len(stretches.chunks) - 1
     carry, kept = (np.zeros((n, n)), np.zeros(n)), []
-    for index, chunk in enumerate(chunks):
-        factored = Factored(assemble(residuals, slots, *chunk), carry)
+    for index in range(last):
         kept.append(carry)
-        if index < len(chunks) - 1:
-            carry = factored.left_to_next()
+        carry = stretches.factored(index, carry).left_to_next()
+    kept.append(carry)
     step, after = np.empty((keyframes, n)), None
-    for index in reversed(range(len(chunks))):
-        a, b = chunks[index]
-        if index < len(chunks) - 1:
-            factored = Factored(assemble(residuals, slots, a, b), kept[index])
-        step[a:b] = factored.solve(after)
+    for index in reversed(range(last + 1)):
+        a, b = stretches.chunks[index]
+        step[a:b] = stretches.factored(index, kept[index]).solve(after)
         after = step[a]
-    return step.reshape(keyframes, slots, 3)[:, place]
+    return step.reshape(keyframes, slots, 3)[:, stretches.place]
 
 
 def chunks_of(slots: int, keyframes: int) -> list[tuple[int, int]]:

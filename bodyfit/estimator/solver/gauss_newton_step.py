@@ -10,13 +10,13 @@ import numpy as np
 from ..problem.chain_prior import expected
 from ..problem.problem import Problem
 from ..problem.unknowns import Body, State
-from ..residuals.base import Linearised
+from ..residuals.base import InPieces, Linearised
 from .block_tridiagonal import solve
 from .marginal_covariance import solve_with_constants
 
 
 def one_step(
-    problem: Problem, state: State, body: Body, parts: Sequence[Linearised]
+    problem: Problem, state: State, body: Body, parts: Sequence[Linearised] | InPieces
 ) -> tuple[State, Body, np.ndarray]:
     """State and body after one Gauss–Newton step.
 

@@ -19,15 +19,15 @@ from itertools import pairwise
 import numpy as np
 from scipy.linalg.blas import dtrsm
 
-from ..residuals.base import Linearised
-from .block_tridiagonal import Factored, assemble, chunks_of, side_by_side
+from ..residuals.base import InPieces, Linearised
+from .block_tridiagonal import Factored, Stretches
 
 # keyframes whose covariance is told of at once; tried: 16 and 64 on 15 units, 1,500 and 32,000 page faults
 TOLD_AT_ONCE = 16
 
 
 def posterior(
-    residuals: Sequence[Linearised],
+    residuals: Sequence[Linearised] | InPieces,
     slots: int,
     keyframes: int,
     prior: np.ndarray,
@@ -62,24 +62,25 @@ def posterior(
     ----------
     Erisman & Tinney 1975, doi:10.1145/360680.360704 (Takahashi's recursion, here in blocks).
     """
-    residuals, place = side_by_side(residuals, slots)
-    at = (3 * place[:shown, None] + np.arange(3)).ravel()
-    chunks = chunks_of(slots, keyframes)
-    n, q = 3 * slots, len(prior)
+    stretches = Stretches(residuals, slots, keyframes)
+    at = (3 * stretches.place[:shown, None] + np.arange(3)).ravel()
+    n, q, last = 3 * slots, len(prior), len(stretches.chunks) - 1
     carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
     information = np.zeros((q, q))
-    for index, chunk in enumerate(chunks):
+    for index in range(last + 1):
         kept.append((carry, border))
-        factored, Y = _reduced(residuals, slots, chunk, carry, border)
-        information += _own(residuals, *chunk, q) - _square(Y)
-        if index < len(chunks) - 1:
+        factored = Y = None  # let go before the next are made
+        factored, Y = _reduced(stretches, index, carry, border)
+        information += _own(*stretches.of(index), q) - _square(Y)
+        if index < last:
             carry, border = factored.left_to_next(), factored.border_left(Y[-1])
     sigma = _of_constants(information, prior, allowed)
     after = np.zeros((n, n)), np.zeros((n, q))
-    for index in reversed(range(len(chunks))):
-        if index < len(chunks) - 1:
-            factored, Y = _reduced(residuals, slots, chunks[index], *kept[index])
-        first = chunks[index][0]
+    for index in reversed(range(last + 1)):
+        if index < last:
+            factored = Y = None
+            factored, Y = _reduced(stretches, index, *kept[index])
+        first = stretches.chunks[index][0]
         for a in reversed(range(0, len(Y), TOLD_AT_ONCE)):
             S, after = _backward(factored, Y, range(a, min(a + TOLD_AT_ONCE, len(Y))), after, at)
             own = slice(a, a + len(S))
@@ -88,7 +89,11 @@ def posterior(
 
 
 def solve_with_constants(
-    residuals: Sequence[Linearised], slots: int, keyframes: int, prior: np.ndarray, pull: np.ndarray
+    residuals: Sequence[Linearised] | InPieces,
+    slots: int,
+    keyframes: int,
+    prior: np.ndarray,
+    pull: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Gauss–Newton step of all residuals in the unknowns of every keyframe and in constants at once.
 
@@ -109,40 +114,36 @@ def solve_with_constants(
     -----
     With H = L Lᵀ, L z = −g and L Z = B: (C − Zᵀ Z) c = −g_c − Zᵀ z, Lᵀ x = z − Z c.
     """
-    residuals, place = side_by_side(residuals, slots)
-    chunks = chunks_of(slots, keyframes)
-    n, q = 3 * slots, len(prior)
+    stretches = Stretches(residuals, slots, keyframes)
+    n, q, last = 3 * slots, len(prior), len(stretches.chunks) - 1
     carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
     information, gradient = prior.copy(), pull.copy()
-    for index, chunk in enumerate(chunks):
+    for index in range(last + 1):
         kept.append((carry, border))
-        factored, Z = _reduced(residuals, slots, chunk, carry, border)
-        information += _own(residuals, *chunk, q) - _square(Z)
-        gradient += _pull(residuals, *chunk, q) + Z.reshape(-1, q).T @ factored.z
-        if index < len(chunks) - 1:
+        factored, Z = _reduced(stretches, index, carry, border)
+        information += _own(*stretches.of(index), q) - _square(Z)
+        gradient += _pull(*stretches.of(index), q) + Z.reshape(-1, q).T @ factored.z
+        if index < last:
             carry, border = factored.left_to_next(), factored.border_left(Z[-1])
     change = -np.linalg.solve(information, gradient)
     step, after = np.empty((keyframes, n)), None
-    for index in reversed(range(len(chunks))):
-        if index < len(chunks) - 1:
-            factored, Z = _reduced(residuals, slots, chunks[index], *kept[index])
+    for index in reversed(range(last + 1)):
+        if index < last:
+            factored, Z = _reduced(stretches, index, *kept[index])
         factored.z = factored.z - Z.reshape(-1, q) @ change
-        own = slice(*chunks[index])
+        own = slice(*stretches.chunks[index])
         step[own] = factored.solve(after)
         after = step[own.start]
-    return step.reshape(keyframes, slots, 3)[:, place], change
+    return step.reshape(keyframes, slots, 3)[:, stretches.place], change
 
 
 def _reduced(
-    residuals: Sequence[Linearised],
-    slots: int,
-    chunk: tuple[int, int],
-    carry: tuple[np.ndarray, np.ndarray],
-    border: np.ndarray,
+    stretches: Stretches, index: int, carry: tuple[np.ndarray, np.ndarray], border: np.ndarray
 ) -> tuple[Factored, np.ndarray]:
-    """A chunk's factor L, and (k, n, q) L⁻¹ B."""
-    factored = Factored(assemble(residuals, slots, *chunk), carry)
-    B = _border(residuals, slots, *chunk, border)
+    """A stretch's factor L, and (k, n, q) L⁻¹ B."""
+    factored = stretches.factored(index, carry)
+    parts, start, end = stretches.of(index)
+    B = _border(parts, stretches.slots, start, end, border)
     factored.reduced(B)
     return factored, B
 

@@ -8,7 +8,7 @@ direction, rad, unit frames), the arms across segments without a unit (3 each, m
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.linalg import block_diag
@@ -19,6 +19,7 @@ from ..problem.chain_prior import expected
 from ..problem.problem import Problem
 from ..problem.unknowns import Body, State
 from ..residuals.base import Linearised
+from ..solver.residual_pieces import Residuals
 from ..updates.joint_geometry import AXIS_DECLARED_SD, declared_axis, prior_of_levers
 
 AXIS_TURN = 1.0  # rad, of an axis that the model does not tell; the motion says how sure it is
@@ -59,6 +60,29 @@ def with_constants(
             constants = (part.constants[0] + first, part.constants[1])
         out.append(replace(part, constants=constants))
     return out
+
+
+@dataclass(frozen=True, eq=False)
+class WithConstants:
+    """Residuals with their derivatives by the constants, a stretch of keyframes at a time.
+
+    Attributes
+    ----------
+    residuals, problem, state, body, average : at the solution
+    """
+
+    residuals: Residuals
+    problem: Problem
+    state: State
+    body: Body
+    average: Averages
+
+    def piece(self, start: int, end: int) -> tuple[list[Linearised], int]:
+        """As of `InPieces`."""
+        parts, row = self.residuals.piece(start, end)
+        a, b = self.residuals.reach(start, end)
+        given = self.problem.piece(a, b), self.state.piece(a, b), self.body, self.average.piece(a, b)
+        return with_constants(parts, *given), row
 
 
 def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np.ndarray]:
