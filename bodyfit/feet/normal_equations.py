@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cholesky_banded
-from scipy.linalg.lapack import dtbtrs
+
+from ..core.arrays.scratch import copied, let_go, room
+from .band_factor import BandFactor
 
 LEAST = 1e-9  # on the diagonal, so that what nothing measures stays where it is (by reasoning)
 HERE, NEXT, COMMON = 0, 1, 2  # a keyframe, the one after it, the constants; by definition
@@ -128,9 +129,12 @@ class BandedEquations:
     """
 
     def __init__(self, keyframes: int, states: int, constants: int):
-        self.band = np.zeros((keyframes, states, 2 * states))
-        self.band[:, :, 0] = LEAST
-        self.sides = np.zeros((constants + 1, keyframes, states))
+        self.band = room((keyframes, states, 2 * states))
+        self.sides = room((constants + 1, keyframes, states))
+        for stretch in stretches(keyframes):
+            self.band[stretch.own], self.sides[:, stretch.own] = 0.0, 0.0
+            self.band[stretch.own, :, 0] = LEAST
+            let_go(self.band, self.sides)
         self.constants = np.zeros((constants, constants))
         self.constant_gradient = np.zeros(constants)
 
@@ -150,6 +154,7 @@ class BandedEquations:
         self.sides[-1, stretch.span] -= part.gradient
         self.constants += part.constants
         self.constant_gradient += part.constant_gradient
+        let_go(self.band, self.sides)
 
     def solved(self) -> Solved:
         """The step, and what standard deviations need; the equations are used up.
@@ -157,16 +162,28 @@ class BandedEquations:
         With the keyframes' part H = L Lᵀ, L W = B the border and L w = −g: (C − Wᵀ W) c = −g_c − Wᵀ w,
         Lᵀ x = w − W c.
         """
-        K, n, rows = self.band.shape
-        c = len(self.sides) - 1
-        band = self.band.reshape(K * n, rows).T
-        factor = cholesky_banded(band, lower=True, overwrite_ab=True, check_finite=False)
-        both = dtbtrs(factor, self.sides.reshape(c + 1, K * n).T, uplo="L", overwrite_b=1)[0]
-        W, free = both[:, :c], both[:, c]
-        spread = np.linalg.inv(self.constants - W.T @ W)
-        constants = spread @ (-self.constant_gradient - W.T @ free)
-        step = dtbtrs(factor, free - W @ constants, uplo="L", trans="T")[0]
-        return Solved(step.reshape(K, n), constants, factor, W, spread)
+        factor = BandFactor(self.band)
+        factor.forward(self.sides)
+        information, pull = self.constants.copy(), -self.constant_gradient
+        for W, free, _ in self._halves(factor.at_once):
+            information -= W.T @ W
+            pull -= W.T @ free
+        spread = np.linalg.inv(information)
+        constants = spread @ pull
+        step = np.empty((1, *self.band.shape[:2]))
+        for W, free, at in self._halves(factor.at_once):
+            step[0, at] = (free - W @ constants).reshape(-1, step.shape[-1])
+        factor.backward(step)
+        return Solved(step[0], constants, factor, self.sides[:-1], spread)
+
+    def _halves(self, at_once: int) -> Iterator[tuple[np.ndarray, np.ndarray, slice]]:
+        """(k n, c) W and (k n,) w of some keyframes at a time, once `sides` holds them."""
+        c, K = len(self.sides) - 1, len(self.band)
+        for start in range(0, K, at_once):
+            at = slice(start, min(start + at_once, K))
+            both = self.sides[:, at].reshape(c + 1, -1).T
+            yield both[:, :c], both[:, c], at
+            let_go(self.sides)
 
 
 def _filled(
@@ -191,30 +208,36 @@ class Solved:
     ----------
     step : (K, n)
     constants : (c,)
-    factor : (2 n, K n) Cholesky factor of the block tridiagonal part, lower band
-    W : (K n, c) the factor's inverse times the border
+    factor : of the block tridiagonal part
+    W : (c, K, n) the factor's inverse times the border
     spread : (c, c) covariance of the constants
     """
 
     step: np.ndarray
     constants: np.ndarray
-    factor: np.ndarray
+    factor: BandFactor
     W: np.ndarray
     spread: np.ndarray
 
     @cached_property
     def Z(self) -> np.ndarray:
-        """(K n, c) inverse of the block tridiagonal part times the border."""
-        return dtbtrs(self.factor, self.W, uplo="L", trans="T")[0] if self.W.size else self.W
+        """(c, K, n) inverse of the block tridiagonal part times the border."""
+        out = copied(self.W)
+        if out.size:
+            self.factor.backward(out)
+        return out
 
     def half(self, at: int) -> np.ndarray:
         """(K n − at,) C⁻¹ e of the unit vector e of one state, C the lower Cholesky factor; zero before `at`.
 
         Without constants, the states' covariance is the product of two such.
         """
-        unit = np.zeros(self.factor.shape[1] - at)
-        unit[0] = 1.0
-        return dtbtrs(self.factor[:, at:], unit, uplo="L", overwrite_b=1)[0]
+        K, n = self.step.shape
+        first, state = divmod(at, n)
+        unit = np.zeros((1, K - first, n))
+        unit[0, 0, state] = 1.0
+        self.factor.forward(unit, first)
+        return unit.reshape(-1)[state:]
 
     def variance_between(self, rows: np.ndarray, first: int, far: int) -> float:
         """Variance of one linear function of neighbouring keyframes, in time that does not grow with all.
@@ -233,11 +256,11 @@ class Solved:
         -----
         L H⁻¹ Lᵀ = |C⁻¹ Lᵀ|², C the lower Cholesky factor: nothing of it lies before the first row.
         """
-        n = rows.shape[1]
-        flat = rows.ravel()
-        here = slice(first * n, min(first * n + len(flat) + far * n, self.factor.shape[1]))
-        padded = np.zeros(here.stop - here.start)
-        padded[: len(flat)] = flat
-        solved, _ = dtbtrs(np.asfortranarray(self.factor[:, here]), padded, uplo="L")
-        M = flat @ self.Z[first * n : first * n + len(flat)]
+        m = len(rows)
+        here = slice(first, min(first + m + far, len(self.step)))
+        padded = np.zeros((here.stop - here.start, rows.shape[1]))
+        padded[:m] = rows
+        solved = self.factor.started_at(here, padded.ravel())
+        M = np.einsum("cki,ki->c", self.Z[:, first : first + m], rows)
+        let_go(self.factor.band, self.Z)
         return float(solved @ solved + M @ self.spread @ M)

@@ -5,16 +5,21 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from bodyfit.feet import normal_equations
+from bodyfit.feet import band_factor, normal_equations
 from bodyfit.feet.normal_equations import COMMON, HERE, NEXT, BandedEquations, NormalEquations, stretches
 
 K, N, C, D = 7, 3, 2, 4
 
 
-@pytest.fixture(params=[100, 6, 4, 1])
+@pytest.fixture(params=[(100, 100), (6, 100), (4, 100), (1, 100), (100, 1), (4, 2), (6, 3), (100, 6)])
 def problem(request, monkeypatch):
-    """In one stretch, and cut at keyframes where it ends, does not end, and at all of them."""
-    monkeypatch.setattr(normal_equations, "STRETCH", request.param)
+    """In one stretch, and cut at keyframes where it ends, does not end, and at all of them.
+
+    The same for the keyframes that are factored at once.
+    """
+    stretch, at_once = request.param
+    monkeypatch.setattr(normal_equations, "STRETCH", stretch)
+    monkeypatch.setattr(band_factor, "LARGE_BYTES", at_once * 8 * N * 2 * N)
     rng = np.random.default_rng(0)
     here, there, common = (rng.normal(size=(K - 1, D, n)) for n in (N, N, C))
     own, own_common = rng.normal(size=(K, D, N)), rng.normal(size=(K, D, C))
@@ -62,3 +67,11 @@ def test_halves_make_the_inverse_without_constants(problem):
     whole = np.linalg.inv(J[:, : K * N].T @ J[:, : K * N])
     for a, b in ((0, 0), (4, 4), (1, 13)):
         assert solved.half(a)[b - a :] @ solved.half(b) == pytest.approx(whole[a, b], rel=1e-6)
+
+
+def test_what_is_large_is_factored_in_pieces(monkeypatch):
+    band = np.zeros((7, N, 2 * N))
+    band[:, :, 0] = 4.0
+    monkeypatch.setattr(band_factor, "LARGE_BYTES", 3 * band.nbytes // 7)
+    assert band_factor.BandFactor(band).at_once == 3
+    np.testing.assert_allclose(band[:, :, 0], 2.0)
