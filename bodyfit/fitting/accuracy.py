@@ -9,6 +9,7 @@ import numpy as np
 
 from ..body.motion.poses import PoseSequence
 from ..body.parts import Joint
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.findings import Finding
 from ..estimator.uncertainty.joint_angles import joint_angle_sd, relative_covariance, separate_covariance
 from ..estimator.uncertainty.other_facings import facing_variance
@@ -84,15 +85,33 @@ def angle_spread(
     out, signals = {}, tracks[0].problem.signals
     at = signals.in_intervals(poses.time)
     between = relative_covariance(tracks[0].found) if tracks[0].problem.ties else None
-    for i, (name, joint) in enumerate(poses.model.joints.items()):
+    joints = poses.model.joints
+    rows = iter(room((sum(len(joint.angles) for joint in joints.values()), len(at))))
+    for i, (name, joint) in enumerate(joints.items()):
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
-            spread = joint_angle_sd(joint, poses.joint_angles[name], covariance, at)
+            spread = _in_rows(joint, poses.joint_angles[name], covariance, at)
             spread = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
             spread = _unsettled(_left(tracks, i, joint), spread)
             if name in unknown:
                 spread = {angle: np.maximum(sd, NOTHING_KNOWN) for angle, sd in spread.items()}
-            out[name] = spread
+            out[name] = {angle: next(rows) for angle in spread}
+            for angle, sd in spread.items():
+                out[name][angle][:] = sd
+                let_go(out[name][angle])
+            poses.let_go()
+    return out
+
+
+def _in_rows(
+    joint: Joint, angles: Mapping[str, np.ndarray], covariance: np.ndarray, at: np.ndarray
+) -> Mapping[str, np.ndarray]:
+    """As `joint_angle_sd`, some rows at a time."""
+    out = {name: np.empty(len(at)) for name in joint.angles}
+    for rows in rows_at_once(len(at)):
+        part = {name: values[rows] for name, values in angles.items()}
+        for name, sd in joint_angle_sd(joint, part, covariance, at[rows]).items():
+            out[name][rows] = sd
     return out
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ..alignment.compliance import elastic_turns
 from ..body.motion.poses import PoseSequence
+from ..core.arrays.scratch import let_go, room
+from ..core.arrays.stored_rotations import rotations_by_name
 from ..core.rotations import as_rotation, exp, heading_matrix, heading_of
 from ..recording.capture import Capture
 from ..recording.preintegration import between_keyframes
@@ -32,7 +36,8 @@ def frames_of(track: Track) -> np.ndarray:
     """
     signals, found = track.problem.signals, track.found
     per_interval = signals.stride * signals.per_key
-    out = np.empty((signals.intervals * per_interval + 1, len(signals.units), 3, 3))
+    whole = room((len(signals.units), signals.intervals * per_interval + 1, 3, 3))
+    out = np.moveaxis(whole, 0, 1)  # a unit's own lie side by side: they are read alone
     unit_from_segment = np.swapaxes(found.body.mounting.segment_from_unit, -1, -2)
     for start in range(0, signals.intervals, CHUNK):
         end = min(start + CHUNK, signals.intervals)
@@ -43,6 +48,7 @@ def frames_of(track: Track) -> np.ndarray:
         at = slice(start * per_interval, end * per_interval + 1)
         out[at] = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
         signals.let_go()
+        let_go(whole)
     return out[: len(signals.time)]
 
 
@@ -65,17 +71,23 @@ def _between(values: np.ndarray, at: np.ndarray) -> np.ndarray:
 
 def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
     """Pose sequence of the whole body, in the world that the contract asks for."""
-    rotations, model = _together(tracks), capture.model
-    rotations.setdefault(model.root, Rotation.identity(len(tracks[0].time)))
+    model, seen = capture.model, tracks[0].problem.signals.covered
+    whole = room((len(model.segments), int(seen.sum()), 4))
+    quat = dict(zip(model.segments, whole, strict=True))
+    shown = {model.root}
+    quat[model.root][:] = Rotation.identity().as_quat()
+    for segment, rotation in _together(tracks):
+        quat[segment][:] = rotation.as_quat()[seen]
+        shown.add(segment)
+        let_go(quat[segment])
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
-        rotations.setdefault(joint.child, rotations[joint.parent])
-    seen = tracks[0].problem.signals.covered
-    kept = {name: Rotation.from_quat(rotations[name].as_quat()[seen]) for name in model.segments}
-    return PoseSequence(tracks[0].time[seen], kept, model)
+        if joint.child not in shown:
+            quat[joint.child][:] = quat[joint.parent]
+    return PoseSequence(tracks[0].time[seen], rotations_by_name([*quat], whole), model)
 
 
-def _together(tracks: list[Track]) -> dict[str, Rotation]:
-    """Segment -> world_from_segment of length T, headings made to agree.
+def _together(tracks: list[Track]) -> Iterator[tuple[str, Rotation]]:
+    """Segments and their world_from_segment of length T, headings made to agree.
 
     Where a field is trusted +X is magnetic north. Where none is, the first segment of a track (the root of a
     body) faces +X at the first frame, or, beside others that know north, where those face on average.
@@ -84,8 +96,8 @@ def _together(tracks: list[Track]) -> dict[str, Rotation]:
     north = [bool(track.found.trust.trusted.any()) for track in tracks]
     towards = [np.exp(1j * heading_of(R[0, 0])) for R, known in zip(frames, north, strict=True) if known]
     facing = float(np.angle(np.sum(towards))) if towards else 0.0
-    out: dict[str, Rotation] = {}
     for track, R, known in zip(tracks, frames, north, strict=True):
         turn = np.eye(3) if known else heading_matrix(np.asarray(facing - heading_of(R[0, 0])))
-        out |= {segment: as_rotation(turn @ R[:, u]) for u, segment in enumerate(track.segments)}
-    return out
+        for u, segment in enumerate(track.segments):
+            yield segment, as_rotation(turn @ R[:, u])
+            let_go(R)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from ..core.arrays.scratch import let_go, room
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
 from ..core.rotations import cross, log
 from ..errors import CannotReconstructError, InputError
@@ -26,9 +26,6 @@ KEYFRAME_HZ = 8.0
 KEYFRAME_HZ_WITHOUT_GYROSCOPE = 20.0  # by reasoning: nothing carries the rotation between them
 # share of free turning that interpolation over 0.25 s leaves open; tried: measured on 6 captures
 INTERPOLATED = 0.1
-# units whose signals are written before what is on the disk is let go; by reasoning: each time, all of it
-# comes back into memory, page by page
-WRITTEN_AT_ONCE = 4
 SHORTEST_S = 0.5  # common time of all units below which nothing can be fitted; by reasoning: four keyframes
 
 
@@ -104,13 +101,20 @@ def _together(parts: Iterable[dict[str, Any]], left_out: set[str], count: int) -
     out: dict[str, np.ndarray] = {}
     for u, part in enumerate(parts):
         for key in part.keys() - left_out:
-            values = part[key]
+            values = part.pop(key)
             if key not in out:
-                out[key] = room((len(values), count, *values.shape[1:]), values.dtype)
-            out[key][:, u] = values
-        if (u + 1) % WRITTEN_AT_ONCE == 0:
-            let_go(*out.values())
-    let_go(*out.values())
+                out[key] = room((count, *values.shape), values.dtype)
+            out[key][u] = values
+            let_go(out[key])
+    return {key: _time_first(out.pop(key)) for key in [*out]}
+
+
+def _time_first(values: np.ndarray) -> np.ndarray:
+    """(N, U, …) of (U, N, …), in memory as it is written: most is read time by time."""
+    out = room((values.shape[1], len(values), *values.shape[2:]), values.dtype)
+    for at in rows_at_once(len(out)):
+        out[at] = np.moveaxis(values[:, at], 0, 1)
+        let_go(values, out)
     return out
 
 

@@ -14,7 +14,7 @@ from bodyfit.body.chain import BodyModel
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.parts import Joint, Segment
 from bodyfit.estimator.uncertainty import segments
-from bodyfit.estimator.uncertainty.segments import _across, _places, segment_covariance
+from bodyfit.estimator.uncertainty.segments import _across, _arms, _places, segment_covariance
 
 DEMOS = Path(__file__).resolve().parents[2] / "demo_captures"
 TWO = {"accelerometer", "gyroscope"}
@@ -34,7 +34,8 @@ def test_a_place_at_the_end_of_an_arm_follows_from_the_turn():
     still = Rotation.identity(3)
     poses = PoseSequence(np.arange(3.0), {"a": still, "b": still}, model)
     variance = np.broadcast_to(0.02**2 * np.eye(3), (3, 3, 3))
-    found = _places(poses, _across(poses, "a", variance), {"a": 0.0})["b"]
+    across = {child: _across(arm, variance) for child, arm in _arms(poses, "a").items()}
+    found = _places(poses, across, {"a": 0.0})["b"]
     rng = np.random.default_rng(0)
     drawn = Rotation.from_rotvec(0.02 * rng.standard_normal((20_000, 3))).apply([0.0, -0.4, 0.0])
     moved = np.sqrt(np.mean(np.sum((drawn - [0.0, -0.4, 0.0]) ** 2, -1)) / 3)

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ...core.cards import Card, Shown, counted
 from ...errors import InputError, suggest
 from ..chain import BodyModel
@@ -57,10 +58,17 @@ class PoseSequence(Shown):
     @cached_property
     def joint_angles(self) -> dict[str, dict[str, np.ndarray]]:
         """Joint name -> angle name -> (T,) rad, in the joint's own sequence, names and signs."""
-        return {
-            name: joint_angles(joint, _relative(self.rotations, joint))
-            for name, joint in self.model.joints.items()
-        }
+        joints, count = self.model.joints, len(self.time)
+        whole = room((sum(len(joint.angles) for joint in joints.values()), count))
+        rows, out = iter(whole), dict[str, dict[str, np.ndarray]]()
+        for name, joint in joints.items():
+            out[name] = {angle: next(rows) for angle in joint.angles}
+            parent, child = self.rotations[joint.parent], self.rotations[joint.child]
+            for at in rows_at_once(count):
+                for angle, values in joint_angles(joint, _between(parent[at], child[at])).items():
+                    out[name][angle][at] = values
+            let_go(whole)
+        return out
 
     @cached_property
     def positions(self) -> dict[str, np.ndarray] | None:
@@ -71,12 +79,21 @@ class PoseSequence(Shown):
         if any(joint.centre_in_parent is None for joint in self.model.joints.values()):
             return None
         root = np.zeros((len(self.time), 3)) if self.root_position is None else self.root_position
-        positions = {self.model.root: np.asarray(root, float)}
+        segments = self.model.segments
+        positions = dict(zip(segments, room((len(segments), len(self.time), 3)), strict=True))
+        positions[self.model.root][:] = root
         for joint in self.model.joints.values():
             centre = positions[joint.parent] + self.rotations[joint.parent].apply(joint.centre_in_parent)
             in_child = np.zeros(3) if joint.centre_in_child is None else joint.centre_in_child
-            positions[joint.child] = centre - self.rotations[joint.child].apply(in_child)
-        return {name: positions[name] for name in self.model.segments}
+            positions[joint.child][:] = centre - self.rotations[joint.child].apply(in_child)
+            let_go(positions[joint.child])
+        return positions
+
+    def let_go(self) -> None:
+        """Takes what was derived and lies on the disk out of memory until it is next read."""
+        derived = vars(self)  # what was asked for so far
+        let_go(*(values for angles in derived.get("joint_angles", {}).values() for values in angles.values()))
+        let_go(*(derived.get("positions") or {}).values())
 
     def _card(self) -> Card:
         count = len(self.time)
@@ -209,8 +226,12 @@ def from_joint_angles(
 
 def _relative(rotations: Mapping[str, Rotation], joint: Joint) -> np.ndarray:
     """(T, 3, 3) parent_from_child."""
-    parent, child = (rotations[segment].as_matrix() for segment in (joint.parent, joint.child))
-    return np.swapaxes(parent, -1, -2) @ child
+    return _between(rotations[joint.parent], rotations[joint.child])
+
+
+def _between(parent: Rotation, child: Rotation) -> np.ndarray:
+    """(T, 3, 3) parent_from_child."""
+    return np.swapaxes(parent.as_matrix(), -1, -2) @ child.as_matrix()
 
 
 def _coordinates(joint: Joint, R: np.ndarray) -> np.ndarray:

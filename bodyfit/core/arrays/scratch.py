@@ -11,11 +11,13 @@ from __future__ import annotations
 import mmap
 import os
 import tempfile
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 LARGE_BYTES = 16 * 2**20  # from which an array goes to the disk: some 10 min of 15 units; chosen; not tried
+ROWS = 16_384  # worked on at once: one unit's three minutes; chosen; not tried
 
 
 def room(shape: tuple[int, ...], dtype: Any = float) -> np.ndarray:
@@ -56,6 +58,21 @@ def copied(array: np.ndarray) -> np.ndarray:
         out[start : start + rows] = array[start : start + rows]
         let_go(array, out)
     return out
+
+
+def rows_at_once(count: int) -> Iterator[slice]:
+    """Rows of a long array in stretches, for work whose steps would take many times its memory.
+
+    Parameters
+    ----------
+    count : of rows
+
+    Returns
+    -------
+    iterator of slices
+    """
+    for start in range(0, count, ROWS):
+        yield slice(start, min(start + ROWS, count))
 
 
 def let_go(*arrays: np.ndarray | None) -> None:

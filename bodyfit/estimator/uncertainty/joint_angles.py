@@ -12,6 +12,7 @@ from ...alignment.joint_centre import heading_information, joint_forces
 from ...alignment.mounting import segment_rotations
 from ...body.motion.joint_angles import angle_rates
 from ...body.parts import Joint
+from ...core.arrays.scratch import rows_at_once
 from ..problem.estimate import Estimate
 from ..updates.joint_geometry import prior_of_levers
 from .lever_arms import capture_softness
@@ -152,14 +153,15 @@ def relative_covariance(found: Estimate) -> np.ndarray:
     """
     problem, body = found.problem, found.body
     p, c = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2).T
-    soft = unit_turn_variance(found)
-    world = found.relative + (soft[:, p] + soft[:, c])[..., None, None] * np.eye(3)
-    world[..., 1, 1] += heading_variance(found) - found.relative[..., 1, 1]
-    R = segment_rotations(
-        found.state.R @ elastic_turns(body.elastic, found.state.R, found.average.force), body.mounting
-    )
-    back = np.swapaxes(R[:, p], -1, -2)
-    return back @ world @ R[:, p] + _of_mounting(back @ R[:, c], body.mounting.together, p, c)
+    soft, heading, out = unit_turn_variance(found), heading_variance(found), np.empty(found.relative.shape)
+    for at in rows_at_once(len(out)):
+        world = found.relative[at] + (soft[at][:, p] + soft[at][:, c])[..., None, None] * np.eye(3)
+        world[..., 1, 1] += heading[at] - found.relative[at, :, 1, 1]
+        R, force = found.state.R[at], found.average.force[at]
+        R = segment_rotations(R @ elastic_turns(body.elastic, R, force), body.mounting)
+        back = np.swapaxes(R[:, p], -1, -2)
+        out[at] = back @ world @ R[:, p] + _of_mounting(back @ R[:, c], body.mounting.together, p, c)
+    return out
 
 
 def separate_covariance(parent: Estimate, child: Estimate) -> np.ndarray:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ...alignment.mounting import segment_rotations
 from ...body.motion.poses import PoseSequence
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ...core.rotations import skew
 from ..problem.estimate import Estimate
 from .joint_angles import unit_turn_variance
@@ -41,10 +42,12 @@ def segment_covariance(found: Estimate) -> np.ndarray:
     -------
     (K + 1, U, 3, 3) rad², world frame
     """
-    R = segment_rotations(found.state.R, found.body.mounting)
-    mounted = R @ found.body.mounting.covariance @ np.swapaxes(R, -1, -2)
-    soft = unit_turn_variance(found)[..., None, None] * np.eye(3)
-    return found.rotation + soft + mounted
+    soft, out = unit_turn_variance(found), np.empty(found.rotation.shape)
+    for at in rows_at_once(len(out)):
+        R = segment_rotations(found.state.R[at], found.body.mounting)
+        mounted = R @ found.body.mounting.covariance @ np.swapaxes(R, -1, -2)
+        out[at] = found.rotation[at] + soft[at][..., None, None] * np.eye(3) + mounted
+    return out
 
 
 def segment_sureness(
@@ -73,18 +76,25 @@ def segment_sureness(
     of a body that faces another way than the solver's are the same: only components about the vertical and
     across it are told.
     """
-    low = np.clip(at.astype(int), 0, len(founds[0][0].rotation) - 2)
-    share = (at - low)[:, None, None]
-    turning, across = dict[str, tuple[np.ndarray, np.ndarray]](), dict[str, np.ndarray]()
+    low, count = np.clip(at.astype(int), 0, len(founds[0][0].rotation) - 2), len(at)
+    turning, across = dict[str, np.ndarray](), dict[str, np.ndarray]()
     for found, segments in founds:
         covariance = segment_covariance(found)
         if len(covariance) < 2 or low.max() > len(covariance) - 2:
             continue
+        told = room((len(segments), 2, count))
         for u, name in enumerate(segments):  # one after the other: all of an hour's at once are large
-            one = covariance[:, u]
-            S = (1 - share) * one[low] + share * one[low + 1]
-            turning[name] = _deviation(S[:, 1, 1]), _deviation(0.5 * (S[:, 0, 0] + S[:, 2, 2]))
-            across |= _across(poses, name, S)
+            one, turning[name] = covariance[:, u], told[u]
+            arms = _arms(poses, name)
+            across |= {child: np.empty(count) for child in arms}
+            for rows in rows_at_once(count):
+                share = (at - low)[rows, None, None]
+                S = (1 - share) * one[low[rows]] + share * one[low[rows] + 1]
+                told[u, 0, rows] = _deviation(S[:, 1, 1])
+                told[u, 1, rows] = _deviation(0.5 * (S[:, 0, 0] + S[:, 2, 2]))
+                for child, arm in arms.items():
+                    across[child][rows] = _across(arm[rows], S)
+            let_go(told)
     place = _places(poses, across, length_sd)
     return {name: SegmentSureness(*turning[name], place.get(name)) for name in turning}
 
@@ -94,16 +104,20 @@ def _deviation(variance: np.ndarray) -> np.ndarray:
     return np.minimum(np.sqrt(np.maximum(variance, 0.0)), np.pi)
 
 
-def _across(poses: PoseSequence, parent: str, turned: np.ndarray) -> dict[str, np.ndarray]:
-    """Child segment -> (T,) m², what a parent's turn (T, 3, 3) rad² does to its origin, one axis."""
-    out = {}
-    for joint in poses.model.joints.values():
-        if joint.parent == parent and joint.centre_in_parent is not None:
-            arm = poses.rotations[parent].apply(joint.centre_in_parent)
-            moved = skew(arm) @ turned @ np.swapaxes(skew(arm), -1, -2)
-            most = 2 / 3 * np.sum(arm**2, -1)  # more than pointing anywhere is impossible
-            out[joint.child] = np.minimum(np.trace(moved, axis1=-2, axis2=-1) / 3, most)
-    return out
+def _arms(poses: PoseSequence, parent: str) -> dict[str, np.ndarray]:
+    """Child segment -> (T, 3) m, from its parent's origin to the joint, world frame."""
+    return {
+        joint.child: poses.rotations[parent].apply(joint.centre_in_parent)
+        for joint in poses.model.joints.values()
+        if joint.parent == parent and joint.centre_in_parent is not None
+    }
+
+
+def _across(arm: np.ndarray, turned: np.ndarray) -> np.ndarray:
+    """(k,) m², what a parent's turn (k, 3, 3) rad² does to the end of an arm (k, 3) m, one axis."""
+    moved = skew(arm) @ turned @ np.swapaxes(skew(arm), -1, -2)
+    most = 2 / 3 * np.sum(arm**2, -1)  # more than pointing anywhere is impossible
+    return np.minimum(np.trace(moved, axis1=-2, axis2=-1) / 3, most)
 
 
 def _places(
@@ -112,9 +126,14 @@ def _places(
     """Segment -> (T,) m, standard deviation of its origin, one axis."""
     if any(joint.centre_in_parent is None for joint in poses.model.joints.values()):
         return {}
+    segments = poses.model.segments
+    rows = dict(zip(segments, room((len(segments), len(poses.time))), strict=True))
     variance = {poses.model.root: np.zeros(len(poses.time))}
     for joint in poses.model.joints.values():
         if joint.parent in variance and joint.child in across:
             own = length_sd.get(joint.parent, 0.0) ** 2 / 3
             variance[joint.child] = variance[joint.parent] + across[joint.child] + own
-    return {name: np.sqrt(value) for name, value in variance.items()}
+    for name, value in variance.items():
+        np.sqrt(value, out=rows[name])
+        let_go(rows[name])
+    return {name: rows[name] for name in variance}
