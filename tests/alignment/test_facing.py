@@ -242,6 +242,24 @@ def test_tissue_that_turns_all_headings_alike_blurs_how_the_parent_faces():
     assert spread[1] - spread[0] == pytest.approx(0.4**2, rel=0.1)
 
 
+def test_a_plane_of_bending_turned_for_good_blurs_both_units_together():
+    """How child and parent face beside each other stays as sharp; how the parent faces does not."""
+    log = -0.5 * (wrapped(GRID) / 0.2) ** 2 + np.zeros((HEADINGS, HEADINGS))  # how the parent faces
+    third = np.tile(GRID[:, None] + GRID, (1, 1))
+    one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), third, 0.15**2, 0.0)
+    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    spread = {}
+    for plane in (0.0, 0.4):
+        chain = Chain(heading, [one], ONE, ONE, np.zeros(0), np.array([SHARP]), SHARP, plane)
+        p = np.exp(joint_table(chain))
+        p *= p > 1e-4  # without the floor
+        beside = wrapped(GRID - GRID[:, None])
+        parent = np.sum(p * wrapped(GRID)[:, None] ** 2) / p.sum()
+        spread[plane] = parent, np.sum(p * beside**2) / p.sum()
+    assert spread[0.4][0] - spread[0.0][0] == pytest.approx(0.4**2, rel=0.1)
+    assert spread[0.4][1] == pytest.approx(spread[0.0][1], rel=0.02)
+
+
 def test_habits_of_one_kind_blur_by_more_and_the_wearers_own_blurs_all_once():
     """Two pieces of either kind, each sharp by itself: 1 / (1/0² + 1/(0.5² − 0.3²)) = 0, and 0.3 for all."""
     log = np.zeros((HEADINGS, HEADINGS))

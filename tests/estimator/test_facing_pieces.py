@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from bodyfit.alignment.facing.pieces import Pieces
+from bodyfit.alignment.facing.usual import usual_of
 from bodyfit.body.parts import Joint
 from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, CENTRE_SD, arm_prior
 from bodyfit.estimator.initial.facing.cut import LARGEST_TILT, PIECE_S, SPEED, pieces_of
-from bodyfit.estimator.initial.facing.search import _level
+from bodyfit.estimator.initial.facing.search import _Joint, _level
 from bodyfit.estimator.problem.tie import Tie
 
 G, STEP, COUNT = 9.81, 0.1, 200
@@ -88,6 +90,19 @@ def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
     np.testing.assert_allclose(prior.mean[own], np.mean(arms, 1).ravel(), atol=2e-3)
     drawn = np.cov(np.concatenate(arms, 1).T)
     np.testing.assert_allclose(np.linalg.inv(prior.precision)[np.ix_(own, own)], drawn, atol=3e-4)
+
+
+def test_a_forearms_habit_is_one_where_it_hangs_and_one_where_it_is_raised():
+    """Hanging straight, hanging bent by 40°, raised level; the upper arm hangs, tilted for good by 6°."""
+    usual, no, tilt = usual_of("r_elbow"), np.zeros(3, bool), np.radians([6.0, 6.0])
+    assert usual is not None and usual.hanging is not None
+    bent = Rotation.from_euler("Z", [[0.0], [40.0], [90.0]], True).as_matrix()
+    pieces = Pieces(np.arange(3), np.arange(3), np.ones(3, int), np.arange(3), no, no, np.zeros(3))
+    arms: Any = SimpleNamespace(pull=np.ones(3, complex))
+    found = _Joint(0, pieces, arms, usual, tilt).turn(np.tile(np.eye(3), (3, 1, 1)), bent)
+    hanging = np.sqrt(usual.hanging.constant**2 + 6.0**2 * np.sin(np.radians(40.0)) ** 2 / 2)
+    raised = np.hypot(usual.third.constant, 6.0)
+    np.testing.assert_allclose(np.degrees(found), [hanging, hanging, raised])
 
 
 def test_a_unit_that_missed_the_pose_is_not_levelled_by_what_fills_its_gap():

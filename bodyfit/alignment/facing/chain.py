@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from .grid import GRID, LEAST, blurred, walked
+from .grid import GRID, LEAST, blurred, walked, wrapped
 from .posture import Posture
 
 # of a heading from one piece to the next of a stretch; tried: 1.5, 3, 6° on 15 captures (8030 to 8044 of
@@ -44,6 +44,7 @@ class Chain:
     constant : (M,) deviation of the wearer's own mean of what `Posture.means` holds
     turn : (S,) rad, the same of the third angle, in pieces of that kind
     soft : rad, by which tissue turns the joint's heading alike in all pieces
+    plane : rad, by which the plane in which the joint bends is turned for good, see `usual.Usual`
     """
 
     heading: np.ndarray
@@ -53,6 +54,7 @@ class Chain:
     constant: np.ndarray
     turn: np.ndarray
     soft: float
+    plane: float = 0.0
 
     def by_heading(self, piece: int, parent: int, child: int) -> np.ndarray:
         """(N,) likelihood of one piece at given facings, the wearer's own means left open."""
@@ -82,6 +84,7 @@ def joint_table(chain: Chain) -> np.ndarray:
     a wearer's own means are is the same in all pieces: each is a small grid, summed over in the end. Else a
     joint held 20° off by habit would count as news in every piece. A constant third angle looks like a turn
     of the child's unit, along which all pieces are blurred by the wearer's own, and those of a kind by more.
+    Bending in a plane that is turned outwards looks like a turn of both units.
     In the declared pose no habit counts: what its stretch says, the wearer's own means left open, is
     multiplied on. Headings that tissue turns alike in all pieces look like a turn of the parent's unit, as
     far as the parent is upright.
@@ -102,8 +105,15 @@ def joint_table(chain: Chain) -> np.ndarray:
     for turn, told in moving.items():
         log = log + _blurred(told, np.sqrt(turn**2 - own_turn**2))
     of_all = np.asarray(logsumexp(log + np.zeros_like(posed), 0))
-    log = _blurred(of_all, own_turn) + posed
+    log = _turned_together(_blurred(of_all, own_turn), chain.plane) + posed
     return _blurred(log.T, chain.soft).T
+
+
+def _turned_together(log: np.ndarray, sd: float) -> np.ndarray:
+    """Logarithm of what is blurred by a turn of both units, alike; the highest of all is zero."""
+    p, weight = np.exp(log - log.max()), np.exp(-0.5 * (wrapped(GRID) / max(sd, LEAST)) ** 2)
+    p = sum(share * np.roll(p, (k, k), (0, 1)) for k, share in enumerate(weight / weight.sum()))
+    return np.log(np.maximum(p / p.max(), LEAST))
 
 
 def _blurred(log: np.ndarray, sd: float) -> np.ndarray:

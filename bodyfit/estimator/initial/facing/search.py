@@ -15,6 +15,7 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ....alignment.facing.arms import Arms, arms_of, heading_likelihood
+from ....alignment.facing.askew import third_askew
 from ....alignment.facing.chain import Chain, joint_table, smoothed
 from ....alignment.facing.grid import GRID, HEADINGS, wrapped
 from ....alignment.facing.known import NEAR, SURE, Facing
@@ -45,25 +46,31 @@ UPRIGHT = 0.999  # cosine up to which a segment counts as upright in a pose; by 
 class _Joint:
     """One joint whose usual posture is known: its pieces, its arms, and what is usual.
 
-    A pose that is held askew tilts a mounting by gravity, alike in all pieces, by `askew` rad for both units.
+    A pose that is held askew tilts both mountings, alike in all pieces, by `tilt` (2,) rad about each axis.
     """
 
     tie: int
     pieces: Pieces
     arms: Arms
     usual: Usual
-    askew: float
+    tilt: np.ndarray
 
     @property
     def constant(self) -> np.ndarray:
         """(M,) deviation of the wearer's own means, as the joint shows them."""
-        return np.hypot(self.usual.constant, self.askew)
+        return np.hypot(self.usual.constant, np.hypot(*self.tilt))
 
-    def turn(self, child: np.ndarray) -> np.ndarray:
-        """(S,) rad, the same of the third angle, where (K + 1, 3, 3) are world_from_segment of the child."""
-        up = self.pieces.sums(child[self.pieces.at, 1, 1]) / self.pieces.count
-        constant = [self.usual.third_at(float(one)).constant for one in up]
-        return np.hypot(np.radians(constant), self.askew)
+    def turn(self, parent: np.ndarray, child: np.ndarray) -> np.ndarray:
+        """(S,) rad, the same of the third angle, by both units' (K + 1, 3, 3) world_from_segment.
+
+        Of pieces of one kind it is the same, for it is alike in all of them.
+        """
+        pieces, up = self.pieces, (parent[self.pieces.at, :, 1], child[self.pieces.at, :, 1])
+        askew = third_askew(pieces, up, self.arms.pull, self.tilt, self.usual.cardan)
+        upright = pieces.sums(up[1][:, 1]) / pieces.count
+        constant = np.radians([self.usual.third_at(float(one)).constant for one in upright])
+        kinds, of = np.unique(constant, return_inverse=True)
+        return np.sqrt(kinds**2 + np.bincount(of, askew) / np.bincount(of))[of]
 
 
 def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust) -> Facing | None:
@@ -142,10 +149,10 @@ def _joints(
     prior = arm_prior(problem, ties, level)
     joints = [((t.parent, t.child), pieces) for t, (_, pieces) in zip(ties, found.values(), strict=True)]
     arms = arms_of(average, joints, prior, problem.alike(problem.weights.joint_s), problem.g)
-    askew = [np.sum(pose.sd[[t.parent, t.child]][:, [0, 2]] ** 2) / 2 for t in ties]
+    tilt = [np.sqrt(np.mean(pose.sd[[t.parent, t.child]][:, [0, 2]] ** 2, -1)) for t in ties]
     return [
-        _Joint(i, pieces, own, usual, float(np.sqrt(square)))
-        for (i, (usual, pieces)), own, square in zip(found.items(), arms, askew, strict=True)
+        _Joint(i, pieces, own, usual, both)
+        for (i, (usual, pieces)), own, both in zip(found.items(), arms, tilt, strict=True)
     ]
 
 
@@ -158,8 +165,16 @@ def _chain(
         average, tie, pieces, strays
     )
     postures = [_posture(problem, joint, segments, pose, piece) for piece in range(len(pieces.first))]
-    turn = joint.turn(segments[:, tie.child])
-    return Chain(heading, postures, pieces.continued, pieces.posed, joint.constant, turn, joint.arms.soft)
+    return Chain(
+        heading,
+        postures,
+        pieces.continued,
+        pieces.posed,
+        joint.constant,
+        joint.turn(segments[:, tie.parent], segments[:, tie.child]),
+        joint.arms.soft,
+        float(np.radians(joint.usual.plane)),
+    )
 
 
 def _posture(problem: Problem, joint: _Joint, segments: np.ndarray, pose: Held, piece: int) -> Posture:
