@@ -9,7 +9,7 @@ import numpy as np
 
 from ..alignment.facing.known import Facing
 from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
-from ..core.arrays.scratch import copied
+from ..core.arrays.scratch import copied, let_go, room
 from ..core.progress import Progress
 from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
@@ -97,6 +97,8 @@ def estimate(
             average = averages(problem.signals, problem.turns, state.R)
         if steps <= SCHEDULE.geometry_until:
             body = refine(problem, state, body, average, steps)
+            average.let_go()
+            let_go(state.R)
         if steps == SCHEDULE.field_after:
             state, average, trust = admitted(problem, state, body, average, gated)
         if steps > max(SCHEDULE.latency_after) and _size(problem, step) < SCHEDULE.converged:
@@ -175,8 +177,7 @@ def how_sure(
     """
     U = state.R.shape[1]
     ends = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2)
-    rotation = np.empty((len(state.R), U, 3, 3))
-    relative = np.empty((len(state.R), len(ends), 3, 3))
+    rotation, relative = (room((len(state.R), count, 3, 3)) for count in (U, len(ends)))
     units = np.arange(U)
     p, c = ends.T
 
@@ -187,6 +188,7 @@ def how_sure(
         between = S[:, p, :, p] + S[:, c, :, c] - S[:, p, :, c] - S[:, c, :, p]
         constant = (y[:, c] - y[:, p]) @ np.swapaxes(x[:, c] - x[:, p], -1, -2)
         relative[at] = np.moveaxis(between, 0, 1) + constant
+        let_go(rotation, relative)
 
     by_constants = WithConstants(residuals, problem, state, body, average)
     known = information_beforehand(problem, body)

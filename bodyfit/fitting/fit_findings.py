@@ -203,6 +203,7 @@ def _beyond_ranges(poses: PoseSequence) -> Iterator[Finding]:
     """Joints that lie beyond their range."""
     for name, joint in poses.model.joints.items():
         angles = np.stack([poses.joint_angles[name][angle] for angle in joint.angles], -1)
+        poses.let_go()
         beyond = np.degrees(np.abs(beyond_range(joint, angles)))
         share, most = float((beyond > OFF_DEG).any(-1).mean()), float(beyond.max(initial=0.0))
         if share:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
-from ..core.arrays.scratch import let_go
+from ..core.arrays.scratch import let_go, room
 from ..core.gravity import STANDARD_GRAVITY
 from ..core.rotations import apply, skew
 from .preintegration import CHUNK, Turns, between_keyframes, lever_matrix
@@ -47,6 +47,10 @@ class Averages:
     lever_by_latency: np.ndarray | None = None
     force_by_time: np.ndarray | None = None
 
+    def let_go(self) -> None:
+        """Takes what is on the disk out of memory until it is next read."""
+        let_go(*vars(self).values())
+
     def piece(self, start: int, end: int) -> Averages:
         """The same at the keyframes start ≤ k < end."""
         there = {name: values for name, values in vars(self).items() if values is not None}
@@ -72,10 +76,10 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
         part = _part(signals, turns, R, start, min(start + CHUNK, signals.intervals), by_latency)
         for key, values in part.items():
             if key not in whole:
-                whole[key] = np.empty((signals.intervals + 1, *values.shape[1:]), values.dtype)
+                whole[key] = room((signals.intervals + 1, *values.shape[1:]), values.dtype)
             whole[key][start : start + len(values)] = values
         signals.let_go()
-        let_go(turns.carried)
+        let_go(turns.carried, R, *whole.values())
     return Averages(**whole)
 
 

@@ -29,6 +29,10 @@ class Turns:
     carried: np.ndarray
     by_bias: np.ndarray
 
+    def let_go(self) -> None:
+        """Takes what is on the disk out of memory until it is next read."""
+        let_go(self.carried, self.by_bias, self.whole)
+
     def piece(self, start: int, end: int) -> Turns:
         """The same between the keyframes start ≤ k < end."""
         out = Turns(self.carried[start : end - 1], self.by_bias[start : end - 1])
@@ -43,7 +47,7 @@ class Turns:
         for start in range(0, K, CHUNK):
             at = slice(start, start + CHUNK)
             out[at] = self.carried[at, -1]
-            let_go(self.carried)
+            let_go(self.carried, out)
         return out
 
 
@@ -60,11 +64,11 @@ def preintegrate(signals: Signals) -> Turns:
     """
     K, U = signals.turn_unknown.shape
     per_interval = signals.turns.reshape(K, -1, U, 3)
-    carried, by_bias = room((K, signals.per_key + 1, U, 3, 3)), np.empty((K, U, 3, 3))
+    carried, by_bias = room((K, signals.per_key + 1, U, 3, 3)), room((K, U, 3, 3))
     for start in range(0, K, CHUNK):
         at = slice(start, start + CHUNK)
         by_bias[at] = _integrated(per_interval[at], signals.stride, signals.step, carried[at])
-        let_go(signals.turns, carried)
+        let_go(signals.turns, carried, by_bias)
     return Turns(carried, by_bias)
 
 

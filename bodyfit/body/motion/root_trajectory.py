@@ -76,4 +76,5 @@ def soles(poses: PoseSequence) -> np.ndarray:
         length = poses.model.segments[foot].length
         assert length is not None
         out += [poses.positions[foot] + poses.rotations[foot].apply(share * length) for share in SOLE]
+        poses.let_go()
     return np.stack(out, 1)

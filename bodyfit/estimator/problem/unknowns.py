@@ -11,6 +11,7 @@ from ...alignment.facing.known import Facing
 from ...alignment.joint_axis import Axis
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ...core.rotations import exp
 
 
@@ -82,4 +83,8 @@ class State:
         """After a step (K + 1, slots, 3)."""
         U, V = self.R.shape[1], self.velocity.shape[1]
         turn, bias, velocity, position = np.split(step, [U, 2 * U, 2 * U + V], axis=1)
-        return State(exp(turn) @ self.R, self.bias + bias, self.velocity + velocity, self.position + position)
+        R = room(self.R.shape)
+        for at in rows_at_once(len(R)):
+            R[at] = exp(turn[at]) @ self.R[at]
+        let_go(R, self.R)
+        return State(R, self.bias + bias, self.velocity + velocity, self.position + position)

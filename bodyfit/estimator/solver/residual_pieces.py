@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from ...calibration.magnetic.field_gate import FieldTrust
+from ...core.arrays.scratch import let_go
 from ...recording.keyframe_averages import Averages
 from ..linearise import linearise
 from ..problem.problem import Problem
@@ -52,7 +53,15 @@ class Residuals:
             if self.kept and not self._all_can_be_kept:
                 self.kept.clear()
             self.kept[a, b] = linearise(*given, first=self.first, north=self.north)
+            self._let_go()
         return self.kept[a, b], start - a
+
+    def _let_go(self) -> None:
+        """Takes what all pieces are cut from out of memory, as far as it is on the disk."""
+        problem, state, _, average, _ = self.given
+        problem.turns.let_go()
+        average.let_go()
+        let_go(state.R)
 
     def reach(self, start: int, end: int) -> tuple[int, int]:
         """First keyframe and the one after the last of a piece: one more on either side, which they meet."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag
 
+from ...core.arrays.scratch import let_go
 from ...core.rotations import skew
 from ...recording.keyframe_averages import Averages
 from ..problem.chain_prior import expected
@@ -82,7 +83,10 @@ class WithConstants:
         parts, row = self.residuals.piece(start, end)
         a, b = self.residuals.reach(start, end)
         given = self.problem.piece(a, b), self.state.piece(a, b), self.body, self.average.piece(a, b)
-        return with_constants(parts, *given), row
+        found = with_constants(parts, *given)
+        self.average.let_go()
+        let_go(self.state.R)
+        return found, row
 
 
 def information_beforehand(problem: Problem, body: Body) -> tuple[np.ndarray, np.ndarray]:
