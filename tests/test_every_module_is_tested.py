@@ -24,7 +24,7 @@ NOTHING_TO_TEST = {
 THROUGH = {
     "calibration/test_placement.py": ("calibration.placement.side_likelihood",),
     "alignment/test_facing.py": ("estimator.initial.facing.field",),
-    "estimator/test_bare_segments.py": ("estimator.problem.chain_prior", "fitting.usual_postures"),
+    "estimator/test_bare_segments.py": ("fitting.usual_postures",),
     "estimator/test_joint_geometry.py": ("estimator.problem.problem",),
     "commands/test_last_resort.py": ("commands.last_resort",),
     "files/draft/test_draft.py": ("files.draft.unit_groups",),

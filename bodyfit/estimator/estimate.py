@@ -15,6 +15,7 @@ from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
 from .initial.headings import start
 from .initial.multi_start import explained
+from .problem.chain_prior import cost_beforehand
 from .problem.estimate import Estimate
 from .problem.problem import Problem, judged
 from .problem.schedule import SCHEDULE
@@ -73,7 +74,7 @@ def estimate(
         residuals = Residuals(problem, state, body, average, trust, first=steps == 0)
         if steps >= SCHEDULE.geometry_until:  # before, the cost is of another problem in every step
             settled = control.settled
-            while control.worse(cost := residuals.cost) and not control.stuck:
+            while control.worse(cost := _cost(problem, body, residuals)) and not control.stuck:
                 control = control.shorter()
                 state, body = between(before, after, step, control.share)
                 average = averages(problem.signals, problem.turns, state.R)
@@ -115,13 +116,18 @@ def estimate(
         trust,
         late,
         steps,
-        residuals.cost,
+        _cost(problem, body, residuals),
         moved,
         *under_way(problem, np.zeros_like(step) if ended else step, rotation, relative),
         residuals.root_mean_squares(),
         rotation,
         relative,
     )
+
+
+def _cost(problem: Problem, body: Body, residuals: Residuals) -> float:
+    """What is least at the solution: of all residuals, and of what is expected beside bare segments."""
+    return residuals.cost + cost_beforehand(problem, body)
 
 
 def _size(problem: Problem, step: np.ndarray) -> float:

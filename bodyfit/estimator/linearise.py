@@ -14,6 +14,7 @@ from ..calibration.magnetic.field_gate import FieldTrust
 from ..recording.keyframe_averages import Averages
 from ..recording.signals import Signals
 from .problem.chain_prior import prior_of_arms
+from .problem.posture_prior import Postures, of_directions
 from .problem.problem import Problem
 from .problem.tie import angles_of
 from .problem.unknowns import Body, State
@@ -233,9 +234,16 @@ def _of_body(problem: Problem, state: State, body: Body, average: Averages, firs
     return parts + _of_bridges(problem, state, body)
 
 
+def _postures(problem: Problem, body: Body) -> Postures:
+    """What is usual beside segments without a unit, as far as how units face lets it tell."""
+    if body.facing is None or not len(problem.postures.ends):
+        return problem.postures
+    return of_directions(problem.postures, body.facing.doubtful)
+
+
 def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]:
     """Joints beside segments without a unit; none: no part."""
-    known, w = problem.postures, problem.weights
+    known, w = _postures(problem, body), problem.weights
     if not len(known.ends):
         return []
     kept = float(np.exp(-problem.signals.key_step / w.posture_s))
@@ -243,9 +251,8 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
     posed = problem.in_pose(w.posture_s)[:, None] & problem.posed[known.ends].all(1)
-    start, changes = posture(
-        state.R, mounting, parents, children, known.usual, known.whiten, offset, kept, posed
-    )
+    usual = known.usual, known.whiten, offset
+    start, changes = posture(state.R, mounting, parents, children, *usual, kept, posed, known.directions)
     return [*_at_start(problem, start), changes]
 
 

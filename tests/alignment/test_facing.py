@@ -15,7 +15,7 @@ from bodyfit.alignment.evidence import Guess
 from bodyfit.alignment.facing.arms import BY_DISAGREEMENT, Prior, arms_of, heading_likelihood
 from bodyfit.alignment.facing.chain import TEMPER, Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
-from bodyfit.alignment.facing.grid import GRID, HEADINGS, blurred, walked, wrapped
+from bodyfit.alignment.facing.grid import FINE, FINER, GRID, HEADINGS, blurred, gathered, walked, wrapped
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
@@ -27,6 +27,7 @@ from bodyfit.files.model.model_file import read_model
 
 BODY = read_model(Path(__file__).parents[2] / "models" / "whole_body.toml")
 ONE = np.array([False])  # a piece by itself: after a gap, in motion
+F = len(FINE)
 SHARP = np.radians(1.0)  # so little that the grid does not show it
 EDGES = [(0, 1), (0, 2), (2, 3)]
 
@@ -109,9 +110,9 @@ def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
     for bend, tells in ((np.linspace(0.2, 1.4, 8), True), (np.linspace(0.0, 0.02, 8), False)):
         child = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
         one = posture_of((np.tile(np.eye(3), (8, 1, 1)), child), joint, usual, 0.0, 2.0)
-        even = np.full((1, HEADINGS), 1 / HEADINGS)
+        even = np.full((1, F), 1 / F)
         table = joint_table(Chain(even, [one], ONE, ONE, usual.constant, np.radians([6.0]), SHARP))
-        right, reversed_ = table[0, 0], table[HEADINGS // 2, HEADINGS // 2]
+        right, reversed_ = table[0, 0], table[F // 2, F // 2]
         assert (right - reversed_ > 1.5) == tells
 
 
@@ -119,14 +120,14 @@ def test_a_knee_that_bends_tells_the_sense_and_a_straight_one_does_not():
 def test_a_habit_of_the_wearer_counts_once(continued):
     """A second angle 20° off in every piece: against 10° by wearer, not against 10°/√n by piece."""
     log, off = np.zeros((HEADINGS, HEADINGS)), np.zeros((1, HEADINGS, HEADINGS))
-    off[0, :, 1] = np.radians(20.0)  # where the parent's unit faces at the second heading of the grid
+    off[0] = np.radians(10.0) * (1 - np.cos(GRID))  # 20° where the parent's unit faces backwards
     one = Posture(log, off, np.radians([4.0]) ** 2, log, 1e6, 0.0)
-    even = np.full((12, HEADINGS), 1 / HEADINGS)
+    even = np.full((12, F), 1 / F)
     row, turn = np.r_[False, np.full(11, continued)], np.full(12, np.radians(6.0))
     table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([10.0]), turn, SHARP))
-    assert table[0, 0] - table[1, 0] == pytest.approx(0.5 * 2.0**2, abs=0.7)
+    assert table[0, 0] - table[F // 2, 0] == pytest.approx(0.5 * 2.0**2, abs=0.7)
     table = joint_table(Chain(even, [one] * 12, row, np.zeros(12, bool), np.radians([0.1]), turn, SHARP))
-    assert table[0, 0] - table[1, 0] > 5
+    assert table[0, 0] - table[F // 2, 0] > 5
 
 
 def test_wearers_that_stand_for_all_are_spread_as_people_are():
@@ -144,19 +145,19 @@ def test_a_bent_wrist_ties_hand_to_forearm_and_tells_neithers_facing():
     assert usual is not None
     hand = Rotation.from_euler("ZX", np.radians([[-30, 45], [-20, 50], [-40, 48]])).as_matrix()
     one = posture_of((np.tile(np.eye(3), (3, 1, 1)), hand), joint, usual, 0.0, 2.0)
-    even = np.full((1, HEADINGS), 1 / HEADINGS)
+    even = np.full((1, F), 1 / F)
     table = joint_table(Chain(even, [one], ONE, ONE, usual.constant, np.radians([10.0]), SHARP))
     assert np.ptp(np.diag(table)) < 0.05
-    heading = (wrapped(GRID) == 0)[None] * 1.0
+    heading = (wrapped(FINE) == 0)[None] * 1.0
     table = joint_table(Chain(heading, [one], ONE, ONE, usual.constant, np.radians([10.0]), SHARP))
-    assert np.ptp(np.diag(table)) < 0.01 and table[0, 0] - table[0, HEADINGS // 2] > 3
+    assert np.ptp(np.diag(table)) < 0.01 and table[0, 0] - table[0, F // 2] > 3
 
 
 def test_headings_in_a_row_help_each_other_and_not_over_a_gap():
     log = np.zeros((HEADINGS, HEADINGS))
     flat = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), log, 1e6, 0.0)
-    heading = np.full((2, HEADINGS), 1 / HEADINGS)
-    heading[0] = np.exp(-0.5 * (wrapped(GRID - GRID[9]) / 0.2) ** 2)
+    heading = np.full((2, F), 1 / F)
+    heading[0] = np.exp(-0.5 * (wrapped(FINE - GRID[9]) / 0.2) ** 2)
     none = np.zeros(0)
     two = Chain(heading, [flat, flat], np.array([False, True]), np.zeros(2, bool), none, np.zeros(2), SHARP)
     together = smoothed(two, 0, 0)
@@ -170,14 +171,14 @@ def test_the_declared_pose_counts_once_and_no_habit_blurs_it():
     log = np.zeros((HEADINGS, HEADINGS))
     third = np.tile(GRID[:, None], (1, HEADINGS))
     one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), third, np.radians(10.0) ** 2, 0.0)
-    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    heading = np.where(wrapped(FINE) == 0, 1.0, 1e-12)[None]
     spread = {}
     for posed in (True, False):
         posture = replace(one, habit=0) if posed else one
         turn = np.radians([40.0])
         chain = Chain(heading, [posture], ONE, np.array([posed]), np.zeros(0), turn, SHARP)
         p = np.exp(joint_table(chain)[0])
-        spread[posed] = np.sqrt(np.sum(p * wrapped(GRID) ** 2) / p.sum())
+        spread[posed] = np.sqrt(np.sum(p * wrapped(FINE) ** 2) / p.sum())
     assert spread[True] == pytest.approx(np.radians(10.0), rel=0.05)
     assert np.radians(35.0) < spread[False] < np.radians(55.0)
 
@@ -233,12 +234,12 @@ def test_tissue_that_turns_all_headings_alike_blurs_how_the_parent_faces():
     """The child hangs askew in a known direction, so that a heading says how the parent faces."""
     log = -0.5 * (wrapped(GRID[:, None] + GRID) / 0.15) ** 2
     one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), np.zeros_like(log), 1e6, 0.0)
-    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    heading = np.where(wrapped(FINE) == 0, 1.0, 1e-12)[None]
     spread = []
     for soft in (SHARP, 0.4):
         chain = Chain(heading, [one], ONE, ONE, np.zeros(0), np.array([SHARP]), soft)
         p = np.exp(joint_table(chain)[:, 0])
-        spread.append(np.sum(p * wrapped(GRID) ** 2) / p.sum())
+        spread.append(np.sum(p * wrapped(FINE) ** 2) / p.sum())
     assert spread[1] - spread[0] == pytest.approx(0.4**2, rel=0.1)
 
 
@@ -247,14 +248,14 @@ def test_a_plane_of_bending_turned_for_good_blurs_both_units_together():
     log = -0.5 * (wrapped(GRID) / 0.2) ** 2 + np.zeros((HEADINGS, HEADINGS))  # how the parent faces
     third = np.tile(GRID[:, None] + GRID, (1, 1))
     one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), third, 0.15**2, 0.0)
-    heading = np.where(wrapped(GRID) == 0, 1.0, 1e-12)[None]
+    heading = np.where(wrapped(FINE) == 0, 1.0, 1e-12)[None]
     spread = {}
     for plane in (0.0, 0.4):
         chain = Chain(heading, [one], ONE, ONE, np.zeros(0), np.array([SHARP]), SHARP, plane)
         p = np.exp(joint_table(chain))
         p *= p > 1e-4  # without the floor
-        beside = wrapped(GRID - GRID[:, None])
-        parent = np.sum(p * wrapped(GRID)[:, None] ** 2) / p.sum()
+        beside = wrapped(FINE - FINE[:, None])
+        parent = np.sum(p * wrapped(FINE)[:, None] ** 2) / p.sum()
         spread[plane] = parent, np.sum(p * beside**2) / p.sum()
     assert spread[0.4][0] - spread[0.0][0] == pytest.approx(0.4**2, rel=0.1)
     assert spread[0.4][1] == pytest.approx(spread[0.0][1], rel=0.02)
@@ -264,7 +265,7 @@ def test_habits_of_one_kind_blur_by_more_and_the_wearers_own_blurs_all_once():
     """Two pieces of either kind, each sharp by itself: 1 / (1/0² + 1/(0.5² − 0.3²)) = 0, and 0.3 for all."""
     log = np.zeros((HEADINGS, HEADINGS))
     one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), log, 0.15**2, 0.0)
-    heading = np.tile(np.where(wrapped(GRID) == 0, 1.0, 1e-12), (2, 1))
+    heading = np.tile(np.where(wrapped(FINE) == 0, 1.0, 1e-12), (2, 1))
     two = np.zeros(2, bool)
 
     def spread(*turns: float) -> float:
@@ -277,8 +278,8 @@ def test_habits_of_one_kind_blur_by_more_and_the_wearers_own_blurs_all_once():
             np.array(turns),
             SHARP,
         )
-        p = np.exp(joint_table(chain)[0]) * (np.abs(wrapped(GRID)) < 1.3)  # without the floor
-        return float(np.sqrt(np.sum(p * wrapped(GRID) ** 2) / p.sum()))
+        p = np.exp(joint_table(chain)[0]) * (np.abs(wrapped(FINE)) < 1.3)  # without the floor
+        return float(np.sqrt(np.sum(p * wrapped(FINE) ** 2) / p.sum()))
 
     assert spread(0.3) == pytest.approx(np.hypot(0.3, 0.15 / np.sqrt(TEMPER)), rel=0.05)
     assert 0.3 < spread(0.3, 0.5) < spread(0.3)
@@ -304,7 +305,7 @@ def test_a_forearm_that_hangs_is_turned_as_usual_and_a_raised_one_may_be_as_its_
 def test_hips_lie_side_by_side():
     M = heading_matrix(GRID[10])
     arms = [(M.T @ np.array([0.0, -0.05, z]), 1e-4 * np.eye(3)) for z in (-0.085, 0.085)]
-    assert hips_evidence(np.eye(3), *arms).argmax() == 10
+    assert hips_evidence(np.eye(3), *arms).argmax() == 10 * FINER
 
 
 @pytest.mark.parametrize("kind", ["level", "facing"])
@@ -363,7 +364,23 @@ def test_a_jerk_beside_the_pose_ties_nothing_and_some_seconds_of_movement_do():
 def test_a_heading_by_accelerations_is_vaguer_where_inclinations_are_rough():
     pull = np.full(2, 500.0 + 0j)
     sure, vague = heading_likelihood(pull, np.radians([1.0, 40.0]), np.radians(10.0))
-    spread = [np.sqrt(np.sum(p * wrapped(GRID) ** 2)) for p in (sure, vague)]
+    spread = [np.sqrt(np.sum(p * wrapped(FINE) ** 2)) for p in (sure, vague)]
     assert sure.sum() == pytest.approx(1) and vague.sum() == pytest.approx(1)
     assert spread[0] < np.radians(25) < np.radians(35) < spread[1]
     assert sure.argmax() == vague.argmax() == 0
+
+
+@pytest.mark.parametrize("beside", [0.0, 2.0, 3.75])
+@pytest.mark.parametrize("sharp", [1.0, 8.0])
+def test_nothing_depends_on_where_headings_lie_beside_the_grid(beside, sharp):
+    """A joint's heading, known far better than the grid is fine, in twelve pieces: the child faces there."""
+    true, sd = np.radians(100.0 + beside), np.radians(sharp)
+    heading = heading_likelihood(np.full(12, 1e5 * np.exp(1j * true)), np.zeros(12), sd)
+    mean = np.angle(gathered(heading) @ np.exp(1j * GRID))
+    np.testing.assert_allclose(mean, true, atol=np.radians(0.1))
+    log, third = np.zeros((HEADINGS, HEADINGS)), np.tile(GRID[:, None], (1, HEADINGS))
+    one = Posture(log, np.zeros((0, *log.shape)), np.zeros(0), third, np.radians(10.0) ** 2, 0.0)
+    apart, no = np.zeros(12, bool), np.zeros(12)
+    p = np.exp(joint_table(Chain(heading, [one] * 12, apart, apart, np.zeros(0), no, sd))[0])
+    found = np.angle(p @ np.exp(1j * FINE))
+    assert np.degrees(wrapped(found - true)) == pytest.approx(0.0, abs=0.2)

@@ -16,7 +16,7 @@ from scripted_motion import person, swung
 import bodyfit
 from bodyfit.body.parts import Joint
 from bodyfit.calibration.clocks.unit_clocks import unit_clocks
-from bodyfit.estimator.problem.posture_prior import postures
+from bodyfit.estimator.problem.posture_prior import of_directions, postures
 from bodyfit.estimator.problem.tie import Tie
 from bodyfit.estimator.problem.unmeasured_chains import bridges_of
 from bodyfit.estimator.residuals.posture import posture
@@ -98,7 +98,8 @@ def test_the_process_is_as_wide_at_every_instant_as_said():
     one = np.eye(3)[None]
     mounting = np.broadcast_to(np.eye(3), (2, 3, 3))
     never = np.zeros((K, 1), bool)
-    parts = posture(R, mounting, np.array([0]), np.array([1]), one, W[None], np.zeros((1, 3)), kept, never)
+    zero = np.zeros((1, 3))
+    parts = posture(R, mounting, np.array([0]), np.array([1]), one, W[None], zero, kept, never, never[0])
     H = np.zeros((K, 3, K, 3))
     for part in parts:
         for k in range(len(part.value)):
@@ -174,6 +175,19 @@ def test_usual_postures_of_left_and_right_mirror_each_other():
             right = usual["r_" + name[2:]]
             np.testing.assert_allclose(mirror @ left.turn, right.turn, atol=1e-12)
             np.testing.assert_allclose(mirror @ left.within @ mirror, right.within, atol=1e-12)
+
+
+def test_where_a_unit_faces_nobody_knows_where_only_its_segments_length_counts():
+    model = bodyfit.read_model("whole_body")
+    ties = [Tie(model.joints["r_elbow"], 0, 1), Tie(model.joints["r_radiocarpal"], 1, 2)]
+    known = postures(ties, np.array([False, True, False]), Weights(), model.usual_postures)
+    found = of_directions(known, np.array([False, True, False]))
+    assert found.directions.tolist() == [True, False]
+    covariance = np.linalg.inv(known.whiten[0].T @ known.whiten[0])[np.ix_([0, 2], [0, 2])]
+    across = found.whiten[0][np.ix_([0, 2], [0, 2])]
+    np.testing.assert_allclose(np.linalg.inv(across.T @ across), covariance, rtol=1e-9)
+    assert not found.whiten[0][1].any() and not found.whiten[0][:, 1].any()
+    np.testing.assert_array_equal(found.whiten[1], known.whiten[1])
 
 
 def test_joints_can_be_left_out_of_the_usual_postures():

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from bodyfit.estimator.problem import chain_prior
 from bodyfit.estimator.problem.unknowns import Body, State
 from bodyfit.estimator.residuals.base import Linearised
 from bodyfit.estimator.solver import gauss_newton_step
@@ -91,3 +92,14 @@ def test_constants_are_solved_with_it_and_drawn_to_what_is_expected(monkeypatch,
     np.testing.assert_allclose(step.ravel(), expected[:-CONSTANTS], atol=1e-9)
     np.testing.assert_allclose(after.inferred, mean + off + expected[-CONSTANTS:].reshape(2, 3), atol=1e-9)
     moved_by(step, state)
+
+
+def test_what_is_expected_of_the_constants_is_part_of_the_cost(monkeypatch):
+    mean, found = np.zeros((2, 3)), RNG.normal(size=(2, 3))
+    precision = np.diag(np.arange(1.0, 7.0))
+    monkeypatch.setattr(chain_prior, "expected", lambda *_: (mean, precision))
+    problem: Any = None
+    assert chain_prior.cost_beforehand(problem, body(mean)) == 0.0
+    square = float(np.sum(np.arange(1.0, 7.0) * found.ravel() ** 2))
+    assert chain_prior.cost_beforehand(problem, body(found)) == pytest.approx(0.5 * square)
+    assert chain_prior.cost_beforehand(problem, body(np.zeros((0, 3)))) == 0.0

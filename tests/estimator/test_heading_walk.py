@@ -93,6 +93,14 @@ def test_a_unit_that_nothing_pulls_stays_as_it_is(solved):
     assert (walk.turned[:, 2] == 1).all()
 
 
+def test_what_a_unit_feels_beside_the_next_one_tells_its_heading_however_it_started(solved):
+    started, anew = walked(solved[0], (0.0, 0.0, 0.0)), walked(solved[0], TURNED)
+    for i, (p, c) in enumerate([(0, 1), (1, 2)]):
+        two = [walk.pull_of_forces(i) * walk.turned[:, p].conj() for walk in (started, anew)]
+        by = np.exp(1j * (TURNED[p] - TURNED[c]))
+        np.testing.assert_allclose(np.angle(two[1] / (two[0] * by)), 0.0, atol=1e-3)
+
+
 # ---- what it is made of ----
 
 

@@ -330,11 +330,12 @@ def test_hinge(state):
     check(lambda x: hinge(state.rotations(x), PARENTS, CHILDREN, axes, np.full(3, 0.05), 20.0), rows)
 
 
+@pytest.mark.parametrize("swung", [False, True], ids=["whole", "directions"])
 @pytest.mark.parametrize("part", [0, 1], ids=["first", "changes"])
-def test_posture(state, part):
+def test_posture(state, part, swung):
     usual, mounting = exp(state.rng.normal(size=(3, 3)) * 0.3), exp(state.rng.normal(size=(UNITS, 3)) * 0.3)
     whiten, offset = np.diag([2.0, 5.0, 9.0]) + np.zeros((3, 3, 3)), state.rng.normal(size=(3, 3)) * 0.1
-    kept, seen = 0.8, (usual, whiten, offset)
+    kept, seen, only = 0.8, (usual, whiten, offset), np.array([swung, False, swung])
     posed = np.zeros((KEYFRAMES, 3), bool)
     posed[KEYFRAMES // 2, 1] = True
     turn = exp(state.rng.normal(size=(KEYFRAMES, 3)) * 0.5)  # joints bent by less than half a turn
@@ -343,7 +344,10 @@ def test_posture(state, part):
     def rows(x):
         def off(k, j):
             p, c = (sym_exp(x[k][u]) @ vec(state.R[k, u] @ mounting[u].T) for u in (PARENTS[j], CHILDREN[j]))
-            return vec(whiten[j]) @ (sym_log((p @ vec(usual[j])).T @ c) - vec(offset[j]))
+            E = (p @ vec(usual[j])).T @ c
+            if only[j]:
+                E = E @ sym_exp(ca.vertcat(0, -ca.atan2(E[0, 2] - E[2, 0], E[0, 0] + E[2, 2]), 0))
+            return vec(whiten[j]) @ (sym_log(E) - vec(offset[j]))
 
         if part == 0:
             return each(off, 1, 3)
@@ -351,7 +355,10 @@ def test_posture(state, part):
         share = np.where(posed[:-1] | posed[1:], 1.0, kept)
         return each(lambda k, j: scale * (off(k + 1, j) - share[k, j] * off(k, j)), KEYFRAMES - 1, 3)
 
-    check(lambda x: posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept, posed)[part], rows)
+    def found(x):
+        return posture(state.rotations(x), mounting, PARENTS, CHILDREN, *seen, kept, posed, only)[part]
+
+    check(found, rows)
 
 
 @pytest.mark.parametrize("part", [0, 1], ids=["first", "changes"])
@@ -361,7 +368,9 @@ def test_posture_by_the_offsets(state, part):
     unit, posed = np.broadcast_to(np.eye(3), (UNITS, 3, 3)), np.arange(KEYFRAMES)[:, None] == [1, -1, 2]
 
     def of(offset):
-        return posture(state.R, unit, PARENTS, CHILDREN, unit[:3], whiten, offset, 0.8, posed)[part]
+        return posture(
+            state.R, unit, PARENTS, CHILDREN, unit[:3], whiten, offset, 0.8, posed, np.zeros(3, bool)
+        )[part]
 
     at, J = of(offset).constants
     step = 0.1 * state.rng.normal(size=(3, 3))
@@ -369,6 +378,20 @@ def test_posture_by_the_offsets(state, part):
     np.testing.assert_allclose(
         of(offset + step).value - of(offset).value, (J @ step[..., None])[..., 0], atol=1e-9
     )
+
+
+def test_posture_of_directions_is_alike_however_a_child_is_turned_about_its_length(state):
+    whiten, offset = np.diag([2.0, 0.0, 9.0]) + np.zeros((3, 3, 3)), np.zeros((3, 3))
+    usual, never = exp(state.rng.normal(size=(3, 3)) * 0.3), np.zeros((KEYFRAMES, 3), bool)
+    leaf = next(j for j, c in enumerate(CHILDREN) if c not in PARENTS)
+    about = np.zeros((UNITS, 3))
+    about[CHILDREN[leaf], 1] = 2.0
+    for only, alike in ((True, True), (False, False)):
+        found = [
+            posture(state.R, sits, PARENTS, CHILDREN, usual, whiten, offset, 0.8, never, np.full(3, only))[1]
+            for sits in (exp(np.zeros((UNITS, 3))), exp(about))
+        ]
+        assert np.allclose(*(one.value[:, leaf] for one in found), atol=1e-9) == alike
 
 
 def test_held_pose(state):

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ive
 
 from ...core.rotations import apply, as_complex, heading_matrix
 from ...recording.keyframe_averages import Averages
-from .grid import GRID, HEADINGS, blurred
+from .grid import FINE
 from .pieces import Pieces
 
 # rad of a heading by what units feel apart at a joint, as a share of all they feel there; tried: on 616
@@ -213,15 +214,20 @@ def heading_likelihood(pull: np.ndarray, tilt: np.ndarray, soft: float) -> np.nd
 
     Returns
     -------
-    (S, HEADINGS), sums to one
+    (S, F) on `FINE`, sums to one
 
     Notes
     -----
     log l(ψ) = Re(e^{−iψ} Σ w p c̄) / σ² (von Mises), convolved with what soft tissue and wrong
-    inclinations turn a heading by, and a share of pieces that say nothing.
+    inclinations turn a heading by, and a share of pieces that say nothing. As a Fourier series, right however
+    narrow it is: 1 + 2 Σ_n I_n(κ) / I_0(κ) e^{−n² s² / 2} cos n(ψ − ψ₀), κ the size of the pull, ψ₀ its
+    argument, s the deviation of the convolution, a step of `FINE` at least (Mardia & Jupp 2000, Directional
+    Statistics, ISBN 0471953334, secs. 3.5.4 and 3.5.7; from memory).
     """
-    log = np.real(np.exp(-1j * GRID)[None] * pull[:, None])
-    p = np.exp(log - log.max(1, keepdims=True, initial=-np.inf))
-    p = blurred(p / p.sum(1, keepdims=True), np.hypot(soft, BY_TILT * tilt)[:, None])
+    n = np.arange(len(FINE) // 2 + 1)
+    size, spread = np.abs(pull)[:, None], np.maximum(np.hypot(soft, BY_TILT * tilt), FINE[1])[:, None]
+    share = ive(n, size) / ive(0, size) * np.exp(-0.5 * (n * spread) ** 2)
+    p = np.fft.irfft(share * np.exp(-1j * n * np.angle(pull)[:, None]), len(FINE))
+    p = np.maximum(p, 0.0)
     stray = (STRAY + STRAY_BY_TILT * tilt)[:, None]
-    return (1 - stray) * p / p.sum(1, keepdims=True) + stray / HEADINGS
+    return (1 - stray) * p / p.sum(1, keepdims=True) + stray / len(FINE)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from .grid import GRID, LEAST, blurred, walked, wrapped
+from .grid import FINE, GRID, LEAST, blurred, finer, gathered, walked, wrapped
 from .posture import Posture
 
 # of a heading from one piece to the next of a stretch; tried: 1.5, 3, 6° on 15 captures (8030 to 8044 of
@@ -37,7 +37,7 @@ class Chain:
 
     Attributes
     ----------
-    heading : (S, N) likelihood of the joint's heading, whichever way the units face
+    heading : (S, F) likelihood of the joint's heading on `FINE`, whichever way the units face
     postures : S of them, by heading and both facings
     continued : (S,) bool, no gap before that piece
     posed : (S,) bool, the declared pose
@@ -60,7 +60,7 @@ class Chain:
         """(N,) likelihood of one piece at given facings, the wearer's own means left open."""
         posture, own = self.postures[piece].facing(parent), np.zeros((1, len(self.constant)))
         here = posture.of_any_wearer(self.constant).beside(own)[0, :, 0] * posture.turned()[:, 0, child]
-        return self.heading[piece] * (here + LEAST_SHARE)
+        return gathered(self.heading[piece]) * (here + LEAST_SHARE)
 
     def stretches(self) -> list[np.ndarray]:
         """Pieces of each stretch without a gap, in a row."""
@@ -76,7 +76,7 @@ def joint_table(chain: Chain) -> np.ndarray:
 
     Returns
     -------
-    (G, G), parent's facing first; highest is zero
+    (F, F) on `FINE`, parent's facing first; highest is zero
 
     Notes
     -----
@@ -91,19 +91,19 @@ def joint_table(chain: Chain) -> np.ndarray:
     """
     own, weight = wearers(chain.constant)
     moving: dict[float, np.ndarray] = {}
-    posed = np.zeros((len(GRID), len(GRID)))
+    posed = np.zeros((len(FINE), len(FINE)))
     for pieces in chain.stretches():
         turn = float(chain.turn[pieces].max())
         if chain.posed[pieces].any():
             of_any = [chain.postures[s].of_any_wearer(chain.constant, turn) for s in pieces]
-            posed += _stretch(chain, pieces, of_any, np.zeros((1, len(chain.constant))))[0]
+            posed += finer(_stretch(chain, pieces, of_any, np.zeros((1, len(chain.constant))))[0])
         else:
             told = _stretch(chain, pieces, [chain.postures[s] for s in pieces], own)
             moving[turn] = moving.get(turn, 0.0) + told
     own_turn = min(moving, default=0.0)
     log = np.log(weight)[:, None, None]
     for turn, told in moving.items():
-        log = log + _blurred(told, np.sqrt(turn**2 - own_turn**2))
+        log = log + _blurred(finer(told), np.sqrt(turn**2 - own_turn**2))
     of_all = np.asarray(logsumexp(log + np.zeros_like(posed), 0))
     log = _turned_together(_blurred(of_all, own_turn), chain.plane) + posed
     return _blurred(log.T, chain.soft).T
@@ -111,7 +111,7 @@ def joint_table(chain: Chain) -> np.ndarray:
 
 def _turned_together(log: np.ndarray, sd: float) -> np.ndarray:
     """Logarithm of what is blurred by a turn of both units, alike; the highest of all is zero."""
-    p, weight = np.exp(log - log.max()), np.exp(-0.5 * (wrapped(GRID) / max(sd, LEAST)) ** 2)
+    p, weight = np.exp(log - log.max()), np.exp(-0.5 * (wrapped(FINE) / max(sd, LEAST)) ** 2)
     p = sum(share * np.roll(p, (k, k), (0, 1)) for k, share in enumerate(weight / weight.sum()))
     return np.log(np.maximum(p / p.max(), LEAST))
 
@@ -129,7 +129,7 @@ def _stretch(chain: Chain, pieces: np.ndarray, postures: Sequence[Posture], own:
     forward = None
     for s, posture in zip(pieces, postures, strict=True):
         temper = 1.0 if chain.posed[s] else TEMPER
-        posture, heading = posture.tempered(temper), (chain.heading[s] ** temper).astype(np.float32)
+        posture, heading = posture.tempered(temper), gathered(chain.heading[s] ** temper).astype(np.float32)
         beside, turned = heading[None, :, None] * posture.beside(own), posture.turned()
         floor = LEAST_SHARE**temper * heading
         if len(pieces) == 1:

@@ -27,8 +27,8 @@ class Facing:
     ties : of the problem, whose headings and arms were found
     heading : (J, K + 1) rad, turn of the child's unit about the vertical beside its parent's, per such tie
     arms : (J, 2, 3) m, unit frames
-    unit, pair : (U, G) and (J, G, G) log probability of facings on the grid
-    mode : (U,) index on the grid
+    unit, pair : (U, F) and (J, F, F) log probability of facings on `grid.FINE`
+    mode : (U,) index there
     second : the likeliest way in which a doubtful unit faces elsewhere, if nearly as likely; or None
     """
 

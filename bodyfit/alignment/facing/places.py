@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...core.rotations import heading_matrix
-from .grid import GRID
+from .grid import FINE
 
 HIPS_APART, HIPS_SD = 0.17, 0.04  # m, right of left: Bell 1989's ratio about 0.1 of stature (from memory)
 ANKLE_BEHIND, ANKLE_SD = 0.06, 0.05  # m, of a unit on the instep or shoelaces (from memory)
@@ -25,9 +25,9 @@ def place_evidence(
 
     Returns
     -------
-    (HEADINGS,), highest at zero
+    (F,) on `FINE`, highest at zero
     """
-    M = heading_matrix(GRID) @ level
+    M = heading_matrix(FINE) @ level
     off = (M @ vector - expected)[:, [0, 2]]
     C = (M @ covariance @ np.swapaxes(M, -1, -2))[:, [0, 2]][:, :, [0, 2]]
     log = -0.5 * np.einsum("gi,gi->g", off, np.linalg.solve(C, off[..., None])[..., 0])
@@ -46,7 +46,7 @@ def hips_evidence(
 
     Returns
     -------
-    (HEADINGS,)
+    (F,) on `FINE`
     """
     covariance = left[1] + right[1] + HIPS_SD**2 * np.eye(3)
     return place_evidence(level, right[0] - left[0], covariance, np.array([0.0, 0.0, HIPS_APART]))
@@ -62,7 +62,7 @@ def ankle_evidence(level: np.ndarray, arm: np.ndarray, covariance: np.ndarray) -
 
     Returns
     -------
-    (HEADINGS,)
+    (F,) on `FINE`
     """
     expected = np.array([-ANKLE_BEHIND, 0.0, 0.0])
     return place_evidence(level, arm, covariance + ANKLE_SD**2 * np.eye(3), expected)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from .grid import GRID, wrapped
+from .grid import headings, wrapped
 from .known import NEAR
 
 Edges = Sequence[tuple[int, int]]
@@ -78,7 +78,8 @@ def runner_up(edges: Edges, pair: np.ndarray, own: np.ndarray, found: Marginals)
     """
     p = np.exp(found.unit)
     units = np.arange(len(p))
-    near = np.abs(wrapped(GRID - GRID[found.mode][:, None])) <= NEAR
+    grid = headings(p.shape[1])
+    near = np.abs(wrapped(grid - grid[found.mode][:, None])) <= NEAR
     ratio = np.where(near, 0.0, p).max(1) / p[units, found.mode]
     ratio[~np.isin(units, np.ravel(edges)) | ((p * near).sum(1) < PEAKED)] = 0.0
     unit = int(ratio.argmax())

@@ -56,6 +56,8 @@ class Walk:
             self.levers[self.body.joints.index(i)] = facing.arms[at]
             self.turned[:, unit] = self.turned[:, p] * np.exp(1j * facing.heading[at])
             self.out[:, unit] = heading_matrix(np.angle(self.turned[:, unit])) @ self.R[:, unit]
+        elif facing is not None and facing.doubtful[unit]:
+            self.turn(unit, self.pull_of_forces(i))
         else:
             pull = self.pull_of_field(unit, p)
             if i in self.body.joints:
@@ -90,6 +92,24 @@ class Walk:
                 alike = _facing_alike(self.out[inside, p] @ parent.T, self.R[inside, unit] @ child.T)
                 pull += alike / float(np.sum(pose.sd[[p, unit], 1] ** 2))
         return pull or _facing_alike(self.out[at, p] @ M[p].T, self.R[at, unit] @ M[unit].T)
+
+    def pull_of_forces(self, i: int) -> np.ndarray:
+        """(K + 1,) by what the next unit towards the root feels, as if both were one, and a trusted field.
+
+        Where a unit is turned about its segment's length nobody knows, so no usual posture tells its heading.
+        """
+        unit, p = self.problem.ties[i].child, self.problem.ties[i].parent
+        towards = {tie.child: tie.parent for tie in self.problem.ties}
+        while not self.problem.followed[p] and p in towards:
+            p = towards[p]
+        felt = self.average.known[:, unit] & self.average.known[:, p]
+        pull = np.zeros(len(self.R), complex)
+        for at in self.parts(p, unit):
+            both = _turned(self.average.force[at, p], self.turned[at, p]), self.average.force[at, unit]
+            known, sd = felt[at, None], self.problem.weights.joint_at_start
+            pull[at] = uniform_sum(self.north[at, unit], self.window)
+            pull[at] += relative_heading(both[0] * known, both[1] * known, sd, self.window)
+        return pull
 
     def pull_of_joint(self, j: int, p: int, unit: int) -> np.ndarray:
         """(K + 1,) by the forces at the j-th joint's centre, its lever arms found first."""

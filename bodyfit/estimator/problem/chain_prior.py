@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from ...alignment.mounting import Mounting
     from .problem import Problem
     from .tie import Tie
+    from .unknowns import Body
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +69,24 @@ def expected(problem: Problem, mounting: Mounting) -> tuple[np.ndarray, np.ndarr
     arms, sd = prior_of_arms(problem, mounting), problem.postures.offset_sd
     mean = np.concatenate([np.zeros(sd.shape), arms.mean])
     return mean, np.asarray(block_diag(np.diag(sd.ravel() ** -2.0), arms.precision))
+
+
+def cost_beforehand(problem: Problem, body: Body) -> float:
+    """Half the weighted square of how far the constants beside segments without a unit are from expected.
+
+    Parameters
+    ----------
+    problem, body : what is given and found so far
+
+    Returns
+    -------
+    number, zero where there are none
+    """
+    if not len(body.inferred):
+        return 0.0
+    mean, precision = expected(problem, body.mounting)
+    off = (body.inferred - mean).ravel()
+    return 0.5 * float(off @ precision @ off)
 
 
 def arm_to(problem: Problem, mounting: Mounting, unit: int, joint: int) -> np.ndarray | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ...weights import Weights
     from .tie import Tie
 
+ACROSS = [0, 2]  # components of a turn that change where a segment's length, along Y, points; by definition
 SHARE = 0.25  # of its range, one standard deviation of an angle: two to either side fill it; by reasoning
 
 
@@ -36,6 +37,7 @@ class Postures:
     angles : (L, 3) rad, joint angles of the usual posture
     stiff : (L, 3) rad, how far an angle may be from there whatever the others are; infinite: as far as the
         usual posture lets it
+    directions : (L,) bool, whether only the direction of the child's length counts, not the turn about it
     """
 
     ends: np.ndarray
@@ -45,6 +47,7 @@ class Postures:
     ties: np.ndarray
     angles: np.ndarray
     stiff: np.ndarray
+    directions: np.ndarray
 
 
 def postures(
@@ -83,6 +86,7 @@ def postures(
         np.array(at, int),
         np.array(angles).reshape(-1, 3),
         np.array(stiff).reshape(-1, 3),
+        np.zeros(len(loose), bool),
     )
 
 
@@ -134,3 +138,25 @@ def _of(joint: Joint, w: Weights) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         usual = USUAL_DEG.get((part_of(joint.name), name), 0.0)
         mean[n] = joint.signs[n] * np.radians(usual)
     return Rotation.from_euler(joint.sequence, mean).as_matrix(), np.diag(1 / sd), np.full(3, w.offset)
+
+
+def of_directions(known: Postures, unfaced: np.ndarray) -> Postures:
+    """Postures in which of some children only the direction counts in which their length points.
+
+    Parameters
+    ----------
+    known : as of `postures`
+    unfaced : (U,) bool, units of which nobody knows how far they are turned about their segment's length
+
+    Returns
+    -------
+    Postures, `directions` set
+    """
+    at = unfaced[known.ends[:, 1]]
+    whiten = known.whiten.copy()
+    for joint in np.flatnonzero(at):
+        across = np.ix_(ACROSS, ACROSS)
+        covariance = np.linalg.inv(known.whiten[joint].T @ known.whiten[joint])[across]
+        whiten[joint] = 0.0
+        whiten[joint][across] = np.linalg.cholesky(np.linalg.inv(covariance)).T
+    return replace(known, whiten=whiten, directions=at)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...core.robust import huber
-from ...core.rotations import left_jacobian_inverse, log
+from ...core.rotations import heading_matrix, left_jacobian_inverse, log
 from .base import Linearised
 
 
@@ -19,6 +19,7 @@ def posture(
     offset: np.ndarray,
     kept: float,
     posed: np.ndarray,
+    directions: np.ndarray,
 ) -> list[Linearised]:
     """Rotation of a child segment against its parent's, as a Gauss–Markov process.
 
@@ -32,6 +33,7 @@ def posture(
     offset : (J, 3) rad, of this person's own posture from that
     kept : share of a deviation that is left after one keyframe interval
     posed : (K + 1, J) bool, joints about whose pose the capture tells: nothing draws them to the usual there
+    directions : (J,) bool, whether only where the child's Y points counts; W is zero about Y there
 
     Returns
     -------
@@ -43,11 +45,12 @@ def posture(
     (Wᵀ W)⁻¹, so the prior is as wide at every instant as it is said to be (first-order Gauss–Markov process,
     e.g. Gelb 1974, Applied Optimal Estimation, sec. 3.8; from memory).
     ∂q/∂θ_c = J_l⁻¹(q) (R_p U)ᵀ = −∂q/∂θ_p.
+    Of directions q is that of `_swung`, whichever way the child is turned about its own Y.
     """
     segments = R @ np.swapaxes(segment_from_unit, -1, -2)
     from_world = np.swapaxes(segments[:, parents] @ usual, -1, -2)
-    turn = log(from_world @ segments[:, children])
-    q, J = turn - offset, whiten @ left_jacobian_inverse(turn) @ from_world
+    turn, by_turn = _turned(from_world @ segments[:, children], directions)
+    q, J = turn - offset, whiten @ by_turn @ from_world
     value = (whiten @ q[..., None])[..., 0]
     scale = 1 / np.sqrt(1 - kept**2)
     share = np.where(posed[:-1] | posed[1:], 1.0, kept)[..., None]
@@ -73,6 +76,29 @@ def posture(
         (at, -scale * (1 - share[..., None]) * whiten),
     )
     return [first, changes]
+
+
+def _turned(E: np.ndarray, directions: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Log E (K + 1, J, 3), and its derivative (K + 1, J, 3, 3) by a turn on the left; of directions swung."""
+    turn = log(E)
+    by_turn = left_jacobian_inverse(turn)
+    if directions.any():
+        turn[:, directions], by_turn[:, directions] = _swung(E[:, directions])
+    return turn, by_turn
+
+
+def _swung(E: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Q = Log S of the swing in E = S Ry(t), S about a level axis, and ∂q/∂φ for E ← Exp(φ) E.
+
+    t = atan2(E₀₂ − E₂₀, E₀₀ + E₂₂) makes q_y vanish. With J = J_l⁻¹(q), dq = J (φ − S e_y dt), and dt keeps
+    q_y zero: ∂q/∂φ = J − (J S e_y) (e_yᵀ J) / (e_yᵀ J S e_y).
+    """
+    twist = np.arctan2(E[..., 0, 2] - E[..., 2, 0], E[..., 0, 0] + E[..., 2, 2])
+    S = E @ heading_matrix(-twist)
+    turn = log(S)
+    J = left_jacobian_inverse(turn)
+    along = (J @ S)[..., 1]
+    return turn, J - along[..., :, None] * (J[..., 1, :] / along[..., 1, None])[..., None, :]
 
 
 def held_pose(

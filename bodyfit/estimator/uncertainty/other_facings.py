@@ -6,13 +6,13 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from ...alignment.facing.grid import GRID, HEADINGS, wrapped
+from ...alignment.facing.grid import headings, wrapped
 from ...alignment.facing.known import Facing
 from ...body.motion.joint_angles import joint_angles
 from ...core.rotations import heading_matrix
 from ..problem.problem import Problem
 
-COARSE = 4  # grid headings taken together, 30°: the linear spread covers what lies between; by reasoning
+CELLS = 12  # of the circle, 30° each: the linear spread covers what lies between; by reasoning
 RARE = 0.002  # probability of a pair of facings below which it is left out; chosen; not tried
 
 
@@ -56,9 +56,10 @@ def _others(facing: Facing, tie: int, p: int, c: int) -> Iterator[tuple[float, f
         pair = np.exp(facing.pair[facing.ties.index(tie)])
     else:
         pair = np.exp(facing.unit[p][:, None] + facing.unit[c][None])
-    pair = np.roll(pair, (-facing.mode[p] + COARSE // 2, -facing.mode[c] + COARSE // 2), (0, 1))
-    cells = HEADINGS // COARSE
-    coarse = pair.reshape(cells, COARSE, cells, COARSE).sum((1, 3))
+    each = len(facing.unit[p]) // CELLS
+    pair = np.roll(pair, (-facing.mode[p] + each // 2, -facing.mode[c] + each // 2), (0, 1))
+    coarse = pair.reshape(CELLS, each, CELLS, each).sum((1, 3))
+    turns = headings(CELLS)
     for i, j in zip(*np.nonzero(coarse > RARE), strict=True):
         if i or j:
-            yield float(GRID[COARSE * i]), float(GRID[COARSE * j]), float(coarse[i, j])
+            yield float(turns[i]), float(turns[j]), float(coarse[i, j])

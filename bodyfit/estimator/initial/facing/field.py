@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ....alignment.facing.grid import GRID, HEADINGS, wrapped
+from ....alignment.facing.grid import FINE, wrapped
 from ....alignment.facing.pieces import Pieces
 from ....core.rotations import as_complex
 from ....recording.keyframe_averages import Averages
@@ -24,15 +24,15 @@ def field_likelihood(average: Averages, tie: Tie, pieces: Pieces, level: np.ndar
 
     Returns
     -------
-    (S, HEADINGS), sums to one; even where a field is missing
+    (S, F) on `FINE`, sums to one; even where a field is missing
     """
-    even = np.full((len(pieces.first), HEADINGS), 1 / HEADINGS)
+    even = np.full((len(pieces.first), len(FINE)), 1 / len(FINE))
     sd = float(np.hypot(level[tie.parent], level[tie.child]))
     if not np.isfinite(sd):
         return even
     m = as_complex(average.field[pieces.at][:, [tie.parent, tie.child]])
     known = average.field_known[pieces.at][:, [tie.parent, tie.child]].all(1)
     pull = pieces.sums(known * m[:, 0] * m[:, 1].conj())
-    p = np.exp(-0.5 * (wrapped(GRID[None] - np.angle(pull)[:, None]) / sd) ** 2)
-    p = (1 - STRAY) * p / p.sum(1, keepdims=True) + STRAY / HEADINGS
+    p = np.exp(-0.5 * (wrapped(FINE - np.angle(pull)[:, None]) / sd) ** 2)
+    p = (1 - STRAY) * p / p.sum(1, keepdims=True) + STRAY / len(FINE)
     return np.where((pieces.sums(known.astype(float)) > 0)[:, None], p, even)

@@ -17,7 +17,7 @@ from scipy.spatial.transform import Rotation
 from ....alignment.facing.arms import Arms, arms_of, heading_likelihood
 from ....alignment.facing.askew import third_askew
 from ....alignment.facing.chain import Chain, joint_table, smoothed
-from ....alignment.facing.grid import GRID, HEADINGS, wrapped
+from ....alignment.facing.grid import FINE, FINER, HEADINGS, wrapped
 from ....alignment.facing.known import NEAR, SURE, Facing
 from ....alignment.facing.pieces import Pieces
 from ....alignment.facing.places import ankle_evidence, hips_evidence
@@ -103,7 +103,7 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     tables = [joint_table(chain) for chain in chains]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
     own = _own(problem, joints, level)
-    pair = np.reshape(tables, (-1, HEADINGS, HEADINGS))
+    pair = np.reshape(tables, (-1, len(FINE), len(FINE)))
     found = marginals(edges, pair, own)
     facing = _facing(problem, joints, chains, level, parted, found)
     if (other := runner_up(edges, pair, own, found)) is None:
@@ -200,8 +200,8 @@ def _strays(problem: Problem, average: Averages, trust: FieldTrust) -> np.ndarra
 
 
 def _own(problem: Problem, joints: list[_Joint], level: np.ndarray) -> np.ndarray:
-    """(U, HEADINGS) what is known of each unit's facing by itself."""
-    out = np.zeros((len(level), HEADINGS))
+    """(U, F) what is known of each unit's facing by itself."""
+    out = np.zeros((len(level), len(FINE)))
     hips = {}
     for joint in joints:
         tie, arms = problem.ties[joint.tie], joint.arms
@@ -213,7 +213,7 @@ def _own(problem: Problem, joints: list[_Joint], level: np.ndarray) -> np.ndarra
         pelvis = hips["l"][0]
         out[pelvis] += hips_evidence(level[pelvis], hips["l"][1], hips["r"][1])
     given = np.array([one is not None for one in problem.given_mounting])
-    out[given] = -0.5 * (wrapped(GRID) / GIVEN) ** 2
+    out[given] = -0.5 * (wrapped(FINE) / GIVEN) ** 2
     return out
 
 
@@ -227,7 +227,8 @@ def _facing(
 ) -> Facing:
     """Mean, deviation and probability about the mode, and every joint's heading there."""
     p = np.exp(found.unit)
-    off = wrapped(GRID[None] - GRID[found.mode][:, None])
+    mode = FINE[found.mode]
+    off = wrapped(FINE - mode[:, None])
     near = p * (np.abs(off) <= NEAR)
     share = near.sum(1)
     mean = (near * off).sum(1) / np.maximum(share, 1e-12)
@@ -236,12 +237,13 @@ def _facing(
     heading = np.zeros((len(joints), len(problem.signals.key_time)))
     for j, (joint, chain) in enumerate(zip(joints, chains, strict=True)):
         tie = problem.ties[joint.tie]
-        each = smoothed(chain, int(found.mode[tie.parent]), int(found.mode[tie.child]))
+        near = np.rint(found.mode[[tie.parent, tie.child]] / FINER).astype(int) % HEADINGS
+        each = smoothed(chain, *near.tolist())
         heading[j] = _over_time(joint.pieces, each, heading.shape[1])
     return Facing(
         level,
         parted,
-        wrapped(GRID[found.mode] + mean),
+        wrapped(mode + mean),
         np.sqrt(square + LEAST**2),
         share,
         tuple(joint.tie for joint in joints),
