@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.robust import huber, normal_sums
 from ..core.rotations import apply, exp, skew
 from .joint_centre import Ends
@@ -32,6 +33,24 @@ def elastic_turns(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.n
     """
     felt = apply(np.swapaxes(R, -1, -2), force)
     return exp(apply(elastic, felt))
+
+
+def freed_rotations(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np.ndarray:
+    """Units as they would be turned without load.
+
+    Parameters
+    ----------
+    elastic, R, force : as of `elastic_turns`
+
+    Returns
+    -------
+    (k, U, 3, 3) world_from_unit_at_rest
+    """
+    out = room(R.shape)
+    for at in rows_at_once(len(R)):
+        out[at] = R[at] @ elastic_turns(elastic, R[at], force[at])
+    let_go(out, R)
+    return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..core.arrays.scratch import rows_at_once
 from ..core.robust import huber, normal_sums
 from ..core.rotations import UP, apply, skew
 from ..recording.keyframe_averages import Averages
@@ -253,8 +254,9 @@ def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.
     -------
     parent, child : (K + 1, J, 3) m/s²
     """
-    sides = [
-        average.force[:, ends.units[:, side]] + apply(average.lever[:, ends.units[:, side]], levers[:, side])
-        for side in (0, 1)
-    ]
+    sides = np.empty((2, len(average.force), len(ends.units), 3))
+    for at in rows_at_once(len(average.force)):
+        force, lever = average.force[at], average.lever[at]
+        for side, units in enumerate(ends.units.T):
+            sides[side, at] = force[:, units] + apply(lever[:, units], levers[:, side])
     return sides[0], sides[1]

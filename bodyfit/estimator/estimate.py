@@ -9,7 +9,7 @@ import numpy as np
 
 from ..alignment.facing.known import Facing
 from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
-from ..core.arrays.scratch import copied, let_go, room
+from ..core.arrays.scratch import copied, give_back, let_go, room
 from ..core.progress import Progress
 from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
@@ -100,6 +100,7 @@ def estimate(
             body = refine(problem, state, body, average, steps)
             average.let_go()
             let_go(state.R)
+            give_back(problem.turns.carried)
         if steps == SCHEDULE.field_after:
             state, average, trust = admitted(problem, state, body, average, gated)
         if steps > max(SCHEDULE.latency_after) and _size(problem, step) < SCHEDULE.converged:
@@ -199,4 +200,5 @@ def how_sure(
     by_constants = WithConstants(residuals, problem, state, body, average)
     known = information_beforehand(problem, body)
     posterior(by_constants, state.slots, len(state.R), *known, visit, U)
+    give_back(rotation)
     return rotation, relative

@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..core.arrays.scratch import copied, let_go, room
+from ..core.arrays.scratch import copied, give_back, let_go, room
 from .band_factor import BandFactor
 
 LEAST = 1e-9  # on the diagonal, so that what nothing measures stays where it is (by reasoning)
@@ -174,6 +174,7 @@ class BandedEquations:
         for W, free, at in self._halves(factor.at_once):
             step[0, at] = (free - W @ constants).reshape(-1, step.shape[-1])
         factor.backward(step)
+        give_back(self.band)
         return Solved(step[0], constants, factor, self.sides[:-1], spread)
 
     def _halves(self, at_once: int) -> Iterator[tuple[np.ndarray, np.ndarray, slice]]:

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from ..alignment.compliance import elastic_turns
 from ..body.motion.poses import PoseSequence
-from ..core.arrays.scratch import let_go, room
+from ..core.arrays.scratch import give_back, let_go, room
 from ..core.arrays.stored_rotations import rotations_by_name
 from ..core.rotations import as_rotation, exp, heading_matrix, heading_of
 from ..recording.capture import Capture
@@ -83,6 +83,7 @@ def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         if joint.child not in shown:
             quat[joint.child][:] = quat[joint.parent]
+    give_back(whole)
     return PoseSequence(tracks[0].time[seen], rotations_by_name([*quat], whole), model)
 
 

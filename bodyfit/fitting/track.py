@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..alignment.compliance import elastic_turns
+from ..alignment.compliance import freed_rotations
 from ..alignment.latency import USUAL as USUAL_LATENCY
 from ..alignment.latency import Lateness
 from ..alignment.mounting import Mounting
@@ -68,7 +68,7 @@ def solve_with_slips(
     while True:
         track = solve_track(capture, *units_and_ties(capture), weights, progress, slips, intake.missed)
         found = track.found
-        freed = found.state.R @ elastic_turns(found.body.elastic, found.state.R, found.average.force)
+        freed = freed_rotations(found.body.elastic, found.state.R, found.average.force)
         looked_for = found.converged and len(slips) < MOST_SLIPS
         slip = None
         if looked_for:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csr_array
 
-from ..core.arrays.scratch import let_go, room
+from ..core.arrays.scratch import give_back, let_go, room
 from ..core.gravity import STANDARD_GRAVITY
 from ..core.rotations import apply, skew
 from .preintegration import CHUNK, Turns, between_keyframes, lever_matrix
@@ -80,6 +80,7 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
             whole[key][start : start + len(values)] = values
         signals.let_go()
         let_go(turns.carried, R, *whole.values())
+    give_back(turns.carried)
     return Averages(**whole)
 
 

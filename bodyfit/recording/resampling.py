@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
-from ..core.arrays.scratch import let_go, room, rows_at_once
+from ..core.arrays.scratch import give_back, let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
 from ..core.rotations import cross, log
 from ..errors import CannotReconstructError, InputError
@@ -106,7 +106,9 @@ def _together(parts: Iterable[dict[str, Any]], left_out: set[str], count: int) -
                 out[key] = room((count, *values.shape), values.dtype)
             out[key][u] = values
             let_go(out[key])
-    return {key: _time_first(out.pop(key)) for key in [*out]}
+    stacked = {key: _time_first(out.pop(key)) for key in [*out]}
+    give_back(*stacked.values())
+    return stacked
 
 
 def _time_first(values: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import convolve1d
 
-from ..core.arrays.scratch import let_go, room
+from ..core.arrays.scratch import give_back, let_go, room
 from ..core.rotations import apply
 from .attitude import filtered
 from .capture import Unit
@@ -89,6 +89,7 @@ def unaided(units: Sequence[Unit]) -> Unaided:
         lever[:, u] = smooth(R[:, u] @ lever_matrix(signals.rate[:, u], signals.rate_derivative[:, u]))
         signals.let_go()
         let_go(R, force, lever)
+    give_back(R, lever)
     return Unaided(
         signals,
         signals.pauses.true(signals.time[0] + step * np.arange(N)),

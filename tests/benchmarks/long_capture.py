@@ -52,9 +52,9 @@ def _of(capture: Capture, units: dict) -> Capture:
     return dataclasses.replace(capture, units={n: u.only(SENSORS) for n, u in units.items()})
 
 
-def measured(count: int) -> dict[str, float]:
+def measured(count: int, model: str = "whole_body") -> dict[str, float]:
     """Seconds to fit so many minutes, and the most memory that this process has held, in bytes."""
-    capture = minutes(count)
+    capture = minutes(count, model)
     before, cpu = time.perf_counter(), time.process_time()
     found = fit(capture, sensors=SENSORS)
     return {

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from bodyfit.core.arrays import scratch
-from bodyfit.core.arrays.scratch import LARGE_BYTES, copied, let_go, room
+from bodyfit.core.arrays.scratch import LARGE_BYTES, copied, give_back, let_go, room
 
 LARGE = (LARGE_BYTES // 800 + 1, 100)  # just above the threshold, of floats
 linux = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="in memory elsewhere")
@@ -70,3 +70,16 @@ def test_a_copy_is_its_own():
     other = copied(array)
     array[:] = 0.0
     assert (other == np.arange(LARGE[0])[:, None]).all()
+
+
+@linux
+def test_memory_that_was_freed_is_given_back():
+    array = room(LARGE)
+    held = [np.ones(10_000) for _ in range(2000)]  # some 150 MB in pieces, with holes once every other goes
+    holes, before = held[::2], resident()
+    del held[::2]
+    del holes
+    give_back(None, np.zeros(3))
+    assert resident() > before - 20e6  # nothing was large
+    give_back(array)
+    assert resident() < before - 60e6

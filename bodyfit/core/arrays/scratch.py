@@ -11,7 +11,8 @@ from __future__ import annotations
 import mmap
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -83,8 +84,35 @@ def let_go(*arrays: np.ndarray | None) -> None:
     arrays : of `room`, views of them, any others, or None
     """
     for array in arrays:
-        owner = array
-        while isinstance(owner, np.ndarray):
-            owner = owner.base
-        if isinstance(owner, mmap.mmap):
+        if (owner := _on_disk(array)) is not None:
             owner.madvise(mmap.MADV_DONTNEED)  # shared with the file: nothing that was written is lost
+
+
+def give_back(*arrays: np.ndarray | None) -> None:
+    """After work on arrays of which one lies on the disk: memory that was freed goes back to the system.
+
+    The C library keeps it else, in holes between what is still used (`malloc_trim`, glibc).
+
+    Parameters
+    ----------
+    arrays : as of `let_go`
+    """
+    trim = _malloc_trim() if any(_on_disk(array) is not None for array in arrays) else None
+    if trim is not None:
+        trim(0)
+
+
+@cache
+def _malloc_trim() -> Callable[[int], int] | None:
+    """The C library's function, or None where it has none."""
+    import ctypes
+
+    return getattr(ctypes.CDLL(None), "malloc_trim", None) if os.name == "posix" else None
+
+
+def _on_disk(array: np.ndarray | None) -> mmap.mmap | None:
+    """What holds an array of `room`, or a view of one; None: it is in memory."""
+    owner = array
+    while isinstance(owner, np.ndarray):
+        owner = owner.base
+    return owner if isinstance(owner, mmap.mmap) else None

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ...alignment.compliance import Hinges, elastic_mounting, elastic_turns
+from ...alignment.compliance import Hinges, elastic_mounting, elastic_turns, freed_rotations
 from ...alignment.joint_axis import Axis, hinge_axis
 from ...alignment.joint_centre import Ends, LeverPrior, joint_forces, lever_prior, levers_from_rotations
 from ...alignment.mounting import Mounting, segment_rotations
@@ -54,10 +54,10 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
         return body
     axes, hinge_sd, elastic = body.axes, body.hinge_sd, body.elastic
     for _ in range(2 if iteration == SCHEDULE.hinges_from else 1):  # axes and softness show each other
-        freed = state.R @ elastic_turns(elastic, state.R, average.force)
+        freed = freed_rotations(elastic, state.R, average.force)
         axes, hinge_sd = _hinges(problem, freed, body)
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
-    freed = state.R @ elastic_turns(elastic, state.R, average.force)
+    freed = freed_rotations(elastic, state.R, average.force)
     joints = (body.ends, body.joints, body.levers, body.joint_sd)
     mounting = calibrated(problem, freed, axes, hinge_sd, average, joints, body.facing)
     holds = _ranges_that_hold(problem, freed, mounting)

@@ -12,6 +12,7 @@ import pyarrow as pa
 from pyarrow import csv
 from scipy.spatial.transform import Rotation
 
+from ...core.arrays.scratch import let_go, room
 from ...errors import InputError, suggest
 from ..plain.tables import Table, number_column, read_table
 
@@ -21,7 +22,7 @@ ROWS_AT_ONCE = 4096  # chosen; not tried
 QUATERNION = ("qx", "qy", "qz", "qw")
 POSITION = ("x_m", "y_m", "z_m")
 UNIT_TOLERANCE = 1e-3  # by reasoning: three decimals in a table
-Columns = Iterator[tuple[str, np.ndarray, int]]
+Columns = Iterator[tuple[str, np.ndarray, str]]  # name, values (rad where degrees are written), kind
 
 
 @dataclass(frozen=True, eq=False)
@@ -161,39 +162,43 @@ def read_joints(path: str | Path) -> JointTable:
 
 
 def _segment_columns(time, rotations, positions) -> Columns:
-    yield "time_s", time, DECIMALS["time_s"]
-    for segment, rotation in rotations.items():
-        quat = continuous_quaternions(rotation)
-        yield from ((f"{segment}_{part}", quat[:, i], DECIMALS["quat"]) for i, part in enumerate(QUATERNION))
+    yield "time_s", time, "time_s"
+    quats = room((len(rotations), len(time), 4))
+    for (segment, rotation), quat in zip(rotations.items(), quats, strict=True):
+        quat[:] = continuous_quaternions(rotation)
+        let_go(quat)
+        yield from ((f"{segment}_{part}", quat[:, i], "quat") for i, part in enumerate(QUATERNION))
         if segment in positions:
             place = positions[segment]
-            yield from ((f"{segment}_{part}", place[:, i], DECIMALS["m"]) for i, part in enumerate(POSITION))
+            yield from ((f"{segment}_{part}", place[:, i], "m") for i, part in enumerate(POSITION))
 
 
 def _joint_columns(time, angles, angle_sd) -> Columns:
-    yield "time_s", time, DECIMALS["time_s"]
+    yield "time_s", time, "time_s"
     for joint, its_angles in angles.items():
         for angle, value in its_angles.items():
-            yield f"{joint}_{angle}_deg", np.degrees(value), DECIMALS["deg"]
+            yield f"{joint}_{angle}_deg", value, "deg"
             if angle in angle_sd.get(joint, {}):
-                yield f"{joint}_{angle}_sd_deg", np.degrees(angle_sd[joint][angle]), DECIMALS["deg"]
+                yield f"{joint}_{angle}_sd_deg", angle_sd[joint][angle], "deg"
 
 
 def _write(file: IO[bytes], columns: Columns) -> None:
-    names, values, decimals = zip(*columns, strict=True)
+    names, values, kinds = zip(*columns, strict=True)
     file.write((",".join(names) + "\n").encode())
     bare = csv.WriteOptions(include_header=False)
     for start in range(0, len(values[0]), ROWS_AT_ONCE):
         rows = slice(start, start + ROWS_AT_ONCE)
-        cells = [_cells(value[rows], places) for value, places in zip(values, decimals, strict=True)]
+        cells = [_cells(value[rows], kind) for value, kind in zip(values, kinds, strict=True)]
         text = pa.BufferOutputStream()
         csv.write_csv(pa.table(cells, names=list(names)), text, bare)
         file.write(text.getvalue())
+        let_go(*values)
 
 
-def _cells(value: np.ndarray, decimals: int) -> pa.Array:
-    """Rounded numbers; + 0.0 turns -0.0 into 0, and what is not finite is left empty."""
-    value = np.round(np.asarray(value, float), decimals) + 0.0
+def _cells(value: np.ndarray, kind: str) -> pa.Array:
+    """Rounded numbers of a kind; + 0.0 turns -0.0 into 0, and what is not finite is left empty."""
+    value = np.degrees(value) if kind == "deg" else np.asarray(value, float)
+    value = np.round(value, DECIMALS[kind]) + 0.0
     return number_column(value, np.isfinite(value))
 
 
