@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
+from feet_marks import NEAR_S, accused, movements
 from feet_recordings import GAP_S, SIDES, G, faster, longest_gap, marked_feet, unit
 from feet_runs import simulated_runs
 from recordings import DATA
@@ -19,19 +20,16 @@ from scipy.ndimage import gaussian_filter1d
 
 from bodyfit.feet.samples import foot_samples
 from bodyfit.feet.smoother import foot_path, lengths
-from bodyfit.movement.strides.foot_motion import FootMotion, motion_of_path
+from bodyfit.movement.strides.foot_motion import motion_of_path
 from bodyfit.movement.strides.shank import calf_swings
 from bodyfit.movement.strides.steps import step_times
-from bodyfit.movement.strides.swings import Swings, swings
+from bodyfit.movement.strides.swings import swings
 from bodyfit.recording.capture import Unit
 
-NEAR_S = 0.05  # s, within which an event counts as found
-FULL_SWING = 0.6  # of a swing's top speed; of 1543 marks in straight walking one lies above (measured)
 SAMPLE_S = 0.01  # s from packet to packet of foot_events_walk
 LOST_S = 1.5 * SAMPLE_S  # a longer step between samples: packets were lost
 WHOLE = 0.001  # share of steps with lost packets up to which a recording counts as whole
 WORST = (("17-2", "left"), ("17-3", "left"), ("3-3", "right"))  # that lost the most: 13, 14 and 10 % of steps
-RESTS_M_S = 0.1  # m/s, of ball and heel over 0.1 s; one of the same 1543 marks lies below (measured)
 
 
 def matched(found: np.ndarray, marked: np.ndarray, near: float = NEAR_S) -> list[tuple[int, int]]:
@@ -46,30 +44,24 @@ def matched(found: np.ndarray, marked: np.ndarray, near: float = NEAR_S) -> list
 
 
 def events() -> None:
-    """`foot_events_walk`: F1 within 50 ms by kind of step; of turns, what the marks allow."""
+    """`foot_events_walk`: F1 within 50 ms by kind of step; what the marks allow: `feet_marks.py`."""
     counts: dict[tuple[str, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     errors: dict[tuple[str, str], list[float]] = defaultdict(list)
-    cannot: dict[str, list[int]] = {"heel_strike": [0, 0, 0], "toe_off": [0, 0, 0]}
+    cannot: dict[str, int] = defaultdict(int)
     for foot in marked_feet():
-        motion = motion_of_path(foot_path(foot_samples(foot.unit, G)), foot.side)
-        swung = swings(motion)
+        swung = swings(motion_of_path(foot_path(foot_samples(foot.unit, G)), foot.side))
+        all_moved = movements(foot)
         for event, marked in foot.times.items():
             found, kinds = swung.times[event], foot.kinds[event]
             pairs = matched(found, marked)
             for f, m in pairs:
                 counts[event, kinds[m]][0] += 1
                 errors[event, kinds[m]].append(found[f] - marked[m])
-            wrong = [wrongly_marked(motion, swung, at) for at in marked]
             for f in set(range(len(found))) - {f for f, _ in pairs}:
-                kind = kinds[np.abs(marked - found[f]).argmin()]
-                counts[event, kind][1] += 1
-                inside = marks_in(motion, swung, f, marked)
-                cannot[event][1] += kind == "turn" and any(wrong[m] for m in inside)
-                every = np.concatenate(list(foot.times.values()))
-                cannot[event][2] += kind == "turn" and not len(marks_in(motion, swung, f, every))
+                counts[event, kinds[np.abs(marked - found[f]).argmin()]][1] += 1
             for m in set(range(len(marked))) - {m for _, m in pairs}:
                 counts[event, kinds[m]][2] += 1
-                cannot[event][0] += kinds[m] == "turn" and wrong[m]
+                cannot[event] += kinds[m] == "turn" and bool(accused(all_moved, marked[m]))
     for key in sorted(counts):
         hit, false, missed = counts[key]
         off = 1000 * np.array(errors[key])
@@ -78,38 +70,13 @@ def events() -> None:
             f"missed {missed}; median |error| {np.median(np.abs(off)):.1f} ms, "
             f"{off.mean():+.1f} ± {off.std():.1f}"
         )
-    for event, (wrong, beside, unmarked) in cannot.items():
-        hit, false, missed = counts[event, "turn"]
-        best = f1(hit + missed - wrong, wrong + unmarked, wrong)
-        print(
-            f"{event} in turns: missed marks in full swing or at rest {wrong}, found beside them {beside}, "
-            f"found swings without a mark {unmarked}; F1 at most {best:.3f}, "
-            f"without them {f1(hit, false - beside - unmarked, missed - wrong):.3f}"
-        )
+    for event, wrong in cannot.items():
+        print(f"{event} in turns: {wrong} of the missed marks speak against the signals (feet_marks.py)")
 
 
 def f1(hit: int, false: int, missed: int) -> float:
     """Harmonic mean of precision and recall."""
     return 2 * hit / (2 * hit + false + missed)
-
-
-def marks_in(motion: FootMotion, swung: Swings, number: int, marked: np.ndarray) -> np.ndarray:
-    """Which marks lie between the stances beside a swing."""
-    ends = motion.time[motion.stances[[swung.before[number], swung.after[number]], 1]]
-    return np.flatnonzero((marked >= ends[0]) & (marked <= ends[1]))
-
-
-def wrongly_marked(motion: FootMotion, swung: Swings, at: float) -> bool:
-    """Whether nothing can have struck or left at a marked time: the foot is in full swing, or at rest."""
-    t, speed = motion.time, np.linalg.norm(motion.velocity, axis=1)
-    near = np.abs(t - at) <= NEAR_S
-    if max(motion.speed_of(point)[near].max(initial=0) for point in (motion.ball, motion.heel)) < RESTS_M_S:
-        return True
-    for number in range(len(swung)):
-        if len(marks_in(motion, swung, number, np.array([at]))):
-            top = speed[slice(*motion.stances[[swung.before[number], swung.after[number]], 1])].max()
-            return bool(np.interp(at, t, speed) > FULL_SWING * top)
-    return False
 
 
 def lost_packets() -> None:
