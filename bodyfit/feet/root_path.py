@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..core.rotations import UP
 from .normal_equations import HERE, NEXT, BandedEquations, NormalEquations, Solved, Stretch, stretches
 
 # m, of a foot as the body has it against its own path: soft tissue, lengths of segments; chosen; not tried
@@ -15,14 +16,18 @@ LASTING_S = 0.3  # s, over which such a misfit lasts: half a stance; chosen; not
 # m a stride of 1.3 m, of a foot's path; tried: its stride lengths are off by this on open walks
 DRIFT = 0.015
 STRIDE_M = 1.3  # m, of an adult's stride (Oberg 1993, from memory)
+# of the way, by which a foot's path is too long or too short on the whole; tried: open walks are −0.7 and
+# +0.6 % off; 0.2 to 3 % on simulated loops and stairs, from 1 % on the lengths of the body's legs decide
+SHARE = 0.007
+HELD_SHARE = 1e-5  # a keyframe, by which that share changes (by reasoning: not at all)
 TURNING = 0.01  # rad/√s, by which the heading of a foot's path wanders: a fit's headings; chosen; not tried
 START = 0.05, 0.1  # m and rad, of a foot's place and heading at the first keyframe; chosen; not tried
 PUSH = 3.0  # m/s², acceleration of the root: walking shows 2 to 4 (from memory)
 HELD = 1e-4  # m, that a place moves by beside its velocity (by reasoning: nothing)
 NODES = 12  # instants at which standard deviations are found; chosen; not tried
 I = np.eye(3)  # by definition
-# columns, by definition; a limb has three of drift and one of heading
-PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 4
+# columns, by definition; a limb has three of drift, one of heading and one of length
+PLACE, VELOCITY, LIMB = slice(0, 3), slice(3, 6), 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,8 +80,9 @@ def root_path(time: np.ndarray, limbs: Sequence[Limb]) -> RootPath:
 
     Notes
     -----
-    Linear least squares. Root p with velocity v; of each foot drift e and slow heading ψ of its own path b; d
-    is the same point against the root by the body: p + d − (b + e) = 0, Δe = ψ up × Δb, Δψ = 0, Δv = 0.
+    Linear least squares. Root p with velocity v; of each foot drift e, slow heading ψ and error of length κ
+    of its own path b; d is the same point against the root by the body: p + d − (b + e) = 0,
+    Δe = ψ up × Δb + κ Δb (horizontally), Δψ = 0, Δκ = 0, Δv = 0.
     """
     K, dt = len(time), float(time[1] - time[0])
     n = 6 + LIMB * len(limbs)
@@ -108,8 +114,8 @@ def _add_root(to: NormalEquations, dt: float) -> None:
 
 
 def _add_limb(to: NormalEquations, stretch: Stretch, columns: slice, limb: Limb, dt: float) -> None:
-    """The body's foot lies on the path that the foot found, which drifts and turns slowly."""
-    drift, heading = slice(columns.start, columns.start + 3), columns.start + 3
+    """The body's foot lies on the path that the foot found, which drifts, turns and may be too long."""
+    drift, heading, share = slice(columns.start, columns.start + 3), columns.start + 3, columns.start + 4
     point = limb.point[stretch.span] - limb.point[0] + limb.from_root[0]
     apart = (limb.from_root[stretch.span] - point)[: stretch.own.stop - stretch.own.start]
     sd = np.full(len(apart), MISFIT * np.sqrt(1 + 2 * LASTING_S / dt))
@@ -118,13 +124,16 @@ def _add_limb(to: NormalEquations, stretch: Stretch, columns: slice, limb: Limb,
     count = len(way)
     turned = np.stack([-way[:, 2], np.zeros(count), way[:, 0]], 1)[..., None]
     far = np.maximum(np.linalg.norm(way, axis=1), 0.02 * dt)  # 2 cm/s: drift of a foot that stands (guessed)
-    drifting = [(HERE, drift, -I), (NEXT, drift, I), (HERE, heading, turned)]
+    longer = -(way * (1.0 - UP))[..., None]
+    drifting = [(HERE, drift, -I), (NEXT, drift, I), (HERE, heading, turned), (HERE, share, longer)]
     to.add(np.zeros((count, 3)), drifting, DRIFT * np.sqrt(far / STRIDE_M))
-    turning = [(HERE, heading, -np.ones((1, 1))), (NEXT, heading, np.ones((1, 1)))]
-    to.add(np.zeros((count, 1)), turning, np.full(count, TURNING * np.sqrt(dt)))
+    for column, sd in ((heading, TURNING * np.sqrt(dt)), (share, HELD_SHARE)):
+        changing = [(HERE, column, -np.ones((1, 1))), (NEXT, column, np.ones((1, 1)))]
+        to.add(np.zeros((count, 1)), changing, np.full(count, sd))
     if stretch.first == 0:
         to.own[0, drift, drift] += I * START[0] ** -2
         to.own[0, heading, heading] += START[1] ** -2
+        to.own[0, share, share] += SHARE**-2
 
 
 def _sd(solved: Solved, nodes: np.ndarray) -> np.ndarray:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from ..core.intervals import runs
 from ..core.rotations import UP, apply, log
@@ -13,8 +13,21 @@ from .contact import between_swings, log_energies, stances
 from .normal_equations import BandedEquations, NormalEquations, Solved, Stretch, stretches
 from .preintegration import Between, between_keyframes
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
-from .samples import PER_KEY, FootSamples, start_rotations
-from .state import BIAS_FORCE, BIAS_RATE, CONSTANTS, LAG, PLACE, SCALE, STATES, TURN, FootState, start_state
+from .samples import HZ, LEVEL_S, PER_KEY, FootSamples, start_rotations
+from .state import (
+    BALL,
+    BIAS_FORCE,
+    BIAS_RATE,
+    CONSTANTS,
+    HEEL,
+    LAG,
+    PLACE,
+    SCALE,
+    STATES,
+    TURN,
+    FootState,
+    start_state,
+)
 from .weights import PathWeights, kernel
 
 ROUNDS = 12  # at most; tried: six to ten do on open foot recordings
@@ -29,6 +42,9 @@ REST_SHARE = 0.05  # quietest keyframes that tell how far the accelerometer's no
 CLIPPED = 0.1  # share of what is measured that redrawn tops may miss; chosen; not tried
 HELD_LAG = 1e-5  # s, before contacts that move have lost weight: these look like a lag (by reasoning)
 BELIEVED_S = 0.01  # s of full belief in a contact below which it was none (by reasoning: half a keyframe)
+SLOWEST = 3  # keyframes of a stance whose mean slip is the least (by reasoning: no single one decides)
+# m/s, of a point that may stand all the same: runners' recorded feet slip by that (tried: 0.3, 0.5 on runs)
+STANDS_M_S = 0.3
 # s after a stride that its length still shares with others; tried: 10 on the same strides, bands 1 % narrower
 REACH_S = 20.0
 PINNED = 1e-3, 1e-4  # rad, m: heading and place of the first keyframe, which nothing measures (by reasoning)
@@ -43,14 +59,14 @@ class LimbStart:
     R : (K, 3, 3) world_from_unit at the keyframes
     held : whether headings of R are believed, as those of a fitted body
     ball, heel : (3,) m, expected places seen from the unit, unit frame
-    lever_sd : m, of both
+    lever_precision : (3, 3) 1/m², of both
     """
 
     R: np.ndarray
     held: bool
     ball: np.ndarray
     heel: np.ndarray
-    lever_sd: float
+    lever_precision: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,16 +126,19 @@ def foot_path(
     energies = log_energies(samples.rate(), pushed)
     found = stances(energies, between_swings(samples.rate(), pushed))
     if start is None:
-        start = LimbStart(level[::PER_KEY], False, np.zeros(3), np.zeros(3), weights.lever)
-    problem = _Problem(samples, start, weights, energies, found)
+        start = _on_a_shoe(level[::PER_KEY], found, weights)
+    off = gravity_off(samples, pushed, energies[:, 0])
+    problem = FootProblem(samples, start, weights, energies, found, off)
     state = start_state(start.R, start.ball, start.heel)
     weight, solved = problem.window, None
     for number in range(ROUNDS):
         solved = None  # let go before the next equations are made: an hour of them is large
         between = problem.between(state)
         if number > 0:
-            weight = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
-        solved = problem.equations(state, between, weight, number >= ROBUST_FROM).solved()
+            weight, slip_sd = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
+        else:
+            slip_sd = problem.slip_sd(between.rate)
+        solved = problem.equations(state, between, (weight, slip_sd), number >= ROBUST_FROM).solved()
         state = state.stepped(solved.step, solved.constants)
         if number > ROBUST_FROM + 2 and np.abs(solved.step[:, TURN]).max() < NEGLIGIBLE:
             break
@@ -129,8 +148,18 @@ def foot_path(
     return FootPath(samples, state, stood, slipped, energies, weight, solved, weights)
 
 
-class _Problem:
-    """All that stays the same from round to round."""
+class FootProblem:
+    """All that stays the same from round to round.
+
+    Attributes
+    ----------
+    samples, start, weights : as given
+    found : (first keyframe, keyframe after the last) of each stance as detected
+    window, towards_heel : (K,) where a contact is possible, and how far towards the heel
+    turn_sd, gain_sd : (K − 1,) rad and m/s, of the signals between keyframes
+    precision, expected : (14, 14) and (14,), of the constants
+    swings, air : (first keyframe, keyframe after the last) out of contact; swings lie between two contacts
+    """
 
     def __init__(
         self,
@@ -139,13 +168,15 @@ class _Problem:
         weights: PathWeights,
         energies: np.ndarray,
         found: list[tuple[int, int]],
+        off: float,
     ):
         self.samples, self.start, self.weights = samples, start, weights
+        self.found = found
         self.window, self.towards_heel = _windows(energies[:, 0], found, weights, samples.key_step)
         self.turn_sd, self.gain_sd = _signal_sd(samples, weights)
-        self.constant_sd = _constant_sd(samples, start, weights, energies[:, 0])
+        self.precision = _constant_precision(samples.gravity, start, weights, off)
         self.expected = np.zeros(CONSTANTS)
-        self.expected[6:9], self.expected[9:12] = start.ball, start.heel
+        self.expected[BALL], self.expected[HEEL] = start.ball, start.heel
         air = self.window < 0.5
         self.swings = [(a, b) for a, b in runs(air) if a > 0 and b < len(air)]
         self.air = runs(air)
@@ -160,10 +191,23 @@ class _Problem:
         """(K,) m/s, of what stands."""
         return np.hypot(self.weights.slip, self.weights.sole * np.linalg.norm(rate, axis=1))
 
-    def believed(self, state: FootState, between: Between, wider: float) -> np.ndarray:
-        """(K,) weight of each contact by how much it slips; the kernel's knee `wider` times as wide."""
+    def believed(self, state: FootState, between: Between, wider: float) -> tuple[np.ndarray, np.ndarray]:
+        """(K,) weight of each contact by how much it slips, and (K,) m/s, standard deviation of the slip.
+
+        The kernel's knee is `wider` times as wide. A stance that it would leave nothing of, but that is slow
+        all the same, stands as well as it slips: without it two swings would be one.
+        """
         off = np.linalg.norm(slip(state, between.rate, self.towards_heel), axis=1)
-        return self.window * kernel(off / self.slip_sd(between.rate), wider * self.weights.knee)
+        sd, knee = self.slip_sd(between.rate), wider * self.weights.knee
+        weight = self.window * kernel(off / sd, knee)
+        early, late = _reach(self.weights, self.samples.key_step)
+        for a, b in self.found if wider == 1 else ():  # over stances
+            slowest = np.sort(off[a:b])[:SLOWEST].mean()
+            if weight[a:b].sum() * self.samples.key_step < BELIEVED_S and slowest < STANDS_M_S:
+                at = slice(max(0, a - early), b + late)
+                sd[at] = np.hypot(sd[at], slowest)
+                weight[at] = self.window[at] * kernel(off[at] / sd[at], knee)
+        return weight, sd
 
     def slipped(self, state: FootState, weight: np.ndarray, stood: list[tuple[int, int]]) -> np.ndarray:
         """(S,) m/s, root mean square of the slip in each stance, as far as it is believed."""
@@ -186,12 +230,12 @@ class _Problem:
         return sd
 
     def equations(
-        self, state: FootState, between: Between, weight: np.ndarray, robust: bool
+        self, state: FootState, between: Between, contact: tuple[np.ndarray, np.ndarray], robust: bool
     ) -> BandedEquations:
-        """All residuals, linearised, stretch by stretch."""
+        """All residuals, linearised, stretch by stretch; contact: its weights and standard deviations."""
+        weight, slip_sd = contact
         s, dt, K = self.samples, self.samples.key_step, len(weight)
         whole, ground_sd = BandedEquations(K, STATES, CONSTANTS), self.ground_sd(state, robust)
-        slip_sd = self.slip_sd(between.rate)
         for stretch in stretches(K):
             own, over = stretch.own, stretch.intervals
             part, then = state.within(stretch.span), between.within(over)
@@ -224,13 +268,36 @@ class _Problem:
 
     def _add_priors(self, to: BandedEquations, state: FootState, robust: bool) -> None:
         """Constants near what is expected."""
-        c = state.constants
-        sd = self.constant_sd.copy()
-        sd[LAG] = (
-            np.hypot(sd[LAG], c[LAG]) if robust else HELD_LAG
-        )  # a heavy tail, as of a Cauchy distribution
-        to.constants[np.diag_indices(CONSTANTS)] += 1 / sd**2
-        to.constant_gradient += (c - self.expected) / sd**2
+        precision, off = self.precision.copy(), state.constants - self.expected
+        # a heavy tail, as of a Cauchy distribution
+        precision[LAG, LAG] = 1 / (self.weights.lag**2 + state.lag**2) if robust else HELD_LAG**-2
+        to.constants += precision
+        to.constant_gradient += precision @ off
+
+
+def _on_a_shoe(R: np.ndarray, found: list[tuple[int, int]], w: PathWeights) -> LimbStart:
+    """What is known of any unit on a shoe: while the foot stands, the sole lies below it, on all sides.
+
+    Parameters
+    ----------
+    R : (K, 3, 3) world_from_unit, levelled
+    found : (first keyframe, keyframe after the last) of each stance
+    w : what is believed
+
+    Returns
+    -------
+    LimbStart
+
+    Notes
+    -----
+    Without this a foot that slips is taken for one whose ball lies a hand's breadth above or beside the unit.
+    """
+    stood = np.concatenate([R[a:b] for a, b in found]) if found else R
+    up = stood[:, 1].mean(0)
+    up /= np.linalg.norm(up)
+    level = np.eye(3) - np.outer(up, up)
+    precision = level / w.lever**2 + np.outer(up, up) / w.sole_below_sd**2
+    return LimbStart(R, False, -w.sole_below * up, -w.sole_below * up, precision)
 
 
 def _windows(
@@ -241,13 +308,18 @@ def _windows(
     From heel to ball in the second half of the way to the quietest instant of the stance.
     """
     window, towards_heel = np.zeros(len(quiet)), np.zeros(len(quiet))
-    early, late = round(weights.early / step), round(weights.late / step)
+    early, late = _reach(weights, step)
     for a, b in found:
         calm = a + int(np.argmin(quiet[a:b]))
         at = np.arange(max(0, a - early), min(len(quiet), b + late))
         window[at] = 1
         towards_heel[at] = np.clip((calm - at) / max(1.0, 0.5 * (calm - a)), 0, 1)
     return window, towards_heel
+
+
+def _reach(weights: PathWeights, step: float) -> tuple[int, int]:
+    """Keyframes by which a stance may reach beyond what was detected, before and after."""
+    return round(weights.early / step), round(weights.late / step)
 
 
 def _signal_sd(samples: FootSamples, w: PathWeights) -> tuple[np.ndarray, np.ndarray]:
@@ -277,18 +349,43 @@ def _signal_sd(samples: FootSamples, w: PathWeights) -> tuple[np.ndarray, np.nda
     return np.sqrt(turn + (0.1 * (gap / 0.25) ** 2) ** 2), np.sqrt(gain + (2 * gap) ** 2)
 
 
-def _constant_sd(samples: FootSamples, start: LimbStart, w: PathWeights, quiet: np.ndarray) -> np.ndarray:
-    """(14,) standard deviations of the constants; the accelerometer's by how far its norm at rest is off."""
+def gravity_off(samples: FootSamples, pushed: np.ndarray, quiet: np.ndarray) -> float:
+    """How far the accelerometer is off by what it reads of gravity, a share of it.
+
+    Parameters
+    ----------
+    samples : of a foot
+    pushed : (N, 3) m/s², acceleration without gravity, world
+    quiet : (K,) lower where the foot is calmer
+
+    Returns
+    -------
+    share, not below nought
+
+    Notes
+    -----
+    Read twice: the norm at the quietest keyframes, which is right if the foot rests there, and the average
+    over some seconds, which is right if the foot does not speed up on the whole. Movement can only add to
+    either, so the lesser one counts: a foot that never rests is off by 3 to 40 % at its quietest instants.
+    """
     calm = np.argsort(uniform_filter1d(quiet, 8))[: max(10, int(REST_SHARE * len(quiet)))]
-    norm = np.median(np.linalg.norm(samples.force[::PER_KEY][calm], axis=1))
-    off = abs(norm / samples.gravity - 1)
-    sd = np.empty(CONSTANTS)
+    at_rest = np.median(np.linalg.norm(samples.force[::PER_KEY][calm], axis=1))
+    felt = (pushed[:-1] + samples.gravity * UP).reshape(-1, PER_KEY, 3).mean(1)
+    felt = gaussian_filter1d(felt, LEVEL_S * HZ / PER_KEY, axis=0, mode="nearest")
+    on_average = np.median(np.linalg.norm(felt, axis=1))
+    return float(min(abs(norm / samples.gravity - 1) for norm in (at_rest, on_average)))
+
+
+def _constant_precision(gravity: float, start: LimbStart, w: PathWeights, off: float) -> np.ndarray:
+    """(14, 14) inverse covariance of the constants; the accelerometer's by how far its gravity is off."""
+    sd = np.ones(CONSTANTS)
     sd[BIAS_RATE] = w.bias_rate
-    sd[BIAS_FORCE] = samples.gravity * np.hypot(w.still_scale, off)
-    sd[6:12] = start.lever_sd
+    sd[BIAS_FORCE] = gravity * np.hypot(w.still_scale, off)
     sd[LAG] = w.lag
     sd[SCALE] = np.hypot(w.still_scale, min(off, 0.01))  # 1 %: from memory, worst of uncalibrated chips
-    return sd
+    precision = np.diag(sd**-2)
+    precision[BALL, BALL] = precision[HEEL, HEEL] = start.lever_precision
+    return precision
 
 
 def lengths(path: FootPath, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -21,7 +21,8 @@ class PathWeights:
     sole_height : m, by which the standing point lies off the ground
     ground, step : m; usual change of the ground between stances, and from where it is a step
     steepest : m, largest standard deviation of a change of the ground
-    lever : m, of ball and heel about where they are expected, seen from the unit
+    lever : m, of ball and heel along and across the sole, seen from the unit
+    sole_below, sole_below_sd : m, by which they lie below the unit while the foot stands
     lag : s, of the gyroscope behind the accelerometer
     still_scale : share by which a calibrated accelerometer is off
     bias_rate : rad/s
@@ -43,6 +44,9 @@ class PathWeights:
     step: float = 0.045  # tried: likewise; steps of stairs are 15 to 18 cm
     steepest: float = 0.5  # by reasoning: no stride climbs more
     lever: float = 0.12  # by reasoning: half a foot's length
+    # by reasoning: a heel cap or an instep is that high over the sole; tried: 5 ± 2, 5 ± 3 cm on runs
+    sole_below: float = 0.05
+    sole_below_sd: float = 0.03  # as sole_below
     lag: float = 0.002  # by reasoning: one chip; found 7 to 37 ms in one set, under 3 ms elsewhere
     still_scale: float = 0.003  # from memory: calibrated accelerometers
     bias_rate: float = math.radians(0.5)  # data sheets of consumer gyroscopes, from memory

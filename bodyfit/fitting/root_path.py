@@ -184,9 +184,9 @@ def _start(track: Track, poses: PoseSequence, foot: str, unit: Unit, samples: Fo
     assert length is not None
     ankle = _ankle(track, foot)
     if ankle is None:
-        return LimbStart(R, True, np.zeros(3), np.zeros(3), PathWeights().lever)
+        return LimbStart(R, True, np.zeros(3), np.zeros(3), np.eye(3) / PathWeights().lever ** 2)
     heel, ball = (ankle + mounting.T @ (share * length) for share in SOLE)
-    return LimbStart(R, True, ball, heel, LEVER_SD)
+    return LimbStart(R, True, ball, heel, np.eye(3) / LEVER_SD**2)
 
 
 def _ankle(track: Track, foot: str) -> np.ndarray | None:

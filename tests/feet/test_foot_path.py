@@ -7,9 +7,10 @@ import dataclasses
 import numpy as np
 import pytest
 
+from bodyfit.core.rotations import UP
 from bodyfit.errors import InputError
 from bodyfit.feet.samples import foot_samples
-from bodyfit.feet.smoother import foot_path, lengths
+from bodyfit.feet.smoother import FootProblem, LimbStart, foot_path, gravity_off, lengths
 from tests.feet.stepping import stepping
 
 
@@ -51,6 +52,41 @@ def test_a_gyroscope_that_is_early_is_found():
     )
     path = foot_path(foot_samples(dataclasses.replace(made.unit, gyroscope=late), 9.80665))
     assert path.state.lag == pytest.approx(-0.015, abs=0.004)
+
+
+@pytest.mark.parametrize("rests", [True, False])
+def test_gravity_is_read_at_rest_or_on_average(rests):
+    """2 % off: by a foot that rests a tenth of the time, else pushed up, or by one that sways all along."""
+    samples = foot_samples(stepping().unit, 9.80665)
+    sway = np.cos(2 * np.pi * 2.0 * samples.time)
+    still = np.arange(len(sway)) < 0.1 * len(sway)
+    more = np.where(still, 0.0, 1.0) if rests else sway
+    force = (9.80665 * 1.02 + more)[:, None] * UP
+    quiet = np.where(still, 0.0, 1.0)[::4] if rests else -sway[::4]
+    samples = dataclasses.replace(samples, force=force)
+    assert gravity_off(samples, force - 9.80665 * UP, quiet) == pytest.approx(0.02, abs=0.002)
+
+
+@pytest.mark.parametrize(("speed", "stands"), [(0.2, True), (1.0, False)])
+def test_a_stance_that_slips_slowly_is_kept(speed, stands):
+    """Without it two swings would be one; what moves as fast as a swing is none."""
+    samples = foot_samples(stepping().unit, 9.80665)
+    path = foot_path(samples)
+    start = LimbStart(path.state.R, False, path.state.ball, path.state.heel, np.eye(3) / 0.12**2)
+    problem = FootProblem(samples, start, path.weights, path.energies, path.stances, 0.0)
+    a, b = path.stances[3]
+    velocity = path.state.velocity.copy()
+    velocity[a - 5 : b + 5, 0] += speed
+    state = dataclasses.replace(path.state, velocity=velocity)
+    weight, sd = problem.believed(state, problem.between(state), 1.0)
+    assert (weight[a:b].sum() * samples.key_step > 0.05) == stands
+    assert (sd[a:b].min() > speed) == stands
+
+
+def test_ball_and_heel_lie_below_a_unit_that_never_tips():
+    made = stepping(tips=0.0)
+    path = foot_path(foot_samples(made.unit, 9.80665))
+    assert path.state.ball @ UP == pytest.approx(-0.05, abs=0.01)
 
 
 def test_a_unit_without_gyroscope_is_refused():

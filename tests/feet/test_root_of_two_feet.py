@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from bodyfit.core.rotations import UP
 from bodyfit.feet.root_path import Limb, root_path
 
 
@@ -38,6 +39,25 @@ def test_a_foot_whose_path_turns_is_turned_back(feet):
     time, _, limbs = walk(drift=0.05, feet=feet)
     assert abs(limbs[0].point[-1, 2] - limbs[0].point[0, 2]) > 0.7
     assert abs(root_path(time, limbs).place[-1, 2]) < 0.1
+
+
+def test_feet_of_unlike_lengths_do_not_turn_the_way():
+    """One foot's path is 6 % too long and turned by 9°, the other's 6 % too short, on a way that winds.
+
+    Lengths that contradict each other, taken for headings, would lead 12 m aside.
+    """
+    time = np.arange(0, 40, 0.02)
+    heading = 0.6 * np.sin(0.4 * time)
+    ahead = np.stack([np.cos(heading), 0 * time, -np.sin(heading)], 1)
+    right = np.cross(ahead, UP)
+    root, limbs = 0.02 * np.cumsum(1.3 * ahead, 0), []
+    for side, long, turn in ((-1, 1.06, 0.15), (1, 0.94, 0.0)):
+        against = 0.3 * side * np.cos(5.5 * time)[:, None] * ahead + 0.1 * side * right - 0.9 * UP
+        c, s = np.cos(turn), np.sin(turn)
+        turned = np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]])
+        limbs.append(Limb((root + against) * [long, 1, long] @ turned.T, against))
+    off = root_path(time, limbs).place - (root - root[0])
+    assert np.abs(off[:, 0]).max() < 0.5 and np.abs(off[:, 2]).max() < 2.0
 
 
 def test_slip_that_all_strides_share_grows_with_the_way():

@@ -69,6 +69,16 @@ def test_a_foot_that_turns_on_the_spot_makes_no_stride():
         bodyfit.strides(one_foot(stepping(0.08, segment="r_hindfoot", tips=0.1, period=1.6)))
 
 
+def test_the_calmest_instant_of_a_stance_is_one_that_is_believed(walked):
+    """Where the kernel says that the foot glides, it may be ever so calm."""
+    path = foot_path(foot_samples(walked[0].unit, 9.80665))
+    first, calm, last = motion_of_path(path, "right").stances[2]
+    gliding = path.weight.copy()
+    gliding[: calm + 3] = 0.0
+    later = motion_of_path(dataclasses.replace(path, weight=gliding), "right").stances[2]
+    assert calm + 3 <= later[1] <= last and later[0] == first
+
+
 def test_a_belt_is_put_back(walked):
     """A foot over ground, seen from a room in which a belt takes it back at 1.2 m/s."""
     made, _ = walked

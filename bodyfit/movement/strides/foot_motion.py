@@ -18,6 +18,9 @@ from ...feet.smoother import FootPath, lengths
 from ...recording.sampling import Coverage
 
 SIDES = {"l_hindfoot": "left", "r_hindfoot": "right", "hindfoot": "none"}
+# weight of a contact from which an instant may be the calmest of its stance: what the kernel's knee leaves
+# (by reasoning)
+BELIEVED = 0.25
 FAR_M = 0.3  # m, a swing that tells which way the foot points (by reasoning: half a step)
 
 
@@ -121,16 +124,26 @@ def motion_of_path(path: FootPath, side: str) -> FootMotion:
         s.time,
         s.rate(c.lag) - c.bias_rate,
         s.gap,
-        _with_calm(path.stances, path.energies),
+        _with_calm(path.stances, path.energies, path.weight),
         path,
     )
 
 
-def _with_calm(stances: list[tuple[int, int]], energies: np.ndarray) -> np.ndarray:
-    """(S, 3) first, calmest and last keyframe of each stance."""
+def _with_calm(
+    stances: list[tuple[int, int]], energies: np.ndarray, believed: np.ndarray | None = None
+) -> np.ndarray:
+    """(S, 3) first, calmest and last keyframe of each stance.
+
+    Calmest of those at which the contact is believed: a foot is calm in mid-air, too, where it glides.
+    """
     quiet = energies.sum(1)
-    calm = [(a, a + int(np.argmin(quiet[a:b])), b - 1) for a, b in stances]
-    return np.array(calm, int).reshape(-1, 3)
+    rows = []
+    for a, b in stances:
+        among = np.arange(a, b)
+        if believed is not None:
+            among = among[believed[a:b] >= min(BELIEVED, believed[a:b].max())]
+        rows.append((a, among[np.argmin(quiet[among])], b - 1))
+    return np.array(rows, int).reshape(-1, 3)
 
 
 def motion_of_body(poses: PoseSequence, foot: str) -> FootMotion:
