@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).resolve().parents[1]
-# minutes of an arm with its units; before, 110 MiB lay between them
+# minutes of an arm with its units; before, 96 MiB lay between them
 SHORT, LONG, MOST_MIB = 2, 8, 60
 SCRIPT = """
 import json, sys
