@@ -257,12 +257,16 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
 
 
 def _of_poses(problem: Problem, state: State, body: Body) -> list[Linearised]:
-    """Declared poses, where some segments carry no unit: where all do, joints say more of how they face."""
-    at = np.flatnonzero(problem.posed)
-    if not len(problem.postures.ends) or len(at) < 2:
+    """Declared poses, where some segments carry no unit: where all do, joints say more of how they face.
+
+    A mounting that was found from a pose says nothing of it; segments without a unit have none.
+    """
+    there = np.flatnonzero(problem.posed & problem.measured)
+    if not len(problem.postures.ends) or not len(there):
         return []
-    against = int(at[problem.measured[at]][0])
-    units, mounting, signals = at[at != against], body.mounting.segment_from_unit, problem.signals
+    against = int(there[np.argmax(problem.stated[there])])  # the first that is stated, else the first
+    told = np.flatnonzero(problem.posed & (problem.stated | ~problem.measured))
+    units, mounting, signals = told[told != against], body.mounting.segment_from_unit, problem.signals
     return [
         held_pose(
             state.R,

@@ -83,11 +83,16 @@ class Walk:
         return pull
 
     def pull_of_poses(self, p: int, unit: int, at: np.ndarray) -> complex:
-        """By poses in a stretch (K + 1,) bool, where mountings are stated, else by the neutral pose."""
+        """By poses in a stretch (K + 1,) bool, where mountings are stated or beyond a bare segment.
+
+        Else by the neutral pose.
+        """
         problem, M, pull = self.problem, self.body.mounting.segment_from_unit, 0j
-        for pose in problem.held:
+        told = problem.stated[[p, unit]].all() or not problem.measured[p]
+        told = told and problem.posed[[p, unit]].all()
+        for pose in problem.held if told else ():
             inside = at & pose.holds(problem.signals.key_time)
-            if problem.posed[[p, unit]].all() and inside.any():
+            if inside.any():
                 parent, child = (pose.segments[u] @ M[u] for u in (p, unit))  # from the unit to the body
                 alike = _facing_alike(self.out[inside, p] @ parent.T, self.R[inside, unit] @ child.T)
                 pull += alike / float(np.sum(pose.sd[[p, unit], 1] ** 2))

@@ -103,8 +103,12 @@ class Problem:
         if it is known how the unit sits: R = S M. Without either a turn of the unit against the world, and
         with it the axes about which it turns, stay open by far more than a linear spread tells.
         """
-        posed = [given is not None and bool(self.held) for given in self.given_mounting]
-        return self.measured & ~self.levelled & ~np.array(posed, bool)
+        return self.measured & ~self.levelled & ~(self.stated & bool(self.held))
+
+    @property
+    def stated(self) -> np.ndarray:
+        """(U,) bool, units with a stated mounting."""
+        return np.array([given is not None for given in self.given_mounting], bool)
 
     @property
     def unposed(self) -> np.ndarray:
@@ -113,25 +117,12 @@ class Problem:
         for pose in self.held:
             inside = pose.holds(time)
             lost &= [not self.watched((u,))[inside].any() for u in range(len(lost))]
-        stated = [given is not None for given in self.given_mounting]
-        return self.measured & lost & ~np.array(stated, bool) & bool(self.held)
+        return self.measured & lost & ~self.stated & bool(self.held)
 
     @cached_property
     def posed(self) -> np.ndarray:
-        """(U,) bool, units of whose segments a declared pose tells how they stood.
-
-        Those whose mounting is stated, and segments without a unit that touch no unit of another kind: a
-        mounting that was found from a pose says nothing of it.
-        """
-        stated = self.measured & np.array([given is not None for given in self.given_mounting], bool)
-        if not self.held or not stated.any():
-            return np.zeros(len(stated), bool)
-        other, before = self.measured & ~stated, -1
-        while before < (before := np.count_nonzero(other)):
-            for tie in self.ties:
-                for a, b in ((tie.parent, tie.child), (tie.child, tie.parent)):
-                    other[a] |= other[b] and not self.measured[a]
-        return ~other
+        """(U,) bool, units of whose segments a declared pose tells how they stood: all that were there."""
+        return bool(self.held) & ~self.unposed
 
     def in_pose(self, around: float = 0.0) -> np.ndarray:
         """(K + 1,) bool, keyframes in a declared pose, or so many seconds before or after."""
