@@ -30,7 +30,7 @@ def asked(monkeypatch):
 
     monkeypatch.setattr(tracks, "solve_track", solved)
     monkeypatch.setattr(tracks, "units_and_ties", lambda capture: ([], []))
-    monkeypatch.setattr(tracks, "elastic_turns", lambda *_: np.eye(3))
+    monkeypatch.setattr(tracks, "freed_rotations", lambda *_: np.eye(3))
     monkeypatch.setattr(tracks, "find_slip", find)
     return seen
 

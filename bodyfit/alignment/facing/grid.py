@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+
+from ...core.cubic_spline import CubicSpline
 
 # of a circle, 7.5° apart: below the least standard deviation of acceleration and posture, 10°; by reasoning
 HEADINGS = 48
@@ -85,10 +86,8 @@ def wrapped(angle: np.ndarray) -> np.ndarray:
 
 # (F, HEADINGS) weights of values on the grid in those between, and of both neighbours of one between; by
 # definition
-BETWEEN = CubicSpline(
-    np.append(GRID, 2 * np.pi),
-    np.eye(HEADINGS + 1, HEADINGS) + np.eye(HEADINGS + 1, HEADINGS, -HEADINGS),
-    bc_type="periodic",
+BETWEEN = CubicSpline(  # periodic: once more around on either side, what an end does is gone by then
+    np.concatenate([GRID - 2 * np.pi, GRID, GRID + 2 * np.pi]), np.tile(np.eye(HEADINGS), (3, 1))
 )(FINE)
 TO_BOTH = np.maximum(0.0, 1 - np.abs(wrapped(FINE[:, None] - GRID)) / GRID[1])
 
