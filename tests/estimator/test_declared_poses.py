@@ -57,10 +57,9 @@ def test_a_pose_tells_of_all_segments_that_were_there(solved):
 @pytest.mark.parametrize("stated", [(), ("a",), ("c",), ("a", "c")])
 def test_a_mounting_found_from_the_pose_says_nothing_of_it(solved, stated):
     """Stated ones are held against each other, and segments without a unit always."""
-    segments = [str(unit) for unit in ("a", "c")]
     problem, at = solved.problem, np.flatnonzero(solved.problem.measured)
     given = list(problem.given_mounting)
-    for unit, segment in zip(at, segments, strict=True):
+    for unit, segment in zip(at, ("a", "c"), strict=True):
         given[unit] = given[unit] if segment in stated else None
     problem = dataclasses.replace(problem, given_mounting=given)
     parts = linearise(problem, solved.state, solved.body, solved.average, solved.trust)

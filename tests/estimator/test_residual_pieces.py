@@ -15,7 +15,7 @@ import bodyfit
 from bodyfit.estimator.linearise import linearise
 from bodyfit.estimator.problem.estimate import Estimate
 from bodyfit.estimator.solver import block_tridiagonal, residual_pieces
-from bodyfit.estimator.solver.block_tridiagonal import assemble
+from bodyfit.estimator.solver.block_tridiagonal import Stretches, assemble
 from bodyfit.estimator.solver.residual_pieces import Residuals
 from bodyfit.estimator.uncertainty.held_parameters import WithConstants, with_constants
 
@@ -108,3 +108,19 @@ def test_what_is_large_is_made_anew(monkeypatch, residuals):
     for _ in range(2):
         _ = [short.piece(*chunk) for chunk in short.chunks]
     assert len(made) == 2 * len(short.chunks) and len(short.kept) == 1
+
+
+def test_a_stretch_is_made_once_in_a_row(residuals):
+    """What a step asks of a stretch several times, its factor and its border."""
+    asked = []
+
+    class Counted:
+        def piece(self, start, end):
+            asked.append((start, end))
+            return residuals.piece(start, end)
+
+    stretches = Stretches(Counted(), residuals.given[1].slots, residuals.keyframes)
+    asked.clear()
+    for index in (0, 0, 1, 1, 0):
+        assert stretches.of(index)[1] >= 0
+    assert asked == [stretches.chunks[index] for index in (0, 1, 0)]

@@ -8,7 +8,6 @@ from ...core.cubic_spline import CubicSpline
 
 # of a circle, 7.5° apart: below the least standard deviation of acceleration and posture, 10°; by reasoning
 HEADINGS = 48
-GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, by definition
 # parts of each, where all pieces are put together, for many of them multiplied leave less than a step.
 # tried: on the ten-unit person, nine movements, units turned four ways: facings up to 5° apart on the grid
 # itself, 0.7° with 2, 0.1° with 4, which take five times as long with 15 units
@@ -30,7 +29,7 @@ def headings(count: int) -> np.ndarray:
     return np.arange(count) * 2 * np.pi / count
 
 
-FINE = headings(FINER * HEADINGS)  # rad, by definition
+GRID, FINE = headings(HEADINGS), headings(FINER * HEADINGS)  # rad, by definition
 
 
 def finer(log: np.ndarray) -> np.ndarray:

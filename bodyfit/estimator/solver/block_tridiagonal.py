@@ -143,12 +143,16 @@ class Stretches:
     def __init__(self, residuals: Sequence[Linearised] | InPieces, slots: int, keyframes: int):
         self.source, self.slots, self.chunks = in_pieces(residuals), slots, chunks_of(slots, keyframes)
         self.place = side_by_side(self.source.piece(*self.chunks[0])[0], slots)
+        self._last: tuple[int, tuple[list[Linearised], int, int]] | None = None
 
     def of(self, index: int) -> tuple[list[Linearised], int, int]:
         """Residuals of a stretch, and the rows of its first keyframe and of the one after its last."""
-        start, end = self.chunks[index]
-        parts, row = self.source.piece(start, end)
-        return numbered(parts, self.place), row, row + end - start
+        if self._last is None or self._last[0] != index:
+            self._last = None  # let go before the next are made
+            start, end = self.chunks[index]
+            parts, row = self.source.piece(start, end)
+            self._last = index, (numbered(parts, self.place), row, row + end - start)
+        return self._last[1]
 
     def factored(self, index: int, carry: tuple[np.ndarray, np.ndarray]) -> Factored:
         """The factor of a stretch, given what those before it left over."""
