@@ -12,9 +12,10 @@ from ..body.anatomy import FEET
 from ..body.motion.poses import PoseSequence
 from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_root_path
 from ..core.cubic_spline import CubicSpline
+from ..feet.problem import LimbStart
 from ..feet.root_path import Limb, RootPath, root_path
 from ..feet.samples import FootSamples, foot_samples
-from ..feet.smoother import FootPath, LimbStart, foot_path, lengths
+from ..feet.smoother import FootPath, foot_path, lengths
 from ..feet.weights import PathWeights
 from ..recording.capture import Capture, Unit
 from ..results.summary import RootPathFigures

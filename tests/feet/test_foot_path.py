@@ -9,8 +9,9 @@ import pytest
 
 from bodyfit.core.rotations import UP
 from bodyfit.errors import InputError
+from bodyfit.feet.problem import FootProblem, LimbStart, gravity_off
 from bodyfit.feet.samples import foot_samples
-from bodyfit.feet.smoother import FootProblem, LimbStart, foot_path, gravity_off, lengths
+from bodyfit.feet.smoother import foot_path, lengths
 from tests.feet.stepping import stepping
 
 
