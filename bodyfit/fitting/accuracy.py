@@ -91,7 +91,7 @@ def angle_spread(
         covariance = _apart(tracks, joint) if between is None else between[:, i]
         if covariance is not None:
             spread = _in_rows(joint, poses.joint_angles[name], covariance, at)
-            spread = spread if between is None else _with_other_facings(tracks[0], i, joint, poses, spread)
+            spread = spread if between is None else _with_other_facings(tracks[0], i, poses, spread)
             spread = _unsettled(_left(tracks, i, joint), spread)
             if name in unknown:
                 spread = {angle: np.maximum(sd, NOTHING_KNOWN) for angle, sd in spread.items()}
@@ -131,12 +131,10 @@ def _unsettled(off: float, spread: Mapping[str, np.ndarray]) -> Mapping[str, np.
 
 
 def _with_other_facings(
-    track: Track, tie: int, joint: Joint, poses: PoseSequence, spread: Mapping[str, np.ndarray]
+    track: Track, tie: int, poses: PoseSequence, spread: Mapping[str, np.ndarray]
 ) -> dict[str, np.ndarray]:
     """Standard deviations of a joint's angles with the ways in which its units may face otherwise."""
-    R = poses.rotations
-    relative = (R[joint.parent].inv() * R[joint.child]).as_matrix()
-    other = facing_variance(track.problem, track.found.body.facing, tie, relative)
+    other = facing_variance(track.problem, track.found.body.facing, tie, poses.rotations)
     return {name: np.minimum(np.sqrt(sd**2 + other.get(name, 0.0)), np.pi) for name, sd in spread.items()}
 
 

@@ -53,8 +53,9 @@ def a_leg(other_way: float, sd: float | None = None) -> tuple[Any, Facing]:
 def test_a_knee_that_may_be_reversed_is_as_uncertain_as_both_ways_differ():
     problem, facing = a_leg(0.25)
     bend = np.radians([0.0, 30.0, 60.0])
-    relative = Rotation.from_euler("Z", -bend[:, None]).as_matrix()
-    found = facing_variance(problem, facing, 0, relative)
+    straight, bent = Rotation.identity(3), Rotation.from_euler("Z", -bend[:, None])
+    found = facing_variance(problem, facing, 0, {KNEE.parent: straight, KNEE.child: bent})
+    relative = bent.as_matrix()
     about = heading_matrix(GRID[HEADINGS // 2])
     other = joint_angles(KNEE, about @ relative @ about.T)["flexion"]
     one = joint_angles(KNEE, relative)["flexion"]
@@ -64,7 +65,7 @@ def test_a_knee_that_may_be_reversed_is_as_uncertain_as_both_ways_differ():
 
 def test_nothing_is_added_where_both_facings_are_known():
     problem, facing = a_leg(1e-6)
-    assert facing_variance(problem, facing, 0, np.eye(3)[None]) == {}
+    assert facing_variance(problem, facing, 0, {}) == {}
 
 
 def test_one_finding_for_each_unit_says_what_would_tell():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
+from numpy import fft  # scipy's takes a fiftieth of a short fit to load
 
 from ...alignment.joint_equations import TURN_BASIS, arms_solved, by_heading, projected
 from ...recording.capture import Unit
@@ -141,20 +141,20 @@ def _sums(P: np.ndarray, p: np.ndarray, C: np.ndarray, c: np.ndarray) -> np.ndar
 
     P (n, 3, 4), p (n,) and C (m, 3, 4), c (m,) with m = n + lags − 1.
     """
-    size, lags = fft.next_fast_len(len(C), real=True), len(C) - len(P) + 1
+    size, lags = 2 ** (len(C) - 1).bit_length(), len(C) - len(P) + 1
 
     def spectrum(x: np.ndarray) -> np.ndarray:
-        return np.asarray(fft.rfft(x, size, axis=0))
+        return fft.rfft(x, size, axis=0)
 
     def correlated(of_parent: np.ndarray, of_child: np.ndarray) -> np.ndarray:
-        return np.asarray(fft.irfft(np.conj(of_parent) * of_child, size, axis=0))[:lags]
+        return fft.irfft(np.conj(of_parent) * of_child, size, axis=0)[:lags]
 
     in_P, in_C, in_p, in_c = (spectrum(x) for x in (P, C, p, c))
     cross = [np.einsum("fbj,bc,fcl->fjl", np.conj(in_P), B, in_C, optimize=True) for B in TURN_BASIS]
     pc = np.einsum(
         "hb,bsjl->shjl",
         by_heading(HEADING_GRID),
-        np.asarray(fft.irfft(np.stack(cross), size, axis=1))[:, :lags],
+        fft.irfft(np.stack(cross), size, axis=1)[:, :lags],
     )
     pp = correlated(spectrum(np.swapaxes(P, -1, -2) @ P), in_c[:, None, None])
     cc = correlated(in_p[:, None, None], spectrum(np.swapaxes(C, -1, -2) @ C))

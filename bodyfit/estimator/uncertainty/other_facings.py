@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 import numpy as np
+from scipy.spatial.transform import Rotation
 
 from ...alignment.facing.grid import headings, wrapped
 from ...alignment.facing.known import Facing
@@ -17,7 +18,7 @@ RARE = 0.002  # probability of a pair of facings below which it is left out; cho
 
 
 def facing_variance(
-    problem: Problem, facing: Facing | None, tie: int, relative: np.ndarray
+    problem: Problem, facing: Facing | None, tie: int, rotations: Mapping[str, Rotation]
 ) -> Mapping[str, np.ndarray]:
     """Variance that the other ways in which both units may face add to each angle of a joint.
 
@@ -26,7 +27,7 @@ def facing_variance(
     problem : what is given
     facing : what was found, or None
     tie : index of the joint
-    relative : (T, 3, 3) parent_from_child segment, as found
+    rotations : segment -> Rotation of length T, world_from_segment, as found
 
     Returns
     -------
@@ -41,6 +42,8 @@ def facing_variance(
     if facing is None or not (facing.doubtful[p] or facing.doubtful[c]):
         return {}
     joint = problem.ties[tie].joint
+    parent, child = (rotations[name].as_matrix() for name in (joint.parent, joint.child))
+    relative = np.swapaxes(parent, -1, -2) @ child
     found = joint_angles(joint, relative)
     out = {name: np.zeros(len(relative)) for name in found}
     for by_parent, by_child, probability in _others(facing, tie, p, c):
