@@ -41,7 +41,7 @@ THROUGH = {
     "files/test_dialects.py": ("files.plain.dialect",),
     "files/test_gltf.py": ("files.scene.viewing_layout",),
     "files/test_read_capture.py": (
-        *(f"files.capture.{name}" for name in ("own_table", "sample_checks", "stamp_checks", "table_shelf")),
+        *(f"files.capture.{name}" for name in ("own_table", "sample_checks", "stamp_checks")),
         "recording.signals",
     ),
     "files/test_trials.py": ("files.capture.joined_trials",),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..core.arrays.scratch import rows_at_once
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.robust import huber, normal_sums
 from ..core.rotations import UP, apply, skew
 from ..recording.keyframe_averages import Averages
@@ -254,9 +254,10 @@ def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.
     -------
     parent, child : (K + 1, J, 3) m/s²
     """
-    sides = np.empty((2, len(average.force), len(ends.units), 3))
+    sides = room((2, len(average.force), len(ends.units), 3))
     for at in rows_at_once(len(average.force)):
         force, lever = average.force[at], average.lever[at]
         for side, units in enumerate(ends.units.T):
             sides[side, at] = force[:, units] + apply(lever[:, units], levers[:, side])
+        let_go(sides)
     return sides[0], sides[1]

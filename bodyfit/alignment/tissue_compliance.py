@@ -12,6 +12,7 @@ from .joint_centre import Ends, joint_forces
 # where bodies move: below, errors of accelerometers swamp it; above, averages hide it; chosen; not tried
 BAND_HZ = (0.7, 2.5)
 WELCH_S = 8.0  # s, length of the pieces that the spectrum is averaged over; chosen; not tried
+AT_ONCE = 256  # of these pieces, some 17 minutes of all joints, to bound memory; chosen; not tried
 YIELD_M = 0.09  # m, see `softness`; tried: on simulated captures (docs/method.md, 10)
 # s, of a stretch without a gap that shows whole oscillations of the slowest that count; by definition
 SHORTEST_S = 1 / BAND_HZ[0]
@@ -66,11 +67,14 @@ def spectral_density(values: np.ndarray, step: float, piece: int) -> tuple[np.nd
     """
     own = min(piece, len(values))
     starts = np.arange(0, len(values) - own + 1, max(1, own - own // 2))
-    pieces = values[starts[:, None] + np.arange(own)]  # (starts, own, ...)
     window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(own) / own)
     window = window.reshape(-1, *[1] * (values.ndim - 1))
-    turned = np.fft.rfft((pieces - pieces.mean(1, keepdims=True)) * window, piece, axis=1)
-    S = np.mean(np.abs(turned) ** 2, axis=0) * 2 * step / np.sum(window**2)
+    total = np.zeros((piece // 2 + 1, *values.shape[1:]))
+    for at in range(0, len(starts), AT_ONCE):
+        pieces = values[starts[at : at + AT_ONCE, None] + np.arange(own)]  # (starts, own, ...)
+        turned = np.fft.rfft((pieces - pieces.mean(1, keepdims=True)) * window, piece, axis=1)
+        total += np.sum(np.abs(turned) ** 2, axis=0)
+    S = total / len(starts) * 2 * step / np.sum(window**2)
     S[[0] if piece % 2 else [0, -1]] /= 2  # at the ends a frequency stands for itself only
     return np.fft.rfftfreq(piece, step), S
 

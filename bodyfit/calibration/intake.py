@@ -10,7 +10,7 @@ import numpy as np
 
 from ..core.findings import Finding, worst_first
 from ..errors import InputError, suggest
-from ..recording.capture import Capture, Unit
+from ..recording.capture import Capture, Unit, in_turn
 from ..recording.resampling import check_stamps
 from ..recording.sampling import Sampling, sampling_of
 from ..recording.single_units import Unaided, unaided
@@ -138,12 +138,12 @@ def examine(
         check_stamps(unit)
     capture, unsound = sound(capture)
     units = list(capture.units.values())
-    sampling = tuple(sampling_of(unit, capture.trials) for unit in units)
-    clipped = tuple(clip for unit in units for clip in clipping(unit))
-    rests = tuple(rest for unit in units for rest in at_rest(unit))
+    sampling = tuple(sampling_of(unit, capture.trials) for unit in in_turn(units))
+    clipped = tuple(clip for unit in in_turn(units) for clip in clipping(unit))
+    rests = tuple(rest for unit in in_turn(units) for rest in at_rest(unit))
     findings = [*capture.notes, *unsound, *capture_findings(sampling)]
     findings += [*clipping_findings(clipped), *rest_findings(rests)]
-    capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in units})
+    capture = _with(capture, {unit.name: redrawn(unit, clipped) for unit in in_turn(units)})
     clocks = placement = None
     if with_body and _seen(capture):
         capture, alone, clocks, found = _compared(capture)
@@ -232,7 +232,8 @@ def _scaled(capture: Capture, alone: Unaided | None):
     missed = gravity_missed(windows, forces, g)
     mixed |= {name for name, off in missed.items() if off > HIGH_BIAS}  # what misses gravity judges no turn
     turns = tuple(scale for scale in turns if scale.unit not in mixed)
-    units = {n: turning_true(reading_gravity(u, forces), turns) for n, u in capture.units.items()}
+    worn = in_turn(capture.units.values())
+    units = {unit.name: turning_true(reading_gravity(unit, forces), turns) for unit in worn}
     found = (*accelerometer_findings(forces), *missed_findings(missed))
     found += (*gyroscope_findings(turns), *axes_findings(axes))
     return _with(capture, units), (forces, axes, missed), found

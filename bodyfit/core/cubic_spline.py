@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy.linalg.lapack import dgtsv
+
+from .arrays.scratch import let_go, room, rows_at_once
 
 
 class CubicSpline:
@@ -22,15 +26,21 @@ class CubicSpline:
     """
 
     def __init__(self, at: np.ndarray, values: np.ndarray):
-        at = np.asarray(at, float)
-        flat = np.ascontiguousarray(np.asarray(values, float).reshape(len(at), -1).T)  # time last: quick
+        at, self.shape = np.asarray(at, float), np.shape(values)[1:]
+        values = np.asarray(values, float).reshape(len(at), -1)
+        flat = room(values.shape[::-1])  # time last: quick
+        flat[:] = values.T
         step = np.diff(at)
         chord = np.diff(flat) / step
         slope = _slopes(step, chord)
-        bend = (slope[:, :-1] + slope[:, 1:] - 2 * chord) / step
-        square = (chord - slope[:, :-1]) / step - bend
-        self.at, self.shape = at, np.shape(values)[1:]
-        self.powers = (bend / step, square, slope[:, :-1], flat[:, :-1])  # from the highest power down
+        cube, square = room((2, *chord.shape))
+        for own in rows_at_once(len(step)):
+            first, h, s = slope[:, own], step[own], chord[:, own]
+            bend = (first + slope[:, own.start + 1 : own.stop + 1] - 2 * s) / h
+            np.divide(bend, h, out=cube[:, own])
+            np.subtract((s - first) / h, bend, out=square[:, own])
+        let_go(flat, cube)
+        self.at, self.powers = at, (cube, square, slope[:, :-1], flat[:, :-1])  # from the highest power down
 
     def __call__(self, t: np.ndarray, derivative: int = 0) -> np.ndarray:
         """Values, or first derivatives, at times; the end pieces go on beyond both ends.
@@ -44,35 +54,56 @@ class CubicSpline:
         -------
         (N, …)
         """
-        piece, s = self._placed(t)
-        c0, c1, c2, c3 = self.powers
-        if derivative:
-            out = c2.take(piece, 1)
-            out += c1.take(piece, 1) * s * 2
-            out += c0.take(piece, 1) * (s * s) * 3
-        else:
-            out = c3.take(piece, 1)
-            out += c2.take(piece, 1) * s
-            out += c1.take(piece, 1) * (s * s)
-            out += c0.take(piece, 1) * (s * s * s)
-        return self._shaped(out)
+        return self._at(t, _derivatives if derivative else _values)
 
     def integral(self, t: np.ndarray) -> np.ndarray:
         """(N, …) integral from the first sample to times (N,)."""
-        whole = np.zeros_like(self.powers[-1])
-        np.cumsum(_integrated(*self.powers, np.diff(self.at))[:, :-1], axis=1, out=whole[:, 1:])
-        piece, s = self._placed(t)
-        c0, c1, c2, c3 = (c.take(piece, 1) for c in self.powers)
-        return self._shaped(whole.take(piece, 1) + _integrated(c0, c1, c2, c3, s))
+        whole = room(self.powers[-1].shape)
+        whole[:, 0] = 0.0
+        c0, c1, c2, c3 = self.powers
+        for own in rows_at_once(len(self.at) - 2):
+            ends = slice(own.start, own.stop + 1)
+            parts = _integrated(c0[:, own], c1[:, own], c2[:, own], c3[:, own], np.diff(self.at[ends]))
+            parts[:, 0] += whole[:, own.start]
+            np.cumsum(parts, axis=1, out=whole[:, own.start + 1 : own.stop + 1])
+        return self._at(t, _integrals, whole)
+
+    def _at(self, t: np.ndarray, of: Callable[..., np.ndarray], *more: np.ndarray) -> np.ndarray:
+        """(N, …) what `of` makes of the powers (d, N) of the pieces, times since their starts, and `more`."""
+        out = room((len(t), len(self.powers[0])))
+        for own in rows_at_once(len(t)):
+            piece, s = self._placed(t[own])
+            powers = (c.take(piece, 1) for c in self.powers)
+            out[own] = of(*powers, s, *(values.take(piece, 1) for values in more)).T
+        let_go(out, self.powers[0], self.powers[-1], *more)
+        return out.reshape(len(t), *self.shape)
 
     def _placed(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(N,) piece that each time lies in, and (N,) how far behind its start."""
         piece = np.clip(np.searchsorted(self.at, t, side="right") - 1, 0, len(self.at) - 2)
         return piece, t - self.at[piece]
 
-    def _shaped(self, out: np.ndarray) -> np.ndarray:
-        """(N, …) of (d, N)."""
-        return np.ascontiguousarray(out.T).reshape(out.shape[1], *self.shape)
+
+def _values(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, s: np.ndarray) -> np.ndarray:
+    """Of pieces at s from their starts."""
+    c3 += c2 * s
+    c3 += c1 * (s * s)
+    c3 += c0 * (s * s * s)
+    return c3
+
+
+def _integrals(
+    c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, s: np.ndarray, before: np.ndarray
+) -> np.ndarray:
+    """Integrals from the first sample, `before` up to the pieces."""
+    return before + _integrated(c0, c1, c2, c3, s)
+
+
+def _derivatives(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, _: np.ndarray, s: np.ndarray) -> np.ndarray:
+    """First derivatives, likewise."""
+    c2 += c1 * s * 2
+    c2 += c0 * (s * s) * 3
+    return c2
 
 
 def _integrated(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, s: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..alignment.facing.known import Facing
 from ..alignment.latency import Lateness, lateness_from_joints, on_time, worth_taking_off
-from ..core.arrays.scratch import copied, give_back, let_go, room
+from ..core.arrays.scratch import copied, give_back, let_go, room, rows_at_once
 from ..core.progress import Progress
 from ..core.rotations import exp, log
 from ..recording.keyframe_averages import Averages, averages
@@ -79,7 +79,8 @@ def estimate(
                 state, body = between(before, after, step, control.share)
                 average = averages(problem.signals, problem.turns, state.R)
                 residuals = Residuals(problem, state, body, average, trust)
-            step, stuck = (control.share or LEAST_SHARE) * step, control.stuck
+            step *= control.share or LEAST_SHARE
+            stuck = control.stuck
             control = control.kept(cost)
             if settled or stuck:
                 break
@@ -93,14 +94,14 @@ def estimate(
         if look and (found := _late(problem, body, average)):
             late = late + found
             state = _read_later(state, problem, found)
+            residuals.kept.clear()
             del problem  # an hour's signals are not held twice
+            give_back()
             problem = _following(problem_at(late), first)
             average = averages(problem.signals, problem.turns, state.R)
         if steps <= SCHEDULE.geometry_until:
             body = refine(problem, state, body, average, steps)
-            average.let_go()
-            let_go(state.R)
-            give_back(problem.turns.carried)
+            give_back()
         if steps == SCHEDULE.field_after:
             state, average, trust = admitted(problem, state, body, average, gated)
         if steps > max(SCHEDULE.latency_after) and _size(problem, step) < SCHEDULE.converged:
@@ -161,10 +162,12 @@ def _late(problem: Problem, body: Body, average: Averages) -> Lateness:
 
 def _read_later(state: State, problem: Problem, late: Lateness) -> State:
     """The state with each unit's rotations where they will have turned to when it is read later."""
-    signals, at = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
-    turned = signals.rate[:: signals.per_key] * late.at(at)[..., None]
-    signals.let_go()
-    return replace(state, R=state.R @ exp(turned))
+    signals, along = problem.signals, np.linspace(-1.0, 1.0, len(state.R))
+    rate, R = signals.rate[:: signals.per_key], room(state.R.shape)
+    for at in rows_at_once(len(R)):
+        R[at] = state.R[at] @ exp(rate[at] * late.at(along[at])[..., None])
+        let_go(R, state.R, rate)
+    return replace(state, R=R)
 
 
 def how_sure(
@@ -200,5 +203,5 @@ def how_sure(
     by_constants = WithConstants(residuals, problem, state, body, average)
     known = information_beforehand(problem, body)
     posterior(by_constants, state.slots, len(state.R), *known, visit, U)
-    give_back(rotation)
+    give_back()
     return rotation, relative

@@ -8,7 +8,9 @@ import numpy as np
 from scipy.linalg import cholesky_banded, solve_triangular
 from scipy.linalg.lapack import dtbtrs
 
-from ..core.arrays.scratch import LARGE_BYTES, let_go
+from ..core.arrays.scratch import let_go
+
+AT_ONCE_BYTES = 16 * 2**20  # of a band that is worked on at once; chosen; not tried
 
 
 class BandFactor:
@@ -28,7 +30,7 @@ class BandFactor:
 
     def __init__(self, band: np.ndarray):
         self.band = band
-        self.at_once = max(1, LARGE_BYTES * len(band) // band.nbytes)
+        self.at_once = max(1, AT_ONCE_BYTES * len(band) // band.nbytes)
         before = None
         for a, b in self._pieces(0):
             if before is not None:

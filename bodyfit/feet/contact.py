@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
+from ..core.arrays.scratch import let_go, rows_at_once
 from ..core.intervals import runs
 from .samples import HZ, PER_KEY
 
@@ -74,7 +75,11 @@ def between_swings(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
 
 def _energy(rate: np.ndarray, pushed: np.ndarray) -> np.ndarray:
     """(N, 2) means of |ω|² and |a|²."""
-    return _mean(np.stack([(rate**2).sum(1), (pushed**2).sum(1)], 1), MEAN_S)
+    out = np.empty((len(rate), 2))
+    for at in rows_at_once(len(out)):
+        out[at] = np.stack([(rate[at] ** 2).sum(1), (pushed[at] ** 2).sum(1)], 1)
+        let_go(rate, pushed)
+    return _mean(out, MEAN_S)
 
 
 def _odd(seconds: float) -> int:

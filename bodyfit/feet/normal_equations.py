@@ -170,11 +170,11 @@ class BandedEquations:
             pull -= W.T @ free
         spread = np.linalg.inv(information)
         constants = spread @ pull
-        step = np.empty((1, *self.band.shape[:2]))
+        step = room((1, *self.band.shape[:2]))
         for W, free, at in self._halves(factor.at_once):
             step[0, at] = (free - W @ constants).reshape(-1, step.shape[-1])
         factor.backward(step)
-        give_back(self.band)
+        give_back()
         return Solved(step[0], constants, factor, self.sides[:-1], spread)
 
     def _halves(self, at_once: int) -> Iterator[tuple[np.ndarray, np.ndarray, slice]]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.rotations import apply, cross, exp
 from .samples import PER_KEY, FootSamples
 
@@ -36,13 +38,39 @@ class Between:
         return Between(**cut | {"rate": self.rate[intervals.start : intervals.stop + 1]})
 
 
+def in_stretches(intervals: int, part_of: Callable[[slice], Between]) -> Between:
+    """What happened between keyframes, made some intervals at a time.
+
+    Parameters
+    ----------
+    intervals : K − 1
+    part_of : what happened in some of them
+
+    Returns
+    -------
+    Between
+    """
+    whole: dict[str, np.ndarray] = {}
+    for at in rows_at_once(intervals):
+        part = part_of(at)
+        if at == slice(0, intervals):
+            return part
+        for f in fields(part):
+            values = getattr(part, f.name)
+            if f.name not in whole:
+                whole[f.name] = room((intervals + len(values) - (at.stop - at.start), *values.shape[1:]))
+            whole[f.name][at.start : at.start + len(values)] = values
+        let_go(*whole.values())
+    return Between(**whole)
+
+
 def between_keyframes(samples: FootSamples, force: np.ndarray, rate: np.ndarray) -> Between:
     """Integrals from keyframe to keyframe.
 
     Parameters
     ----------
     samples : of one unit
-    force, rate : (N, 3) m/s² and rad/s, unit frame, biases taken off
+    force, rate : (N, 3) m/s² and rad/s, unit frame, biases taken off; of all samples or of some in a row
 
     Returns
     -------
@@ -56,7 +84,7 @@ def between_keyframes(samples: FootSamples, force: np.ndarray, rate: np.ndarray)
     ----------
     Forster et al. 2017, doi:10.1109/TRO.2016.2597321, section VI; Iserles et al. 2000, Acta Numerica 9:215.
     """
-    dt, K = samples.step, len(samples.key_time)
+    dt, K = samples.step, (len(rate) - 1) // PER_KEY + 1
     small = 0.5 * dt * (rate[:-1] + rate[1:]) + dt**2 / 12 * cross(rate[:-1], rate[1:])
     turns = exp(small).reshape(K - 1, PER_KEY, 3, 3)
     D = [np.broadcast_to(np.eye(3), (K - 1, 3, 3))]

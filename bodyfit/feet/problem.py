@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
+from ..core.arrays.scratch import let_go
 from ..core.intervals import runs
 from ..core.rotations import UP, log
 from .normal_equations import BandedEquations, NormalEquations, Stretch, stretches
-from .preintegration import Between, between_keyframes
+from .preintegration import Between, between_keyframes, in_stretches
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
 from .samples import HZ, LEVEL_S, PER_KEY, FootSamples
 from .state import BALL, BIAS_FORCE, BIAS_RATE, CONSTANTS, HEEL, LAG, PLACE, SCALE, STATES, FootState
@@ -80,9 +81,16 @@ class FootProblem:
 
     def between(self, state: FootState) -> Between:
         """The signals between keyframes with what is known of biases, scale and lag taken off."""
-        c = state.constants
-        force = self.samples.force / (1 + c[SCALE]) - c[BIAS_FORCE]
-        return between_keyframes(self.samples, force, self.samples.rate(state.lag) - c[BIAS_RATE])
+        c, force, rate = state.constants, self.samples.force, self.samples.rate(state.lag)
+
+        def part(intervals: slice) -> Between:
+            at = slice(intervals.start * PER_KEY, intervals.stop * PER_KEY + 1)
+            felt = force[at] / (1 + c[SCALE]) - c[BIAS_FORCE]
+            out = between_keyframes(self.samples, felt, rate[at] - c[BIAS_RATE])
+            let_go(force, rate)
+            return out
+
+        return in_stretches(len(self.window) - 1, part)
 
     def slip_sd(self, rate: np.ndarray) -> np.ndarray:
         """(K,) m/s, of what stands."""

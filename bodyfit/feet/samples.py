@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from ..calibration.sensors.clipping import clipping, redrawn
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
 from ..core.rotations import UP, apply, exp, products, smallest_rotation
 from ..errors import InputError
@@ -124,8 +125,35 @@ def start_rotations(samples: FootSamples) -> np.ndarray:
     R₀ the products of turns, u the Gaussian average of R₀ f over seconds, normed;
     R = (shortest turn u → up) R₀.
     """
-    rate = samples.rate()
-    turns = exp(0.5 * (rate[1:] + rate[:-1]) * samples.step)
-    R = products(turns)
-    felt = gaussian_filter1d(apply(R, samples.force), LEVEL_S * HZ, axis=0, mode="nearest")
-    return smallest_rotation(felt, UP) @ R
+    rate, force = samples.rate(), samples.force
+    R, felt = room((len(rate), 3, 3)), room(force.shape)
+    R[0], felt[0] = np.eye(3), force[0]
+    for at in rows_at_once(len(rate) - 1):
+        before, after = slice(at.start, at.stop), slice(at.start + 1, at.stop + 1)
+        R[after] = R[at.start] @ products(exp(0.5 * (rate[after] + rate[before]) * samples.step))[1:]
+        felt[after] = apply(R[after], force[after])
+        let_go(R, felt, rate, force)
+    felt = gaussian_filter1d(felt, LEVEL_S * HZ, axis=0, mode="nearest")
+    for at in rows_at_once(len(rate)):
+        R[at] = smallest_rotation(felt[at], UP) @ R[at]
+        let_go(R)
+    return R
+
+
+def accelerations(samples: FootSamples, R: np.ndarray) -> np.ndarray:
+    """What a unit was accelerated by, without gravity.
+
+    Parameters
+    ----------
+    samples : of one unit
+    R : (N, 3, 3) world_from_unit
+
+    Returns
+    -------
+    (N, 3) m/s², world frame
+    """
+    out = room(samples.force.shape)
+    for at in rows_at_once(len(out)):
+        out[at] = apply(R[at], samples.force[at]) - samples.gravity * UP
+        let_go(out, R, samples.force)
+    return out

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..core.rotations import UP, apply
+from ..core.arrays.scratch import give_back
 from .contact import between_swings, log_energies, stances
 from .normal_equations import Solved
 from .problem import BELIEVED_S, FootProblem, LimbStart, gravity_off, on_a_shoe
-from .samples import PER_KEY, FootSamples, start_rotations
+from .samples import PER_KEY, FootSamples, accelerations, start_rotations
 from .state import PLACE, STATES, TURN, FootState, start_state
 from .weights import PathWeights
 
@@ -79,7 +79,7 @@ def foot_path(
     """
     weights = weights or PathWeights()
     level = start_rotations(samples)
-    pushed = apply(level, samples.force) - samples.gravity * UP
+    pushed = accelerations(samples, level)
     energies = log_energies(samples.rate(), pushed)
     found = stances(energies, between_swings(samples.rate(), pushed))
     if start is None:
@@ -90,6 +90,7 @@ def foot_path(
     weight, solved = problem.window, None
     for number in range(ROUNDS):
         solved = None  # let go before the next equations are made: an hour of them is large
+        give_back()
         between = problem.between(state)
         if number > 0:
             weight, slip_sd = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.rotations import exp
 
 # order of the state, by definition
@@ -72,14 +73,14 @@ class FootState:
         """The state moved by a step of the least squares, (K, 10) and (14,); turns are in the world frame."""
         moved = self.constants + constants
         moved[LAG] = np.clip(moved[LAG], -MOST_LAG, MOST_LAG)
-        return dataclasses.replace(
-            self,
-            R=exp(step[:, TURN]) @ self.R,
-            velocity=self.velocity + step[:, VELOCITY],
-            place=self.place + step[:, PLACE],
-            ground=self.ground + step[:, GROUND],
-            constants=moved,
-        )
+        R, velocity, place, ground = (room(x.shape) for x in (self.R, self.velocity, self.place, self.ground))
+        for at in rows_at_once(len(R)):
+            R[at] = exp(step[at, TURN]) @ self.R[at]
+            velocity[at] = self.velocity[at] + step[at, VELOCITY]
+            place[at] = self.place[at] + step[at, PLACE]
+            ground[at] = self.ground[at] + step[at, GROUND]
+            let_go(R, self.R)
+        return FootState(R, velocity, place, ground, moved)
 
 
 def start_state(R: np.ndarray, ball: np.ndarray, heel: np.ndarray) -> FootState:

@@ -10,6 +10,7 @@ from ..body.motion.joint_limits.enforce import range_bounds, within_ranges
 from ..body.motion.joint_limits.report import strict_report
 from ..body.motion.poses import PoseSequence
 from ..calibration.intake import Intake, examine
+from ..core.arrays.scratch import give_back
 from ..core.findings import Finding, inferred_as_notes, worst_first
 from ..core.progress import Progress
 from ..recording.capture import Capture, unmeasured_joints
@@ -82,14 +83,18 @@ def fit(
         intake = examine(worn, assign, with_body=not alone, weights=weights)
         solve = _units_alone if alone else solve_with_slips
         tracks, worn, slips = solve(intake, weights, progress)
+        give_back()
         size = _size(worn, tracks)
         lengths = {name: length.value for name, length in size.lengths.items()}
         grown = dataclasses.replace(worn, model=worn.model.resized(lengths))
         smooth, path = with_path(worn, tracks, poses_of(grown, tracks))
         poses = within_ranges(smooth, progress) if strict_ranges else smooth
+        give_back()
     findings = _findings(worn, tracks, slips, poses, (*lent, *intake.findings, *size.findings))
     joints, segments = not_known(tracks, poses, intake.adrift)
+    give_back()
     spread = angle_spread(tracks, poses, joints)
+    give_back()
     summary = dataclasses.replace(
         summarise(worn, tracks, poses, spread, intake, slips, options),
         wall_time_s=clock.perf_counter() - started,
@@ -98,6 +103,7 @@ def fit(
     )
     if path is not None:
         summary = dataclasses.replace(summary, root_position=BY_BOTH_FEET, root_path=path_account(path))
+    give_back()
     sd = {name: length.sd for name, length in size.lengths.items()}
     sureness = segment_spread(tracks, poses, sd, segments)
     return Fit(poses, summary, spread, mountings_by_unit(worn, tracks), findings, sureness, worn.trials)

@@ -83,7 +83,7 @@ def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         if joint.child not in shown:
             quat[joint.child][:] = quat[joint.parent]
-    give_back(whole)
+    give_back()
     return PoseSequence(tracks[0].time[seen], rotations_by_name([*quat], whole), model)
 
 

@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation, Slerp
 from ..body.anatomy import FEET
 from ..body.motion.poses import PoseSequence
 from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_root_path
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
 from ..feet.problem import LimbStart
 from ..feet.root_path import Limb, RootPath, root_path
@@ -180,7 +181,12 @@ def _start(track: Track, poses: PoseSequence, foot: str, unit: Unit, samples: Fo
     mounting = track.found.body.mounting.segment_from_unit[u]
     world = poses.rotations[foot] * Rotation.from_matrix(mounting)
     at = np.clip(samples.key_time, poses.time[0], poses.time[-1])
-    R = Slerp(poses.time, world)(at).as_matrix()
+    R = room((len(at), 3, 3))
+    for own in rows_at_once(len(at)):
+        first, last = np.searchsorted(poses.time, at[[own.start, own.stop - 1]])
+        near = slice(max(0, first - 1), last + 2)
+        R[own] = Slerp(poses.time[near], world[near])(at[own]).as_matrix()
+        let_go(R)
     length = poses.model.segments[foot].length
     assert length is not None
     ankle = _ankle(track, foot)

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
+from ..core.arrays.scratch import let_go, room
 from ..core.rotations import UP, apply, heading_matrix, products, smallest_rotation
 from .preintegration import Turns
 from .signals import Signals
@@ -26,34 +27,33 @@ def start_rotations(signals: Signals, turns: Turns, north: np.ndarray) -> np.nda
     -------
     (K + 1, U, 3, 3) array
     """
-    out = np.empty((signals.intervals + 1, len(signals.units), 3, 3))
+    out = room((signals.intervals + 1, len(signals.units), 3, 3))
     for unit in range(len(signals.units)):
-        out[:, unit] = _start(signals, turns, unit, north)
-        signals.let_go()
+        out[:, unit] = _start(signals.of_unit(unit), turns, unit, north)
+        let_go(out)
     return out
 
 
-def _start(signals: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.ndarray:
+def _start(own: Signals, turns: Turns, unit: int, north: np.ndarray) -> np.ndarray:
     """(K + 1, 3, 3) of one unit, by what it carries."""
-    has = {sensor: bool(there[unit]) for sensor, there in signals.has.items()}
+    has = {sensor: bool(there[0]) for sensor, there in own.has.items()}
     if has["orientation"]:
-        assert signals.attitude is not None
-        return signals.attitude[:: signals.per_key, unit]
+        assert own.attitude is not None
+        return own.attitude[:: own.per_key, 0]
     if has["gyroscope"] and has["accelerometer"]:
-        return filtered(signals, unit)[:: signals.per_key]
+        return filtered(own)[:: own.per_key]
     if has["gyroscope"]:
         R = products(turns.whole[:, unit])
-        return _turned_to(R, signals.field[:: signals.per_key, unit], north) if has["magnetometer"] else R
-    return _from_vectors(signals, unit, has, north)
+        return _turned_to(R, own.field[:: own.per_key, 0], north) if has["magnetometer"] else R
+    return _from_vectors(own, has, north)
 
 
-def filtered(signals: Signals, unit: int) -> np.ndarray:
+def filtered(own: Signals) -> np.ndarray:
     """Rotations by the offline six-axis filter of Laidig & Seel 2023 (package vqf).
 
     Parameters
     ----------
-    signals : on one clock
-    unit : index of one with gyroscope and accelerometer
+    own : signals of one unit with gyroscope and accelerometer
 
     Returns
     -------
@@ -65,11 +65,11 @@ def filtered(signals: Signals, unit: int) -> np.ndarray:
     """
     from vqf import offlineVQF
 
-    step, lost = signals.step * signals.stride, signals.lost[:, unit]
-    part, of_sample = stretches(lost), np.repeat(lost, signals.per_key)
-    at_sample = np.append(np.repeat(part[:-1], signals.per_key), part[-1])
+    step, lost = own.step * own.stride, own.lost[:, 0]
+    part, of_sample = stretches(lost), np.repeat(lost, own.per_key)
+    at_sample = np.append(np.repeat(part[:-1], own.per_key), part[-1])
     seen = ~np.append(of_sample, lost[-1]) | np.r_[False, ~of_sample]
-    rate, force = signals.rate[:, unit], signals.specific_force[:, unit]
+    rate, force = own.rate[:, 0], own.specific_force[:, 0]
     wxyz = np.tile([1.0, 0.0, 0.0, 0.0], (len(rate), 1))
     for number in range(part[-1] + 1):  # starts anew after a gap, in which nothing is filtered
         inside = np.flatnonzero(at_sample == number)
@@ -127,17 +127,17 @@ def _turned_to(R: np.ndarray, measured: np.ndarray, target: np.ndarray) -> np.nd
     return smallest_rotation(mean[None], target)[0] @ R
 
 
-def _from_vectors(signals: Signals, unit: int, has: dict[str, bool], north: np.ndarray) -> np.ndarray:
+def _from_vectors(own: Signals, has: dict[str, bool], north: np.ndarray) -> np.ndarray:
     """Without a gyroscope: gravity from the accelerometer's mean, heading from the magnetometer."""
-    q = signals.per_key
-    window = max(1, round(INCLINATION_S / (signals.step * signals.stride)))
+    q = own.per_key
+    window = max(1, round(INCLINATION_S / (own.step * own.stride)))
     if has["accelerometer"]:
-        up = uniform_filter1d(signals.specific_force[:, unit], window, axis=0, mode="nearest")[::q]
+        up = uniform_filter1d(own.specific_force[:, 0], window, axis=0, mode="nearest")[::q]
         R = smallest_rotation(up, UP)
         if has["magnetometer"]:
-            m = apply(R, signals.field[::q, unit])
+            m = apply(R, own.field[::q, 0])
             R = heading_matrix(np.arctan2(m[:, 2], m[:, 0])) @ R
         return R
     if has["magnetometer"]:
-        return smallest_rotation(signals.field[::q, unit], north)
-    return np.broadcast_to(np.eye(3), (signals.intervals + 1, 3, 3))
+        return smallest_rotation(own.field[::q, 0], north)
+    return np.broadcast_to(np.eye(3), (own.intervals + 1, 3, 3))

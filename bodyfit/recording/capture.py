@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from ..body.chain import BodyModel
 from ..body.person import Person
+from ..core.arrays.scratch import kept_together, let_go
 from ..core.arrays.unit_arrays import unit_arrays
 from ..core.cards import NONE, Card, Shown, counted
 from ..core.findings import Finding
@@ -78,7 +79,8 @@ class Unit(Shown):
     position : (3,) m, unit origin in the segment frame, or None when unknown
     full_scale : sensor name -> the largest value it can read, SI; only where declared
 
-    Samples that are missing are NaN rows.
+    Samples that are missing are NaN rows. Those of a long recording are copied to the disk, see
+    `core.arrays.scratch`.
 
     Raises
     ------
@@ -100,13 +102,19 @@ class Unit(Shown):
 
     def __post_init__(self) -> None:
         keys = ("time", *SENSORS, "mounting", "position")
-        for key, values in unit_arrays(self.name, {key: getattr(self, key) for key in keys}).items():
+        arrays = unit_arrays(self.name, {key: getattr(self, key) for key in keys})
+        there = {key: values for key, values in arrays.items() if values is not None}
+        for key, values in (arrays | kept_together(there)).items():
             object.__setattr__(self, key, values)
 
     @property
     def sensors(self) -> frozenset[str]:
         """Names of the sensors that this unit carries."""
         return frozenset(name for name in SENSORS if getattr(self, name) is not None)
+
+    def let_go(self) -> None:
+        """Takes samples that are on the disk out of memory until they are next read."""
+        let_go(self.time, *(getattr(self, name) for name in SENSORS))
 
     def between(self, start: float, end: float) -> Unit:
         """The same unit with only the samples in start ≤ time ≤ end (s)."""
@@ -223,6 +231,13 @@ class Capture(Shown):
         rows = tuple(unit._row() for unit in self.units.values())
         lines = tuple(f"{word} {value}" for word, value in facts.items() if value)
         return Card(f"Capture: {self.title or self.source or 'no title'}", lines, headings, rows)
+
+
+def in_turn(units: Iterable[Unit]) -> Iterator[Unit]:
+    """Units one by one, the samples of each let go of when the next is asked for."""
+    for unit in units:
+        yield unit
+        unit.let_go()
 
 
 def unmeasured_joints(capture: Capture) -> tuple[str, ...]:

@@ -80,7 +80,7 @@ def averages(signals: Signals, turns: Turns, R: np.ndarray, by_latency: bool = F
             whole[key][start : start + len(values)] = values
         signals.let_go()
         let_go(turns.carried, R, *whole.values())
-    give_back(turns.carried)
+    give_back()
     return Averages(**whole)
 
 

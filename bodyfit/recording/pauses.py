@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .capture import Unit
+from .capture import Unit, in_turn
 from .sampling import BRIDGED_S, GAP
 
 # s of a pause that is carried: three times what is bridged, so that it stays a gap; by reasoning
@@ -74,7 +74,7 @@ def pauses_of(units: Iterable[Unit]) -> Pauses:
     step = min(float(np.median(np.diff(unit.time))) for unit in units)
     slowest = max(float(np.median(np.diff(unit.time))) for unit in units)
     kept = KEPT_S * max(1.0, GAP * slowest / BRIDGED_S)
-    at = np.unique(np.concatenate([_recorded(unit) for unit in units]))
+    at = np.unique(np.concatenate([_recorded(unit) for unit in in_turn(units)]))
     long = np.flatnonzero(np.diff(at) > kept + step)
     length = at[long + 1] - at[long]
     return Pauses(at[long], at[long + 1], step * np.floor((length - kept) / step * (1 + 1e-9)))

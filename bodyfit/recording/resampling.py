@@ -107,7 +107,7 @@ def _together(parts: Iterable[dict[str, Any]], left_out: set[str], count: int) -
             out[key][u] = values
             let_go(out[key])
     stacked = {key: _time_first(out.pop(key)) for key in [*out]}
-    give_back(*stacked.values())
+    give_back()
     return stacked
 
 
@@ -213,6 +213,7 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     if unit.accelerometer is not None:
         spline, known = sensor_spline(unit, "accelerometer", unit.time, frames)
         out |= {"specific_force": _thinned(spline(frames), stride), "accelerometer_known": known(samples)}
+        del spline  # the next one is as large
     if unit.magnetometer is not None:
         spline, known = sensor_spline(unit, "magnetometer", unit.time, frames)
         values, near = spline(samples), known(samples)
@@ -226,8 +227,7 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
         rate, change, gap = spline(frames), spline(frames, 1), known.gap(frames)
         gone = gap > known.longest_bridged
         rate[gone] = change[gone] = 0.0
-        # Magnus expansion to second order: ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215)
-        turns = np.diff(spline.integral(frames), axis=0) + step**2 / 12 * cross(rate[:-1], rate[1:])
+        turns = _turns(spline, rate, frames, step)
         lost = gone[:-1] | gone[1:]
         turns[lost] = 0.0
         unknown = INTERPOLATED * np.minimum(1.0, known.step(frames[:-1]) / BRIDGED_S) ** 4
@@ -237,6 +237,20 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
         out |= {"rate": rate, "rate_derivative": change, "gyroscope_known": gap[::stride] <= CUBIC_S}
         rest = rest_rate(rate, out["specific_force"], samples[1] - samples[0], gone[::stride])
         out["rest_rate"] = rest[::per_key].copy()
+    unit.let_go()
+    return out
+
+
+def _turns(spline: CubicSpline, rate: np.ndarray, frames: np.ndarray, step: float) -> np.ndarray:
+    """(T − 1, 3) rad, rotation vector from each frame to the next, by the Magnus expansion to second order.
+
+    ∫ω + (Δt²/12) ω₀ × ω₁ (Iserles et al. 2000, Acta Numerica 9:215).
+    """
+    out, whole = room((len(frames) - 1, 3)), spline.integral(frames)
+    for at in rows_at_once(len(out)):
+        ends = whole[at.start : at.stop + 1]
+        out[at] = np.diff(ends, axis=0) + step**2 / 12 * cross(rate[at], rate[at.start + 1 : at.stop + 1])
+        let_go(out, whole, rate)
     return out
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..core.arrays.scratch import let_go
+from ..core.arrays.scratch import column, let_go
 from .pauses import Pauses
 
 
@@ -65,6 +65,23 @@ class Signals:
     def let_go(self) -> None:
         """Takes samples that are on the disk out of memory until they are next read."""
         let_go(self.turns, self.rate, self.rate_derivative, self.specific_force, self.field, self.attitude)
+
+    def of_unit(self, unit: int) -> Signals:
+        """The same of one unit alone, whose samples are in memory."""
+        named = ("turns", "rate", "rate_derivative", "specific_force", "field", "attitude")
+        own = {name: column(values, unit) for name in named if (values := getattr(self, name)) is not None}
+        here = slice(unit, unit + 1)
+        return replace(
+            self,
+            units=self.units[here],
+            **{name: values[:, None] for name, values in own.items()},
+            known={name: known[:, here] for name, known in self.known.items()},
+            turn_unknown=self.turn_unknown[:, here],
+            rest_rate=self.rest_rate[:, here],
+            rest_sd=self.rest_sd[:, here],
+            has={name: has[here] for name, has in self.has.items()},
+            lost=self.lost[:, here],
+        )
 
     def piece(self, start: int, end: int) -> Signals:
         """The same at the keyframes start ≤ k < end, and between them."""

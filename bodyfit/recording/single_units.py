@@ -84,12 +84,12 @@ def unaided(units: Sequence[Unit]) -> Unaided:
     N, U = len(signals.specific_force), len(units)
     R, force, lever = (np.moveaxis(room((U, N, *of)), 0, 1) for of in ((3, 3), (3,), (3, 3)))
     for u in range(U):  # a unit's own lie side by side: it is read alone
-        R[:, u] = filtered(signals, u)
-        force[:, u] = smooth(apply(R[:, u], signals.specific_force[:, u]))
-        lever[:, u] = smooth(R[:, u] @ lever_matrix(signals.rate[:, u], signals.rate_derivative[:, u]))
-        signals.let_go()
+        own = signals.of_unit(u)
+        R[:, u] = filtered(own)
+        force[:, u] = smooth(apply(R[:, u], own.specific_force[:, 0]))
+        lever[:, u] = smooth(R[:, u] @ lever_matrix(own.rate[:, 0], own.rate_derivative[:, 0]))
         let_go(R, force, lever)
-    give_back(R, lever)
+    give_back()
     return Unaided(
         signals,
         signals.pauses.true(signals.time[0] + step * np.arange(N)),

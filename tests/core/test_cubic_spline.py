@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline as Scipys
 
+from bodyfit.core.arrays import scratch
 from bodyfit.core.cubic_spline import CubicSpline
 
 SEEDS = range(5)
@@ -30,6 +31,15 @@ def test_integrals_are_scipys(seed):
     at, values, t = samples(seed)
     whole = Scipys(at, values).antiderivative()
     np.testing.assert_allclose(CubicSpline(at, values).integral(t), whole(t) - whole(at[0]), atol=1e-14)
+
+
+def test_many_samples_are_worked_on_in_rows(monkeypatch):
+    at, values, t = samples(0)
+    whole = CubicSpline(at, values)
+    monkeypatch.setattr(scratch, "ROWS", 7)
+    parts = CubicSpline(at, values)
+    assert (parts(t) == whole(t)).all() and (parts(t, 1) == whole(t, 1)).all()
+    assert (parts.integral(t) == whole.integral(t)).all()
 
 
 def test_a_cubic_is_met_exactly_by_four_samples():

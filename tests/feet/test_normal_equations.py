@@ -19,7 +19,7 @@ def problem(request, monkeypatch):
     """
     stretch, at_once = request.param
     monkeypatch.setattr(normal_equations, "STRETCH", stretch)
-    monkeypatch.setattr(band_factor, "LARGE_BYTES", at_once * 8 * N * 2 * N)
+    monkeypatch.setattr(band_factor, "AT_ONCE_BYTES", at_once * 8 * N * 2 * N)
     rng = np.random.default_rng(0)
     here, there, common = (rng.normal(size=(K - 1, D, n)) for n in (N, N, C))
     own, own_common = rng.normal(size=(K, D, N)), rng.normal(size=(K, D, C))
@@ -72,6 +72,6 @@ def test_halves_make_the_inverse_without_constants(problem):
 def test_what_is_large_is_factored_in_pieces(monkeypatch):
     band = np.zeros((7, N, 2 * N))
     band[:, :, 0] = 4.0
-    monkeypatch.setattr(band_factor, "LARGE_BYTES", 3 * band.nbytes // 7)
+    monkeypatch.setattr(band_factor, "AT_ONCE_BYTES", 3 * band.nbytes // 7)
     assert band_factor.BandFactor(band).at_once == 3
     np.testing.assert_allclose(band[:, :, 0], 2.0)

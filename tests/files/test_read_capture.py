@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time as clock
 import tomllib
+import weakref
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,6 +24,7 @@ from scipy.spatial.transform import Rotation
 from bodyfit.body.chain import BodyModel
 from bodyfit.body.parts import Joint, Segment
 from bodyfit.body.person import Person
+from bodyfit.files.capture import table_shelf
 from bodyfit.files.capture.folder import read_capture
 from bodyfit.files.capture.sensor_samples import SENSOR_UNITS
 from bodyfit.files.capture.writer import write_capture
@@ -240,6 +242,26 @@ def test_units_may_share_one_table(tmp_path):
     setup = [('table = "calf.csv"', 'table = "thigh.csv"'), ('unit = "g"', 'unit = "m/s^2"')]
     units = read_capture(write_folder(tmp_path, setup=setup)).units
     np.testing.assert_array_equal(units["thigh_unit"].accelerometer, units["calf_unit"].accelerometer)
+
+
+def test_a_table_is_read_once_and_let_go_when_no_later_unit_asks_for_it(tmp_path, monkeypatch):
+    read, held = [], []
+
+    def reading(path, dialect):
+        read.append(path.name)
+        held.append(sum(one() is not None for one in tables))
+        tables.append(weakref.ref(table := read_table(path, dialect)))
+        return table
+
+    tables = list[weakref.ref]()
+    monkeypatch.setattr(table_shelf, "read_table", reading)
+    own = read_capture(write_folder(tmp_path))
+    assert read == ["thigh.csv", "calf.csv"] and held == [0, 0]
+    assert own.files is not None and set(own.files.sha256) == {"setup.toml", "thigh.csv", "calf.csv"}
+    read.clear()
+    setup = [('table = "calf.csv"', 'table = "thigh.csv"'), ('unit = "g"', 'unit = "m/s^2"')]
+    read_capture(write_folder(tmp_path, setup=setup))
+    assert read == ["thigh.csv"]
 
 
 def test_unit_without_a_segment_is_read(tmp_path):

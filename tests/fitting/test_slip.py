@@ -13,13 +13,18 @@ from scipy.spatial.transform import Rotation
 from scipy.stats import chi2
 
 import bodyfit
+from bodyfit.alignment.compliance import freed_rotations
+from bodyfit.core.arrays import scratch
+from bodyfit.estimator.problem.build import units_and_ties
 from bodyfit.files.model.model_file import read_model
 from bodyfit.files.motion.motion_file import read_motion
 from bodyfit.fitting.slip.detect import LEAST_GAIN, Slip, slip_finding, without_slip
-from bodyfit.fitting.slip.joint_evidence import Centre
+from bodyfit.fitting.slip.joint_evidence import Centre, centre
+from bodyfit.fitting.track import solve_track
 from bodyfit.simulation.settings import SimulationSettings
 from bodyfit.study.planning.question import SIX, Question, WornSet, stretch, tolerances
 from bodyfit.study.planning.trial import drawn
+from bodyfit.weights import Weights
 
 sys.path.append(str(Path(__file__).parents[2] / "docs"))
 from mounting_honesty import KINDS, TWO, slipping
@@ -67,6 +72,26 @@ def one_joint(after: np.ndarray) -> Centre:
     weighted = np.swapaxes(A, -1, -2) / 0.05**2
     H, b = np.cumsum(weighted @ A, 0), np.cumsum((weighted @ z[..., None])[..., 0], 0)
     return Centre(np.array([0, 1]), H, np.zeros((400, 6, 18)), b)
+
+
+def test_many_keyframes_are_worked_on_in_rows(monkeypatch):
+    capture, weights = slipping(KINDS[0], 1, 30.0)[0].capture, Weights()
+    track = solve_track(capture, *units_and_ties(capture), weights, None)
+    found = track.found
+    freed = freed_rotations(found.body.elastic, found.state.R, found.average.force)
+
+    def told() -> tuple[Centre, np.ndarray]:
+        one = centre(track.problem, found.body, found.average, freed, 0)
+        return one, one.free(int(one.units[1]))
+
+    whole, gain = told()
+    monkeypatch.setattr(scratch, "ROWS", 50)
+    assert len(freed) > 100
+    parts, in_parts = told()
+    for name in ("H", "X", "b"):
+        values = getattr(whole, name)
+        np.testing.assert_allclose(getattr(parts, name), values, rtol=1e-9, atol=1e-9 * np.abs(values).max())
+    np.testing.assert_allclose(in_parts, gain, rtol=1e-6, atol=1e-6 * gain.max())
 
 
 def test_a_turn_explains_an_arm_that_turned():

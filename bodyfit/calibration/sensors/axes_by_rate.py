@@ -50,7 +50,6 @@ def unexplained_change(
         return uniform_filter1d(uniform_filter1d(values, half, 0, mode="nearest"), half, 0, mode="nearest")
 
     rate, vector = np.where(known[:, None], rate, 0.0), np.where(known[:, None], vector, 0.0)
-    both = (vector[:, :, None] * rate[:, None]).reshape(-1, 9)
     good = averaged(known.astype(float)) > 1 - 1e-9
     good[:half], good[-half:] = False, False
     at = np.flatnonzero(good)[:: max(1, half // 4)]
@@ -59,7 +58,8 @@ def unexplained_change(
     change = np.gradient(averaged(vector), step, axis=0)[at]
     # (Qω × v)_i = ε_ijk Q_jl ω_l v_k
     by_axes = np.einsum("ijk,qjl->klqi", LEVI_CIVITA, axes).reshape(9, -1)
-    turned = (averaged(both)[at] @ by_axes).reshape(len(at), -1, 3)
+    both = np.concatenate([averaged(vector[:, k, None] * rate)[at] for k in range(3)], 1)  # ⟨v_k ω_l⟩
+    turned = (both @ by_axes).reshape(len(at), -1, 3)
     off = np.sum((change[:, None] + turned) ** 2, axis=2)
     parts = zip(np.array_split(off, PARTS), np.array_split(change, PARTS), strict=True)
     left = np.stack([np.sum(o, 0) / max(float(np.sum(c**2)), 1e-300) for o, c in parts])

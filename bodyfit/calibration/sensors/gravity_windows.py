@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ...core.arrays.scratch import column
 from ...core.rotations import apply
 from ...recording.single_units import Unaided
 
@@ -75,7 +76,7 @@ def gravity_windows(unaided: Unaided, g: float) -> GravityWindows:
 
 def _of_unit(unaided: Unaided, unit: int, g: float, bins: Bins) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(k, 3, 3) R_ij f_j and (k, 3, 3) R, means over windows; (k,) m/s, spread of the velocity in each."""
-    R, force, at = unaided.R[:, unit], unaided.signals.specific_force[:, unit], bins.middles
+    R, force, at = unaided.R[:, unit], column(unaided.signals.specific_force, unit), bins.middles
     by_axis = bins.smooth(np.stack([bins.mean(R[..., j] * force[..., j, None]) for j in range(3)], -1))
     turned = bins.smooth(bins.mean(R))
     velocity = np.cumsum(apply(R, force) - [0.0, g, 0.0], axis=0) * unaided.step

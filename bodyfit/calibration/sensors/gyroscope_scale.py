@@ -109,14 +109,14 @@ def _scale(unaided: Unaided, windows: GravityWindows, unit: int, g: float, bins:
             unaided.units[unit], np.ones(3), np.full(3, SCALE_SD), np.zeros(3, bool), int(ok.sum())
         )
     sd_g, time = windows.sd[ok, unit] / g, windows.time[ok]
-    signals, factor, R = unaided.signals, np.ones(3), unaided.R[:, unit]
+    signals, factor, R = unaided.signals.of_unit(unit), np.ones(3), unaided.R[:, unit]
     for again in (True, False):
-        y, columns = _equations(signals, unit, R, factor, g, bins)
+        y, columns = _equations(signals, R, factor, g, bins)
         e, sd = _solved(y[ok], columns[ok], sd_g, time)
         factor = factor / (1 + e)
         if not again or np.abs(e).max() < WORTH_TELLING or sd.min() > WORTH_TELLING:
             break
-        R = filtered(dataclasses.replace(signals, rate=signals.rate * factor), unit)
+        R = filtered(dataclasses.replace(signals, rate=signals.rate * factor))
     off = np.abs(factor - 1)
     known = sd < SURE_SD
     sure = known & bool(np.any(known & (off > 3 * sd)) and off.max() < LARGEST)
@@ -127,15 +127,15 @@ HORIZONTAL = [0, 2]  # by definition: +Y is up
 
 
 def _equations(
-    signals: Signals, unit: int, R: np.ndarray, factor: np.ndarray, g: float, bins: Bins
+    signals: Signals, R: np.ndarray, factor: np.ndarray, g: float, bins: Bins
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Right-hand sides (K, 2) rad and columns (K, 2, 24) of what is unknown.
+    """Right-hand sides (K, 2) rad and columns (K, 2, 24) of what is unknown, of signals of one unit.
 
     Columns: E by rows (9), matrix (9) and bias (3) of the accelerometer, bias of the gyroscope (3).
     """
     steps, step = bins.samples * bins.count, signals.step * signals.stride
-    R, force = R[: steps + 1], signals.specific_force[:steps, unit]
-    turn = factor * signals.turns[: steps * signals.stride, unit].reshape(steps, signals.stride, 3).sum(1)
+    R, force = R[: steps + 1], signals.specific_force[:steps, 0]
+    turn = factor * signals.turns[: steps * signals.stride, 0].reshape(steps, signals.stride, 3).sum(1)
     beyond = turn[: len(R) - 1] - log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
     beyond = np.concatenate([beyond, np.zeros((steps - len(beyond), 3))])
     R = R[:steps]

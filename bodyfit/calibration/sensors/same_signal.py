@@ -29,6 +29,7 @@ def same_signals(units: Sequence[Unit]) -> tuple[tuple[str, str, float], ...]:
     found = []
     for a, b in combinations(units, 2):
         share = max((_share(a, b, s) for s in COMPARED if s in a.sensors & b.sensors), default=0.0)
+        b.let_go()
         if share > ALIKE:
             found.append((a.name, b.name, share))
     return tuple(found)

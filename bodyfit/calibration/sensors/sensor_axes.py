@@ -99,29 +99,28 @@ def unit_axes(signals: Signals, g: float) -> tuple[UnitAxes, ...]:
     others.
     """
     out = []
-    for unit in range(len(signals.units)):
-        signals.let_go()
-        if not signals.has["gyroscope"][unit]:
+    for own in map(signals.of_unit, range(len(signals.units))):
+        if not own.has["gyroscope"][0]:
             continue
-        if signals.has["accelerometer"][unit]:
-            out.append(_fitted(signals, unit, "accelerometer", signals.specific_force[:, unit], g))
-        if signals.has["magnetometer"][unit]:
-            field = signals.field[:, unit]
+        if own.has["accelerometer"][0]:
+            out.append(_fitted(own, "accelerometer", own.specific_force[:, 0], g))
+        if own.has["magnetometer"][0]:
+            field = own.field[:, 0]
             length = float(np.median(np.linalg.norm(field, axis=-1)))
-            out.append(_fitted(signals, unit, "magnetometer", field, length))
+            out.append(_fitted(own, "magnetometer", field, length))
     return tuple(out)
 
 
-def _fitted(signals: Signals, unit: int, sensor: str, vector: np.ndarray, length: float) -> UnitAxes:
+def _fitted(signals: Signals, sensor: str, vector: np.ndarray, length: float) -> UnitAxes:
     """One gyroscope against one vector; other units of rate are tried where it does not fit gravity."""
-    name, step = signals.units[unit], signals.step * signals.stride
-    known = signals.known["gyroscope"][:, unit] & signals.known[sensor][:, unit]
-    rate, vector = _windows(signals.rate[:, unit], vector, known, step)
+    name, step = signals.units[0], signals.step * signals.stride
+    known = signals.known["gyroscope"][:, 0] & signals.known[sensor][:, 0]
+    rate, vector = _windows(signals.rate[:, 0], vector, known, step)
     if not len(rate):
         return UnitAxes(name, sensor, 0, np.nan, AXES[:1], 1.0, np.nan)
     declared = _losses(rate, vector, step, length)
     found = _judged(name, sensor, declared[np.ptp(declared, axis=1) > DECIDES], 1.0)
-    if not found.decidable and (slow := _by_slow_change(signals, unit, sensor)) is not None:
+    if not found.decidable and (slow := _by_slow_change(signals, sensor)) is not None:
         return slow
     if sensor == "magnetometer" or (found.best_loss < WRONG and not found.wrong):
         return found
@@ -141,15 +140,15 @@ def _fitted(signals: Signals, unit: int, sensor: str, vector: np.ndarray, length
     return found if found.best_loss < WRONG else dataclasses.replace(found, axes=AXES[:1])
 
 
-def _by_slow_change(signals: Signals, unit: int, sensor: str) -> UnitAxes | None:
+def _by_slow_change(signals: Signals, sensor: str) -> UnitAxes | None:
     """The same where the unit hardly turns, by the rate at which the vector changes; None: does not tell."""
-    vector = {"accelerometer": signals.specific_force, "magnetometer": signals.field}[sensor][:, unit]
-    known = signals.known["gyroscope"][:, unit] & signals.known[sensor][:, unit]
+    vector = {"accelerometer": signals.specific_force, "magnetometer": signals.field}[sensor][:, 0]
+    known = signals.known["gyroscope"][:, 0] & signals.known[sensor][:, 0]
     step = signals.step * signals.stride
-    left = unexplained_change(signals.rate[:, unit], vector, known, step, AXES)
+    left = unexplained_change(signals.rate[:, 0], vector, known, step, AXES)
     if left is None:
         return None
-    judged = _judged(signals.units[unit], sensor, left, 1.0)
+    judged = _judged(signals.units[0], sensor, left, 1.0)
     if judged.wrong and (left[:, left.mean(0).argmin()] > BETTER * left[:, 0]).any():
         return None  # other axes win in one part, not in each
     return dataclasses.replace(judged, slow=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...core.findings import Finding
 from ...errors import CannotReconstructError
-from ...recording.capture import Capture, Unit
+from ...recording.capture import Capture, Unit, in_turn
 from .gravity_level import gravity_level, gravity_level_findings, with_gravity
 from .impossible import without_impossible
 from .same_signal import same_signal_findings, same_signals
@@ -41,8 +41,9 @@ def sound(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
     pairs = same_signals(list(capture.units.values()))
     twice = {name for a, b, _ in pairs for name in (a, b)}
     units = [unit for unit in capture.units.values() if unit.name not in twice]
-    held = tuple(one for unit in units for one in stuck(unit))
-    levels = tuple(level for unit in units if (level := gravity_level(unit, capture.gravity)) is not None)
+    held = tuple(one for unit in in_turn(units) for one in stuck(unit))
+    found = (gravity_level(unit, capture.gravity) for unit in in_turn(units))
+    levels = tuple(level for level in found if level is not None)
     far = tuple(f for unit in units if (f := _far_finding(capture, unit)) is not None)
     findings = (
         *odd,
@@ -65,7 +66,7 @@ def sound(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
 
 def _possible(capture: Capture) -> tuple[Capture, tuple[Finding, ...]]:
     """The capture without samples that no sensor reads, and what they were."""
-    pairs = [without_impossible(unit) for unit in capture.units.values()]
+    pairs = [without_impossible(unit) for unit in in_turn(capture.units.values())]
     if not any(found for _, found in pairs):
         return capture, ()
     units = {unit.name: unit for unit, _ in pairs}

@@ -82,9 +82,17 @@ class State:
     def stepped(self, step: np.ndarray) -> State:
         """After a step (K + 1, slots, 3)."""
         U, V = self.R.shape[1], self.velocity.shape[1]
-        turn, bias, velocity, position = np.split(step, [U, 2 * U, 2 * U + V], axis=1)
-        R = room(self.R.shape)
+        turn, *others = np.split(step, [U, 2 * U, 2 * U + V], axis=1)
+        R, *moved = (room(x.shape) for x in (self.R, self.bias, self.velocity, self.position))
         for at in rows_at_once(len(R)):
             R[at] = exp(turn[at]) @ self.R[at]
-        let_go(R, self.R)
-        return State(R, self.bias + bias, self.velocity + velocity, self.position + position)
+            for out, x, by in zip(moved, (self.bias, self.velocity, self.position), others, strict=True):
+                np.add(x[at], by[at], out=out[at])
+            let_go(R, self.R)
+        self.let_go()
+        let_go(step, *moved)
+        return State(R, *moved)
+
+    def let_go(self) -> None:
+        """Takes what is on the disk out of memory until it is next read."""
+        let_go(self.R, self.bias, self.velocity, self.position)

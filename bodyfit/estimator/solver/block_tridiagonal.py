@@ -21,6 +21,7 @@ from scipy.linalg.lapack import dtbtrs
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import reverse_cuthill_mckee
 
+from ...core.arrays.scratch import let_go, room
 from ...errors import CannotReconstructError
 from ..residuals.base import InPieces, Linearised, in_pieces
 
@@ -154,10 +155,35 @@ class Stretches:
             self._last = index, (numbered(parts, self.place), row, row + end - start)
         return self._last[1]
 
-    def factored(self, index: int, carry: tuple[np.ndarray, np.ndarray]) -> Factored:
+    def factored(self, index: int, carry: Sequence[np.ndarray]) -> Factored:
         """The factor of a stretch, given what those before it left over."""
         parts, start, end = self.of(index)
         return Factored(assemble(parts, self.slots, start, end), carry)
+
+    def room_for_step(self) -> np.ndarray:
+        """(K + 1, slots, 3), to be filled by `put`."""
+        return room((self.chunks[-1][1], self.slots, 3))
+
+    def put(self, step: np.ndarray, index: int, found: np.ndarray) -> None:
+        """The step (k, n) of a stretch into that of all, slots numbered as they were."""
+        step[slice(*self.chunks[index])] = found.reshape(-1, self.slots, 3)[:, self.place]
+        let_go(step)
+
+
+class CarriedOver:
+    """What is left over before each of so many stretches, arrays of the same shapes; on the disk if large."""
+
+    def __init__(self, count: int):
+        self.count, self.whole = count, tuple[np.ndarray, ...]()
+
+    def __setitem__(self, index: int, arrays: tuple[np.ndarray, ...]) -> None:
+        self.whole = self.whole or tuple(room((self.count, *array.shape)) for array in arrays)
+        for whole, array in zip(self.whole, arrays, strict=True):
+            whole[index] = array
+        let_go(*self.whole)
+
+    def __getitem__(self, index: int) -> tuple[np.ndarray, ...]:
+        return tuple(whole[index] for whole in self.whole)
 
 
 def assemble(residuals: Sequence[Linearised], slots: int, start: int, end: int) -> Blocks:
@@ -226,17 +252,17 @@ def solve(residuals: Sequence[Linearised] | InPieces, slots: int, keyframes: int
     """
     stretches, n = Stretches(residuals, slots, keyframes), 3 * slots
     last = len(stretches.chunks) - 1
-    carry, kept = (np.zeros((n, n)), np.zeros(n)), []
+    carry, kept = (np.zeros((n, n)), np.zeros(n)), CarriedOver(last + 1)
     for index in range(last):
-        kept.append(carry)
+        kept[index] = carry
         carry = stretches.factored(index, carry).left_to_next()
-    kept.append(carry)
-    step, after = np.empty((keyframes, n)), None
+    kept[last] = carry
+    step, after = stretches.room_for_step(), None
     for index in reversed(range(last + 1)):
-        a, b = stretches.chunks[index]
-        step[a:b] = stretches.factored(index, kept[index]).solve(after)
-        after = step[a]
-    return step.reshape(keyframes, slots, 3)[:, stretches.place]
+        found = stretches.factored(index, kept[index]).solve(after)
+        stretches.put(step, index, found)
+        after = found[0]
+    return step
 
 
 def chunks_of(slots: int, keyframes: int) -> list[tuple[int, int]]:
@@ -259,7 +285,7 @@ def chunks_of(slots: int, keyframes: int) -> list[tuple[int, int]]:
 class Factored:
     """Banded Cholesky factor of one chunk, given what the chunks before it left over."""
 
-    def __init__(self, blocks: Blocks, carry: tuple[np.ndarray, np.ndarray]):
+    def __init__(self, blocks: Blocks, carry: Sequence[np.ndarray]):
         self.k, self.n, self.tie = blocks.k, blocks.n, blocks.tie
         band, gradient = blocks.band(), blocks.gradient
         for c in range(self.n):

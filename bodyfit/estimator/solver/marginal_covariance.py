@@ -20,7 +20,7 @@ import numpy as np
 from scipy.linalg.blas import dtrsm
 
 from ..residuals.base import InPieces, Linearised
-from .block_tridiagonal import Factored, Stretches
+from .block_tridiagonal import CarriedOver, Factored, Stretches
 
 # keyframes whose covariance is told of at once; tried: 16 and 64 on 15 units, 1,500 and 32,000 page faults
 TOLD_AT_ONCE = 16
@@ -65,10 +65,10 @@ def posterior(
     stretches = Stretches(residuals, slots, keyframes)
     at = (3 * stretches.place[:shown, None] + np.arange(3)).ravel()
     n, q, last = 3 * slots, len(prior), len(stretches.chunks) - 1
-    carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
+    carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), CarriedOver(last + 1)
     information = np.zeros((q, q))
     for index in range(last + 1):
-        kept.append((carry, border))
+        kept[index] = (*carry, border)
         factored = Y = None  # let go before the next are made
         factored, Y = _reduced(stretches, index, carry, border)
         information += _own(*stretches.of(index), q) - _square(Y)
@@ -79,7 +79,8 @@ def posterior(
     for index in reversed(range(last + 1)):
         if index < last:
             factored = Y = None
-            factored, Y = _reduced(stretches, index, *kept[index])
+            *carry, border = kept[index]
+            factored, Y = _reduced(stretches, index, carry, border)
         first = stretches.chunks[index][0]
         for a in reversed(range(0, len(Y), TOLD_AT_ONCE)):
             S, after = _backward(factored, Y, range(a, min(a + TOLD_AT_ONCE, len(Y))), after, at)
@@ -116,29 +117,31 @@ def solve_with_constants(
     """
     stretches = Stretches(residuals, slots, keyframes)
     n, q, last = 3 * slots, len(prior), len(stretches.chunks) - 1
-    carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), []
+    carry, border, kept = (np.zeros((n, n)), np.zeros(n)), np.zeros((n, q)), CarriedOver(last + 1)
     information, gradient = prior.copy(), pull.copy()
     for index in range(last + 1):
-        kept.append((carry, border))
+        kept[index] = (*carry, border)
         factored, Z = _reduced(stretches, index, carry, border)
         information += _own(*stretches.of(index), q) - _square(Z)
         gradient += _pull(*stretches.of(index), q) + Z.reshape(-1, q).T @ factored.z
         if index < last:
             carry, border = factored.left_to_next(), factored.border_left(Z[-1])
     change = -np.linalg.solve(information, gradient)
-    step, after = np.empty((keyframes, n)), None
+    step, after = stretches.room_for_step(), None
     for index in reversed(range(last + 1)):
         if index < last:
-            factored, Z = _reduced(stretches, index, *kept[index])
+            factored = Z = None  # let go before the next are made
+            *carry, border = kept[index]
+            factored, Z = _reduced(stretches, index, carry, border)
         factored.z = factored.z - Z.reshape(-1, q) @ change
-        own = slice(*stretches.chunks[index])
-        step[own] = factored.solve(after)
-        after = step[own.start]
-    return step.reshape(keyframes, slots, 3)[:, stretches.place], change
+        found = factored.solve(after)
+        stretches.put(step, index, found)
+        after = found[0]
+    return step, change
 
 
 def _reduced(
-    stretches: Stretches, index: int, carry: tuple[np.ndarray, np.ndarray], border: np.ndarray
+    stretches: Stretches, index: int, carry: Sequence[np.ndarray], border: np.ndarray
 ) -> tuple[Factored, np.ndarray]:
     """A stretch's factor L, and (k, n, q) L⁻¹ B."""
     factored = stretches.factored(index, carry)

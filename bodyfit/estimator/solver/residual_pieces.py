@@ -7,7 +7,6 @@ from functools import cached_property
 import numpy as np
 
 from ...calibration.magnetic.field_gate import FieldTrust
-from ...core.arrays.scratch import let_go
 from ...recording.keyframe_averages import Averages
 from ..linearise import linearise
 from ..problem.problem import Problem
@@ -61,7 +60,7 @@ class Residuals:
         problem, state, _, average, _ = self.given
         problem.turns.let_go()
         average.let_go()
-        let_go(state.R)
+        state.let_go()
 
     def reach(self, start: int, end: int) -> tuple[int, int]:
         """First keyframe and the one after the last of a piece: one more on either side, which they meet."""

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import block_diag
 
-from ...core.arrays.scratch import let_go
 from ...core.rotations import skew
 from ...recording.keyframe_averages import Averages
 from ..problem.chain_prior import expected
@@ -85,7 +84,7 @@ class WithConstants:
         given = self.problem.piece(a, b), self.state.piece(a, b), self.body, self.average.piece(a, b)
         found = with_constants(parts, *given)
         self.average.let_go()
-        let_go(self.state.R)
+        self.state.let_go()
         return found, row
 
 

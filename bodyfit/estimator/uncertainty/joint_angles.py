@@ -12,7 +12,7 @@ from ...alignment.joint_centre import heading_information, joint_forces
 from ...alignment.mounting import segment_rotations
 from ...body.motion.joint_angles import angle_rates
 from ...body.parts import Joint
-from ...core.arrays.scratch import rows_at_once
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ..problem.estimate import Estimate
 from ..updates.joint_geometry import prior_of_levers
 from .lever_arms import capture_softness
@@ -153,7 +153,7 @@ def relative_covariance(found: Estimate) -> np.ndarray:
     """
     problem, body = found.problem, found.body
     p, c = np.array([[tie.parent, tie.child] for tie in problem.ties], int).reshape(-1, 2).T
-    soft, heading, out = unit_turn_variance(found), heading_variance(found), np.empty(found.relative.shape)
+    soft, heading, out = unit_turn_variance(found), heading_variance(found), room(found.relative.shape)
     for at in rows_at_once(len(out)):
         world = found.relative[at] + (soft[at][:, p] + soft[at][:, c])[..., None, None] * np.eye(3)
         world[..., 1, 1] += heading[at] - found.relative[at, :, 1, 1]
@@ -161,6 +161,9 @@ def relative_covariance(found: Estimate) -> np.ndarray:
         R = segment_rotations(R @ elastic_turns(body.elastic, R, force), body.mounting)
         back = np.swapaxes(R[:, p], -1, -2)
         out[at] = back @ world @ R[:, p] + _of_mounting(back @ R[:, c], body.mounting.together, p, c)
+        let_go(out, found.relative)
+        found.state.let_go()
+        found.average.let_go()
     return out
 
 

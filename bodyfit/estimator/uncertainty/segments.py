@@ -9,7 +9,7 @@ import numpy as np
 
 from ...alignment.mounting import segment_rotations
 from ...body.motion.poses import PoseSequence
-from ...core.arrays.scratch import let_go, room, rows_at_once
+from ...core.arrays.scratch import column, let_go, room, rows_at_once
 from ...core.rotations import skew
 from ..problem.estimate import Estimate
 from .joint_angles import unit_turn_variance
@@ -42,11 +42,12 @@ def segment_covariance(found: Estimate) -> np.ndarray:
     -------
     (K + 1, U, 3, 3) rad², world frame
     """
-    soft, out = unit_turn_variance(found), np.empty(found.rotation.shape)
+    soft, out = unit_turn_variance(found), room(found.rotation.shape)
     for at in rows_at_once(len(out)):
         R = segment_rotations(found.state.R[at], found.body.mounting)
         mounted = R @ found.body.mounting.covariance @ np.swapaxes(R, -1, -2)
         out[at] = found.rotation[at] + soft[at][..., None, None] * np.eye(3) + mounted
+        let_go(out, found.rotation, found.state.R)
     return out
 
 
@@ -82,11 +83,11 @@ def segment_sureness(
         covariance = segment_covariance(found)
         if len(covariance) < 2 or low.max() > len(covariance) - 2:
             continue
-        told = room((len(segments), 2, count))
+        told, rows_of = room((len(segments), 2, count)), iter(room((len(poses.model.segments), count)))
         for u, name in enumerate(segments):  # one after the other: all of an hour's at once are large
-            one, turning[name] = covariance[:, u], told[u]
+            one, turning[name] = column(covariance, u), told[u]
             arms = _arms(poses, name)
-            across |= {child: np.empty(count) for child in arms}
+            across |= {child: next(rows_of) for child in arms}
             for rows in rows_at_once(count):
                 share = (at - low)[rows, None, None]
                 S = (1 - share) * one[low[rows]] + share * one[low[rows] + 1]
@@ -94,7 +95,7 @@ def segment_sureness(
                 told[u, 1, rows] = _deviation(0.5 * (S[:, 0, 0] + S[:, 2, 2]))
                 for child, arm in arms.items():
                     across[child][rows] = _across(arm[rows], S)
-            let_go(told)
+            let_go(told, *across.values())
     place = _places(poses, across, length_sd)
     return {name: SegmentSureness(*turning[name], place.get(name)) for name in turning}
 
@@ -128,12 +129,15 @@ def _places(
         return {}
     segments = poses.model.segments
     rows = dict(zip(segments, room((len(segments), len(poses.time))), strict=True))
-    variance = {poses.model.root: np.zeros(len(poses.time))}
+    rows[poses.model.root][:] = 0.0
+    found = {poses.model.root: rows[poses.model.root]}
     for joint in poses.model.joints.values():
-        if joint.parent in variance and joint.child in across:
+        if joint.parent in found and joint.child in across:
             own = length_sd.get(joint.parent, 0.0) ** 2 / 3
-            variance[joint.child] = variance[joint.parent] + across[joint.child] + own
-    for name, value in variance.items():
-        np.sqrt(value, out=rows[name])
-        let_go(rows[name])
-    return {name: rows[name] for name in variance}
+            found[joint.child] = rows[joint.child]
+            found[joint.child][:] = found[joint.parent] + across[joint.child] + own
+            let_go(rows[joint.child], across[joint.child])
+    for variance in found.values():
+        np.sqrt(variance, out=variance)
+        let_go(variance)
+    return found

@@ -10,7 +10,7 @@ from datetime import datetime
 import numpy as np
 
 from ...core.findings import Finding
-from ...recording.capture import Unit
+from ...recording.capture import SENSORS, Unit
 from ...recording.trials import Trial, start_after
 from ..plain.toml_reader import TomlTable
 from .amount import MOST_UNITS, check_amount
@@ -70,10 +70,27 @@ def read_units(setup: TomlTable) -> ReadUnits:
         if idle := next((name for name, names in asked.items() if not names), None):
             tables[idle].missing("trials", f"names of trials, as other units have: {', '.join(trials)}")
         return _joined(setup, tables, asked, trials, shelf)
-    units = {name: read_unit(name, table, shelf) for name, table in tables.items()}
+    units = _read(tables, shelf)
     check_amount(setup.file, units, shelf.bytes_on_disk)
     units, start = on_one_clock(setup, units, shelf.starts)
     return ReadUnits(units, start, tuple(shelf.notes), sha256=shelf.sha256)
+
+
+def _read(tables: Mapping[str, TomlTable], shelf: TableShelf) -> dict[str, Unit]:
+    """Units from their tables, each table let go of once no later unit asks for it."""
+    asked = {name: _tables_of(table) for name, table in tables.items()}
+    out = {}
+    for name, table in tables.items():
+        out[name] = read_unit(name, table, shelf)
+        del asked[name]
+        shelf.keep({table for later in asked.values() for table in later})
+    return out
+
+
+def _tables_of(unit: TomlTable) -> set[str]:
+    """Names of the tables that a unit's samples are read from."""
+    keys = [unit.values, *(unit.values.get(sensor) for sensor in SENSORS)]
+    return {str(of["table"]) for of in keys if isinstance(of, Mapping) and "table" in of}
 
 
 def _asked(setup: TomlTable, unit: TomlTable) -> list[str]:
@@ -106,7 +123,7 @@ def _joined(
     parts: list[dict[str, Unit]] = []
     for name in names:
         own = shelf.of_trial(name)
-        read = {n: read_unit(n, table, own) for n, table in tables.items() if name in asked[n]}
+        read = _read({n: table for n, table in tables.items() if name in asked[n]}, own)
         check_amount(setup.file, read, own.bytes_on_disk)
         read, moment = on_one_clock(setup, read, own.starts)
         first = min(float(unit.time[0]) for unit in read.values())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -24,24 +25,30 @@ class TableShelf:
 
     folder: Path
     read: dict[tuple[Path, Dialect], Table] = field(default_factory=dict)
+    paths: set[Path] = field(default_factory=set)  # of all that were read, those that were let go, too
     notes: list[Finding] = field(default_factory=list)
     starts: dict[str, int | None] = field(default_factory=dict)  # unit -> microseconds since 1970
     trial: str | None = None
 
     def of_trial(self, name: str) -> TableShelf:
         """The shelf for one trial, with notes and starts of its own."""
-        return TableShelf(self.folder, self.read, trial=name)
+        return TableShelf(self.folder, self.read, self.paths, trial=name)
+
+    def keep(self, names: Collection[str]) -> None:
+        """Lets tables go but those of some names: an hour of them is large."""
+        kept = {self._path(name) for name in names}
+        for key in [key for key in self.read if key[0] not in kept]:
+            del self.read[key]
 
     @property
     def bytes_on_disk(self) -> int:
         """Of all tables that were read."""
-        return sum(path.stat().st_size for path in {path for path, _ in self.read})
+        return sum(path.stat().st_size for path in self.paths)
 
     @property
     def sha256(self) -> dict[str, str]:
         """Name of each table that was read -> its checksum, in hexadecimal digits."""
-        paths = sorted({path for path, _ in self.read})
-        return {self._name(path): sha256_of(path) for path in paths}
+        return {self._name(path): sha256_of(path) for path in sorted(self.paths)}
 
     def _name(self, path: Path) -> str:
         inside = path.is_relative_to(self.folder)
@@ -49,6 +56,14 @@ class TableShelf:
 
     def table(self, name: str, dialect: Dialect) -> Table:
         """The table of that name in the folder."""
+        key = self._path(name), dialect
+        if key not in self.read:
+            self.read[key] = read_table(*key)
+            self.paths.add(key[0])
+        return self.read[key]
+
+    def _path(self, name: str) -> Path:
+        """Where a table is."""
         if TRIAL in name:
             if self.trial is None:
                 raise InputError(
@@ -56,10 +71,7 @@ class TableShelf:
                     f'trials = ["…", …] in setup.toml, or the name of one table'
                 )
             name = name.replace(TRIAL, self.trial)
-        key = self.folder / name, dialect
-        if key not in self.read:
-            self.read[key] = read_table(*key)
-        return self.read[key]
+        return self.folder / name
 
 
 def sha256_of(path: Path) -> str:

@@ -95,6 +95,7 @@ def _untrusted(found: Estimate, u: int) -> tuple[Span, ...]:
 def _gaps(capture: Capture, unit: Unit, start: float, end: float) -> tuple[Span, ...]:
     """[start, end] s of stretches without gyroscope or accelerometer samples, where the unit has one."""
     gaps = gaps_of(unit, capture.trials)[0] if unit.sensors & set(MOTION) else np.zeros((0, 2))
+    unit.let_go()
     return spans(((a, b) for a, b in gaps if b > start and a < end), 4)
 
 

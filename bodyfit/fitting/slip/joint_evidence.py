@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ...alignment.joint_equations import arms_solved, centre_rows
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ...core.robust import huber, robust_sd
 from ...core.rotations import UP, apply
 from ...estimator.problem.problem import Problem
@@ -67,7 +68,12 @@ class Centre:
     @cached_property
     def _free(self) -> list[np.ndarray]:
         """(K + 1,) by side, of chance and slips together."""
-        return [_fall(_joined(self._sides(slice(None), *_arms(side)))) - self._whole for side in (0, 1)]
+        out = np.empty((2, len(self.H)))
+        for at in rows_at_once(len(self.H)):
+            for side in (0, 1):
+                out[side, at] = _fall(_joined(self._sides(at, *_arms(side)))) - self._whole
+            let_go(self.H, self.X, self.b)
+        return [*out]
 
     @cached_property
     def _wander(self) -> float:
@@ -139,27 +145,69 @@ def centre(problem: Problem, body: Body, average: Averages, freed: np.ndarray, j
 
     linear in arms and M. Robust weights and the spread are those beside the best constant arms and M.
     """
-    (p, c), step, w = body.ends.units[j], problem.signals.key_step, problem.weights
-    by_yield = [_yielding(freed[:, u], average.force[:, u], problem.g, step) for u in (p, c)]
-    A, z, known = centre_rows(average, p, c)
-    A = np.concatenate([A, by_yield[0], -by_yield[1]], -1)
+    (p, c), w = body.ends.units[j], problem.weights
+    A, z, known = _equations(problem, average, freed, p, c)
     prior = np.r_[np.full(6, PRIOR**-2), np.full(18, YIELD**-2)]
-    off, sd = apply(A[..., :6], body.levers[j].ravel()) - z, float(body.joint_sd[j])
+    off, sd = _off(A, z, np.r_[body.levers[j].ravel(), np.zeros(18)]), float(body.joint_sd[j])
     for again in (True, True, False):
         weight = known * huber(off, sd, FAR) / (problem.alike(w.joint_s) * sd**2)
-        weighted = np.swapaxes(A * weight[:, None, None], -1, -2)
-        H, b = np.tensordot(weighted, A, ((0, 2), (0, 1))) + np.diag(prior), apply(weighted, z)
+        H, b = np.diag(prior), np.zeros(len(prior))
+        for at, weighted in _weighted(A, weight):
+            H = np.tensordot(weighted, A[at], ((0, 2), (0, 1))) + H
+            b = b + apply(weighted, z[at]).sum(0)
         if again and known.any():
-            off = apply(A, np.linalg.solve(H, b.sum(0))) - z
+            off = _off(A, z, np.linalg.solve(H, b))
             sd = float(robust_sd(off[known][:, None], w.joint_least)[0])
     half = np.linalg.inv(np.linalg.cholesky(H[6:, 6:])).T
-    sums, b = np.cumsum(weighted[:, :6] @ A, axis=0), np.cumsum(b, axis=0)
-    X = sums[..., 6:] @ half
-    return Centre(np.array([p, c]), sums[..., :6], X, b[:, :6] - X @ (half.T @ b[-1, 6:]))
+    sums, X, told = (room((len(A), 6, *of)) for of in ((6,), (18,), ()))
+    carry = np.zeros((6, 25))
+    for at, weighted in _weighted(A, weight):
+        every = np.concatenate([weighted[:, :6] @ A[at], apply(weighted[:, :6], z[at])[..., None]], -1)
+        every[0] += carry
+        np.cumsum(every, axis=0, out=every)
+        carry = every[-1].copy()
+        sums[at], X[at] = every[..., :6], every[..., 6:24] @ half
+        told[at] = every[..., 24] - X[at] @ (half.T @ b[6:])
+        let_go(sums, X, told)
+    return Centre(np.array([p, c]), sums, X, told)
+
+
+def _equations(
+    problem: Problem, average: Averages, freed: np.ndarray, p: int, c: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """As `centre_rows`, with 18 more columns: how both units yield."""
+    last, g, step = len(freed), problem.g, problem.signals.key_step
+    A, z, known = room((last, 3, 24)), room((last, 3)), np.empty(last, bool)
+    for at in rows_at_once(last):
+        A[at, :, :6], z[at], known[at] = centre_rows(average.piece(at.start, at.stop), p, c)
+        near = slice(max(0, at.start - 1), at.stop + 1)
+        own = slice(at.start - near.start, at.stop - near.start)
+        yields = [_yielding(freed[near, u], average.force[near, u], g, step)[own] for u in (p, c)]
+        A[at, :, 6:15] = yields[0]
+        np.negative(yields[1], out=A[at, :, 15:])
+        let_go(A, z, freed)
+        average.let_go()
+    return A, z, known
+
+
+def _weighted(A: np.ndarray, weight: np.ndarray) -> Iterator[tuple[slice, np.ndarray]]:
+    """Rows at a time, and AᵀW of these."""
+    for at in rows_at_once(len(A)):
+        yield at, np.swapaxes(A[at] * weight[at, None, None], -1, -2)
+        let_go(A)
+
+
+def _off(A: np.ndarray, z: np.ndarray, x: np.ndarray) -> np.ndarray:
+    """(K + 1, 3) A x − z."""
+    out = room(z.shape)
+    for at in rows_at_once(len(A)):
+        out[at] = apply(A[at], x) - z[at]
+        let_go(A)
+    return out
 
 
 def _yielding(R: np.ndarray, force: np.ndarray, g: float, step: float) -> np.ndarray:
-    """(K + 1, 3, 9) m/s² per entry of M, second difference of R M a; none at the ends."""
+    """(k, 3, 9) m/s² per entry of M, second difference of R M a; none at the ends."""
     a = apply(np.swapaxes(R, -1, -2), force - g * UP)
     moved = (R[..., None] * a[:, None, None, :]).reshape(-1, 3, 9)
     out = np.zeros_like(moved)
