@@ -1,4 +1,4 @@
-"""What the marks of turns in `foot_events_walk` allow, by the signals alone: `python docs/feet_marks.py`.
+"""What the marks in `foot_events_walk` allow, by the signals alone: `python docs/feet_marks.py`.
 
 No part of `bodyfit strides` is asked. A foot rests where its gyroscope and accelerometer do; from rest to
 rest it is integrated, what velocity is left at the end is taken off evenly, and a mark is looked at beside
@@ -149,11 +149,11 @@ def told(foot: MarkedFoot, count: dict[tuple[str, str, str], int]) -> None:
 
 
 def study() -> None:
-    """Prints what each rule finds, in turns and in straight walking, and the F1 that it leaves to anybody."""
+    """Prints what each rule finds, by kind of step, and the F1 that it leaves to anybody."""
     count: dict[tuple[str, str, str], int] = defaultdict(int)
     for foot in marked_feet():
         told(foot, count)
-    for event, kind in itertools.product(EVENTS, ("straight", "turn")):
+    for event, kind in itertools.product(EVENTS, ("straight", "turn", "ends", "gaps")):
         marks, swing, rest, steps, start, later = (
             count[event, kind, what]
             for what in ("marks", "full swing", "rest", "unmarked", "at its start", "later")
