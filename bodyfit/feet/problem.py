@@ -24,6 +24,9 @@ BELIEVED_S = 0.01  # s of full belief in a contact below which it was none (by r
 SLOWEST = 3  # keyframes of a stance whose mean slip is the least (by reasoning: no single one decides)
 # m/s, of a point that may stand all the same: runners' recorded feet slip by that (tried: 0.3, 0.5 on runs)
 STANDS_M_S = 0.3
+# s off the ground between two stances; over more of it a foot has stood all the same (by reasoning: twice the
+# swing of a slow walker)
+LONGEST_SWING_S = 2.0
 PINNED = 1e-3, 1e-4  # rad, m: heading and place of the first keyframe, which nothing measures (by reasoning)
 
 
@@ -96,23 +99,45 @@ class FootProblem:
         """(K,) m/s, of what stands."""
         return np.hypot(self.weights.slip, self.weights.sole * np.linalg.norm(rate, axis=1))
 
-    def believed(self, state: FootState, between: Between, wider: float) -> tuple[np.ndarray, np.ndarray]:
+    def believed(
+        self, state: FootState, between: Between, wider: float, far_too: bool = False
+    ) -> tuple[np.ndarray, np.ndarray]:
         """(K,) weight of each contact by how much it slips, and (K,) m/s, standard deviation of the slip.
 
         The kernel's knee is `wider` times as wide. A stance that it would leave nothing of, but that is slow
-        all the same, stands as well as it slips: without it two swings would be one.
+        all the same, stands as well as it slips: without it two swings would be one. With `far_too` so does
+        any that the believed ones are too far from.
         """
         off = np.linalg.norm(slip(state, between.rate, self.towards_heel), axis=1)
         sd, knee = self.slip_sd(between.rate), wider * self.weights.knee
         weight = self.window * kernel(off / sd, knee)
         early, late = _reach(self.weights, self.samples.key_step)
-        for a, b in self.found if wider == 1 else ():  # over stances
+        kept = self._kept(weight)
+        far = self._far(kept) if far_too else np.zeros(len(kept), bool)
+        for number in np.flatnonzero(~kept) if wider == 1 else ():  # over stances
+            a, b = self.found[number]
             slowest = np.sort(off[a:b])[:SLOWEST].mean()
-            if weight[a:b].sum() * self.samples.key_step < BELIEVED_S and slowest < STANDS_M_S:
+            if far[number] or slowest < STANDS_M_S:
                 at = slice(max(0, a - early), b + late)
                 sd[at] = np.hypot(sd[at], slowest)
                 weight[at] = self.window[at] * kernel(off[at] / sd[at], knee)
         return weight, sd
+
+    def lost(self, weight: np.ndarray) -> bool:
+        """Whether a foot that was found to stand is off the ground for longer than a swing."""
+        return bool(self._far(self._kept(weight)).any())
+
+    def _kept(self, weight: np.ndarray) -> np.ndarray:
+        """(S,) bool, stances that something is left of."""
+        sums = [weight[a:b].sum() * self.samples.key_step for a, b in self.found]
+        return np.array(sums) >= BELIEVED_S
+
+    def _far(self, kept: np.ndarray) -> np.ndarray:
+        """(S,) bool, stances out of those kept, where these are farther apart than a swing lasts."""
+        first, after = np.array(self.found, int).reshape(-1, 2).T
+        last, following = np.r_[0, after[kept]], np.r_[first[kept], len(self.window)]
+        apart = (following - last)[np.cumsum(kept)] * self.samples.key_step
+        return ~kept & (apart > LONGEST_SWING_S)
 
     def slipped(self, state: FootState, weight: np.ndarray, stood: list[tuple[int, int]]) -> np.ndarray:
         """(S,) m/s, root mean square of the slip in each stance, as far as it is believed."""

@@ -87,23 +87,36 @@ def foot_path(
     off = gravity_off(samples, pushed, energies[:, 0])
     problem = FootProblem(samples, start, weights, energies, found, off)
     state = start_state(start.R, start.ball, start.heel)
-    weight, solved = problem.window, None
-    for number in range(ROUNDS):
+    state, weight, solved = _fitted(problem, state)
+    stood = [(a, b) for a, b in found if weight[a:b].sum() * samples.key_step >= BELIEVED_S]
+    slipped = problem.slipped(state, weight, stood)
+    return FootPath(samples, state, stood, slipped, energies, weight, solved, weights)
+
+
+def _fitted(problem: FootProblem, state: FootState) -> tuple[FootState, np.ndarray, Solved]:
+    """State, weight of each contact and the last equations, once nothing moves any more.
+
+    Where that leaves a foot off the ground for longer than a swing, stances in between are believed, too.
+    """
+    weight, solved, far_too = problem.window, None, False
+    for number in range(2 * ROUNDS):
         solved = None  # let go before the next equations are made: an hour of them is large
         give_back()
         between = problem.between(state)
         if number > 0:
-            weight, slip_sd = problem.believed(state, between, max(1.0, SOFTER ** (ROBUST_FROM - number)))
+            wider = max(1.0, SOFTER ** (ROBUST_FROM - number))
+            weight, slip_sd = problem.believed(state, between, wider, far_too)
         else:
             slip_sd = problem.slip_sd(between.rate)
         solved = problem.equations(state, between, (weight, slip_sd), number >= ROBUST_FROM).solved()
         state = state.stepped(solved.step, solved.constants)
-        if number > ROBUST_FROM + 2 and np.abs(solved.step[:, TURN]).max() < NEGLIGIBLE:
-            break
+        settled = number > ROBUST_FROM + 2 and np.abs(solved.step[:, TURN]).max() < NEGLIGIBLE
+        if settled or number == ROUNDS - 1:
+            if far_too or not problem.lost(weight):
+                break
+            far_too = True
     assert solved is not None
-    stood = [(a, b) for a, b in found if weight[a:b].sum() * samples.key_step >= BELIEVED_S]
-    slipped = problem.slipped(state, weight, stood)
-    return FootPath(samples, state, stood, slipped, energies, weight, solved, weights)
+    return state, weight, solved
 
 
 def lengths(path: FootPath, start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

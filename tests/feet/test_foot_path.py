@@ -68,20 +68,37 @@ def test_gravity_is_read_at_rest_or_on_average(rests):
     assert gravity_off(samples, force - 9.80665 * UP, quiet) == pytest.approx(0.02, abs=0.002)
 
 
-@pytest.mark.parametrize(("speed", "stands"), [(0.2, True), (1.0, False)])
-def test_a_stance_that_slips_slowly_is_kept(speed, stands):
-    """Without it two swings would be one; what moves as fast as a swing is none."""
+def slipping(first, last, speed):
+    """A walk's problem, and its state with stances from one to another that slip, m/s."""
     samples = foot_samples(stepping().unit, 9.80665)
     path = foot_path(samples)
     start = LimbStart(path.state.R, False, path.state.ball, path.state.heel, np.eye(3) / 0.12**2)
     problem = FootProblem(samples, start, path.weights, path.energies, path.stances, 0.0)
-    a, b = path.stances[3]
     velocity = path.state.velocity.copy()
-    velocity[a - 5 : b + 5, 0] += speed
-    state = dataclasses.replace(path.state, velocity=velocity)
+    velocity[path.stances[first][0] - 5 : path.stances[last][1] + 5, 0] += speed
+    return problem, dataclasses.replace(path.state, velocity=velocity)
+
+
+@pytest.mark.parametrize(("speed", "stands"), [(0.2, True), (1.0, False)])
+def test_a_stance_that_slips_slowly_is_kept(speed, stands):
+    """Without it two swings would be one; what moves as fast as a swing is none."""
+    problem, state = slipping(3, 3, speed)
+    a, b = problem.found[3]
     weight, sd = problem.believed(state, problem.between(state), 1.0)
-    assert (weight[a:b].sum() * samples.key_step > 0.05) == stands
+    assert (weight[a:b].sum() * problem.samples.key_step > 0.05) == stands
     assert (sd[a:b].min() > speed) == stands
+
+
+@pytest.mark.parametrize(("last", "lost"), [(3, False), (5, True)])
+def test_nobody_flies_for_longer_than_a_swing(last, lost):
+    """A single stance that moves is a glide; several in a row stood, whatever their path has drifted to."""
+    problem, state = slipping(3, last, 1.0)
+    weight, _ = problem.believed(state, problem.between(state), 1.0)
+    assert problem.lost(weight) == lost
+    weight, sd = problem.believed(state, problem.between(state), 1.0, far_too=True)
+    stood = [weight[a:b].sum() * problem.samples.key_step > 0.05 for a, b in problem.found[3 : last + 1]]
+    assert stood == [lost] * len(stood)
+    assert (sd[problem.found[3][0] : problem.found[last][1]].max() > 1.0) == lost
 
 
 def test_ball_and_heel_lie_below_a_unit_that_never_tips():
