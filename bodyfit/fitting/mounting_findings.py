@@ -7,6 +7,7 @@ from collections.abc import Collection
 import numpy as np
 
 from ..alignment.evidence import GivenMounting, HeldPose
+from ..alignment.facing.evidence import HeldLevel
 from ..alignment.mounting import Held, Mounting
 from ..core.findings import Finding
 from ..core.rotations import log
@@ -18,6 +19,10 @@ DISAGREES = np.radians(8.0)  # that far from what is given is more than people's
 FAR_OFF = np.radians(20.0)  # so far that the wrong axes must have been given; chosen; not tried
 LIKELY = 2.5  # standard deviations by which a disagreement must stand out; chosen; not tried
 MOVING = np.radians(3.0)  # root mean square turn during a pose that is not held still; chosen; not tried
+STILL = "how still people stand: chosen; not tried"
+NO_LIMIT = "no limit in degrees: by its surprise against all else"
+ASKEW = np.radians(20.0)  # of a segment in a pose; by reasoning: three deviations of an arm's, six of a leg's
+USUALLY = "three deviations of how people hold arms: common practice"
 # χ² per degree of freedom of a unit in a pose; 1 % of true ones reach it (3 d.o.f.); by definition of that
 # distribution
 LEANING = 3.8
@@ -154,18 +159,22 @@ def _badly_held(problem: Problem, mounting: Mounting) -> list[Finding]:
         of_it = [
             (e, float(s))
             for e, s in zip(fused.evidence, fused.surprise, strict=True)
-            if isinstance(e, HeldPose) and e.pose == index
+            if isinstance(e, HeldPose | HeldLevel) and e.pose == index
         ]
         moved = {e.unit: float(np.sqrt(e.moved)) for e, _ in of_it if e.moved > MOVING**2}
         leant = {e.unit: float(np.linalg.norm(e.residual(fused.guess)[0])) for e, s in of_it if s > LEANING}
+        askew = {e.unit: e.leant for e, _ in of_it if isinstance(e, HeldLevel) and e.leant > ASKEW}
         given = {e.unit for e in fused.evidence if isinstance(e, GivenMounting)}
         out += [
             _given_against_pose(problem.signals.units[unit], pose, leant.pop(unit))
             for unit in sorted(given & set(leant))
             if leant[unit] > FAR_OFF
         ]
-        out += _pose_finding(problem, pose, moved, "moved by", MOVING, "the stretch counts for less")
-        out += _pose_finding(problem, pose, leant, "stood off by", None, "there it hardly counts")
+        out += _pose_finding(problem, pose, moved, "moved by", (MOVING, STILL), "the stretch counts for less")
+        out += _pose_finding(problem, pose, leant, "stood off by", (None, NO_LIMIT), "there it hardly counts")
+        out += _pose_finding(
+            problem, pose, askew, "leant, as joints show, by", (ASKEW, USUALLY), "joints put it right"
+        )
     return out
 
 
@@ -190,9 +199,14 @@ def _given_against_pose(unit: str, pose: Held, angle: float) -> Finding:
 
 
 def _pose_finding(
-    problem: Problem, pose: Held, off: dict[int, float], how: str, limit: float | None, handled: str
+    problem: Problem,
+    pose: Held,
+    off: dict[int, float],
+    how: str,
+    limit: tuple[float | None, str],
+    handled: str,
 ) -> list[Finding]:
-    """One pose, badly held by some units."""
+    """One pose, badly held by some units; a limit, rad, comes with its source."""
     if not off:
         return []
     worst = max(off, key=lambda u: off[u])
@@ -203,16 +217,14 @@ def _pose_finding(
     )
     advice = "Hold the pose still and as the model has it, or declare only the part that was"
     value = float(np.degrees(off[worst]))
-    threshold = None if limit is None else float(np.degrees(limit))
-    still = "how still people stand: chosen; not tried"
-    source = "no limit in degrees: by its surprise against all else" if limit is None else still
+    threshold, source = limit
     return [
         Finding(
             *("pose-badly-held", "warning", what, advice, names),
             start=pose.start,
             end=pose.end,
             value=value,
-            threshold=threshold,
+            threshold=None if threshold is None else float(np.degrees(threshold)),
             measure="deg",
             source=source,
             handled=handled,

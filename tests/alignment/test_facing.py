@@ -12,10 +12,11 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.evidence import Guess
-from bodyfit.alignment.facing.arms import BY_DISAGREEMENT, Prior, arms_of, heading_likelihood
+from bodyfit.alignment.facing.arms import BY_DISAGREEMENT, Lean, Prior, arms_of, heading_likelihood
 from bodyfit.alignment.facing.chain import TEMPER, Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import FINE, FINER, GRID, HEADINGS, blurred, gathered, walked, wrapped
+from bodyfit.alignment.facing.lean import Level, righted
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
@@ -183,13 +184,18 @@ def test_the_declared_pose_counts_once_and_no_habit_blurs_it():
     assert np.radians(35.0) < spread[False] < np.radians(55.0)
 
 
+def upright(mean: np.ndarray, precision: np.ndarray) -> Prior:
+    """Of arms whose units can't lean."""
+    return Prior(mean, precision, np.zeros(0, int), np.zeros(0))
+
+
 def test_arms_are_as_sure_as_errors_that_last_a_piece_allow():
     """The tissue of each piece answers what it is under in a way of its own; squares over the covariance."""
     rng, squares = np.random.default_rng(0), []
     count, S = 12, 8
     apart = pieces_apart(S, count)
     true = np.array([0.0, -0.15, 0.03, 0.02, 0.2, 0.0])
-    prior, soft = Prior(true, np.eye(6) / 0.1**2), []
+    prior, soft = upright(true, np.eye(6) / 0.1**2), []
     for _ in range(20):
         swing = np.tile(np.sin(np.linspace(0, 2 * np.pi, count)), S)[:, None, None]
         lever = rng.normal(scale=3.0, size=(2, S * count, 3, 3))
@@ -201,7 +207,7 @@ def test_arms_are_as_sure_as_errors_that_last_a_piece_allow():
         known = np.ones((S * count, 2), bool)
         average = SimpleNamespace(force=force, lever=np.moveaxis(lever, 0, 1), known=known)
         start = replace(prior, mean=true + 0.1 * rng.standard_normal(6))
-        (found,) = arms_of(average, [((0, 1), apart)], start, 1.0, 9.81)  # type: ignore[arg-type]
+        (found,), _ = arms_of(average, [((0, 1), apart)], start, 1.0, 9.81)  # type: ignore[arg-type]
         off = found.arm.ravel() - true
         squares.append(off @ np.linalg.solve(found.covariance, off))
         moved, wrong = felt - [0.0, 9.81, 0.0], apply(answer, lever[1] @ true[3:])
@@ -222,12 +228,59 @@ def test_arms_of_two_joints_of_a_unit_help_each_other():
     together = np.full((12, 12), 0.0)
     for a, b in itertools.product((0, 6), repeat=2):  # arms of the parent of both joints
         together[a : a + 3, b : b + 3] = 0.3**2 * np.eye(3)
-    prior = Prior(np.zeros(12), np.linalg.inv(together + 0.01**2 * np.eye(12)))
+    prior = upright(np.zeros(12), np.linalg.inv(together + 0.01**2 * np.eye(12)))
     joints = [((0, 1), apart), ((0, 2), apart)]
-    moving, still = arms_of(average, joints, prior, 1.0, 9.81)  # type: ignore[arg-type]
+    (moving, still), _ = arms_of(average, joints, prior, 1.0, 9.81)  # type: ignore[arg-type]
     np.testing.assert_allclose(moving.arm[0], true, atol=0.02)
     np.testing.assert_allclose(still.arm[0], true, atol=0.02)
     assert np.sqrt(still.covariance[0, 0]) < 0.05 and still.soft == BY_DISAGREEMENT
+
+
+def leaning(degrees: float, usually: float) -> Lean:
+    """What is found of a unit between two joints 0.3 m apart, in a pose held so far askew."""
+    rng, apart = np.random.default_rng(0), pieces_apart(3, 20)
+    up = np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees)), 0.0])
+    true = np.stack([0.15 * up, -0.15 * up])
+    lever = np.zeros((60, 3, 3, 3))
+    lever[:, 0] = rng.normal(scale=3.0, size=(60, 3, 3))
+    felt = rng.normal(size=(60, 2, 3)) + np.array([0.0, 9.81, 0.0])
+    own = felt[:, 0] - apply(lever[:, 0], true[0])
+    felt[:, 1] = own + apply(lever[:, 0], true[1])
+    average = SimpleNamespace(
+        force=np.stack([own, felt[:, 0], felt[:, 1]], 1), lever=lever, known=np.ones((60, 3), bool)
+    )
+    mean = np.array([0, 0.15, 0, 0, 0, 0, 0, -0.15, 0, 0, 0, 0])
+    upright = np.diag(np.tile([1e4, 1e2, 1e4, 1e8, 1e8, 1e8], 2))
+    both = np.zeros((12, 14))
+    both[:, :12] = np.eye(12)
+    both[[0, 2, 6, 8], [12, 13, 12, 13]] = -0.15, -0.15, 0.15, 0.15
+    prior = Prior(np.r_[mean, 0, 0], both.T @ upright @ both, np.array([0]), np.array([np.radians(usually)]))
+    return arms_of(average, [((0, 1), apart), ((0, 2), apart)], prior, 1.0, 9.81)[1]  # type: ignore[arg-type]
+
+
+def test_joints_of_a_segment_show_how_far_its_pose_was_held_askew():
+    found = leaning(25.0, 6.0)
+    np.testing.assert_allclose(
+        np.degrees(found.toward[0]), [24.2, 0.0], atol=4.0
+    )  # sin 25°, held by its prior
+    assert found.sd[0] < np.radians(4.0) and found.askew > 1.5
+
+
+def test_a_pose_is_not_taken_for_better_held_than_people_hold_it():
+    found = leaning(0.0, 6.0)
+    np.testing.assert_allclose(found.toward, 0.0, atol=0.02)
+    assert found.askew == 1.0
+
+
+def test_mountings_are_put_right_by_where_length_axes_point():
+    """One leans forward; the other is known by gravity alone, in a pose held twice as badly as usual."""
+    level = Level(np.tile(np.eye(3), (2, 1, 1)), np.radians([3.0, 6.0]), np.zeros(2))
+    right = righted(level, Lean(np.array([0]), np.array([[0.5, 0.0]]), np.array([0.01]), 2.0))
+    up = np.array([0.5, 1.0, 0.0]) / np.hypot(0.5, 1.0)
+    np.testing.assert_allclose(right.matrix[0] @ up, [0, 1, 0], atol=1e-12)
+    np.testing.assert_allclose(right.matrix[1], np.eye(3))
+    np.testing.assert_allclose(right.sd, [0.01, np.radians(12.0)])
+    np.testing.assert_allclose(right.leant, [np.arctan(0.5), 0.0])
 
 
 def test_tissue_that_turns_all_headings_alike_blurs_how_the_parent_faces():

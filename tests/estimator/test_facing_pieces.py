@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
+from bodyfit.alignment.facing.lean import Level
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.usual import usual_of
 from bodyfit.body.parts import Joint
-from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, CENTRE_SD, arm_prior
+from bodyfit.estimator.initial.facing.arm_prior import ACROSS, ALONG, CENTRE_ACROSS, CENTRE_SD, arm_prior
 from bodyfit.estimator.initial.facing.cut import LARGEST_TILT, PIECE_S, SPEED, pieces_of
 from bodyfit.estimator.initial.facing.search import _Joint, _level
 from bodyfit.estimator.problem.tie import Tie
@@ -66,14 +67,14 @@ def test_arms_lie_along_the_vertical_that_is_known():
     tie = Tie(Joint("j", "a", "b", centre_in_parent=centre, centre_in_child=np.zeros(3)), 0, 1)
     turned = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])  # the unit's X is the segment's Y
     problem: Any = SimpleNamespace(ties=[tie])
-    prior = arm_prior(problem, [tie], np.stack([turned, np.eye(3)]))
-    np.testing.assert_allclose(prior.mean, [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
-    wide, along = 1 / (ACROSS**2 + CENTRE_SD**2), 1 / (ALONG**2 + CENTRE_SD**2)
-    np.testing.assert_allclose(np.diag(prior.precision), [along, wide, wide, wide, along, wide])
+    prior = arm_prior(problem, [tie], Level(np.stack([turned, np.eye(3)]), np.full(2, 0.1), np.zeros(2)))
+    np.testing.assert_allclose(prior.mean[:6], [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
+    wide, along = 1 / (ACROSS**2 + CENTRE_ACROSS**2), 1 / (ALONG**2 + CENTRE_SD**2)
+    np.testing.assert_allclose(np.diag(prior.precision)[:6], [along, wide, wide, wide, along, wide])
 
 
 def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
-    """Against the covariance of 200,000 draws of where a unit sits and how it faces."""
+    """Against the covariance of 200,000 draws of where a unit sits, how it faces and how its pose leans."""
     rng, count = np.random.default_rng(0), 200_000
     centres = np.array([[0.1, -0.3, 0.09], [-0.05, 0.2, -0.12]])
     ties = [
@@ -82,14 +83,23 @@ def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
     ]
     level = Rotation.from_rotvec(rng.normal(size=(3, 3))).as_matrix()
     problem: Any = SimpleNamespace(ties=ties)
-    prior = arm_prior(problem, ties, level)
+    lean = np.radians(6.0)
+    prior = arm_prior(problem, ties, Level(level, np.full(3, lean), np.zeros(3)))
+    precision = prior.precision + np.diag(np.r_[np.zeros(12), np.full(6, lean**-2.0)])
     place = rng.normal(size=(count, 3)) * [ACROSS, ALONG, ACROSS] + [0.0, -0.1 / 3, 0.0]
     turn = Rotation.from_euler("Y", rng.uniform(-np.pi, np.pi, (count, 1)))
-    arms = [turn.apply(c - place) @ level[0] + CENTRE_SD * rng.normal(size=(count, 3)) for c in centres]
-    own = [0, 1, 2, 6, 7, 8]
-    np.testing.assert_allclose(prior.mean[own], np.mean(arms, 1).ravel(), atol=2e-3)
+    scatter, toward = np.array([CENTRE_ACROSS, CENTRE_SD, CENTRE_ACROSS]), lean * rng.normal(size=(count, 2))
+    leaning = np.insert(toward, 1, 0.0, axis=1)
+    arms = [
+        (turn.apply(c - place) + scatter * rng.normal(size=(count, 3)) + (c[1] + 0.1 / 3) * leaning)
+        @ level[0]
+        for c in centres
+    ]
+    arms.append(toward)
+    own = [0, 1, 2, 6, 7, 8, 12, 13]
+    np.testing.assert_allclose(prior.mean[own], np.concatenate([a.mean(0) for a in arms]), atol=2e-3)
     drawn = np.cov(np.concatenate(arms, 1).T)
-    np.testing.assert_allclose(np.linalg.inv(prior.precision)[np.ix_(own, own)], drawn, atol=3e-4)
+    np.testing.assert_allclose(np.linalg.inv(precision)[np.ix_(own, own)], drawn, atol=3e-4)
 
 
 def test_a_forearms_habit_is_one_where_it_hangs_and_one_where_it_is_raised():
@@ -115,7 +125,7 @@ def test_a_unit_that_missed_the_pose_is_not_levelled_by_what_fills_its_gap():
     problem: Any = SimpleNamespace(
         followed=np.ones(2, bool), given_mounting=[None, None], watched=lambda units: seen[units]
     )
-    pose: Any = SimpleNamespace(segments=np.tile(np.eye(3), (2, 1, 1)))
-    level, known = _level(problem, R, pose, in_pose)
-    assert known.tolist() == [True, False]
-    np.testing.assert_allclose(level[0] @ tilted[1], [0, 1, 0], atol=1e-12)
+    pose: Any = SimpleNamespace(segments=np.tile(np.eye(3), (2, 1, 1)), sd=np.full((2, 3), 0.1))
+    level = _level(problem, R, pose, in_pose)
+    assert level.known.tolist() == [True, False]
+    np.testing.assert_allclose(level.matrix[0] @ tilted[1], [0, 1, 0], atol=1e-12)

@@ -3,15 +3,19 @@
 
 import dataclasses
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
 import bodyfit
-from bodyfit.alignment.mounting import Mounting
+from bodyfit.alignment.evidence import Guess
+from bodyfit.alignment.facing.evidence import HeldLevel
+from bodyfit.alignment.mounting import Held, Mounting
+from bodyfit.core.rotations import UP
 from bodyfit.fitting.fit import fit
-from bodyfit.fitting.mounting_findings import open_directions
+from bodyfit.fitting.mounting_findings import _badly_held, open_directions
 from bodyfit.recording.capture import Capture
 from bodyfit.simulation.settings import SimulationSettings
 from bodyfit.simulation.simulate import simulate
@@ -87,3 +91,16 @@ def test_two_open_directions_are_told_widest_first():
         "the turn about Z, to the right",
         "the turn about X, forward",
     )
+
+
+@pytest.mark.parametrize(("leant", "told"), [(34.0, True), (12.0, False)])
+def test_a_pose_held_askew_is_told_when_joints_show_it(leant, told):
+    level = HeldLevel(0, 0, UP, UP, 0.1, leant=np.radians(leant))
+    guess = Guess(np.eye(3)[None], np.zeros(1), np.zeros((1, 3)))
+    fused = SimpleNamespace(evidence=[level], surprise=[0.0], guess=guess)
+    held = Held("standing", 0.1, 1.5, np.eye(3)[None], np.full((1, 3), 0.1), True)
+    problem = SimpleNamespace(signals=SimpleNamespace(units=("arm",)))
+    found = _badly_held(problem, SimpleNamespace(held=[held], fused=fused))
+    assert [f.kind for f in found] == ["pose-badly-held"] * told
+    if told:
+        assert "arm leant, as joints show, by up to 34°" in found[0].what and found[0].threshold == 20.0

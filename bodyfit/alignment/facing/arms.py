@@ -30,18 +30,29 @@ REPEATED = 10.0
 SETTLED_AFTER = 12  # rounds between headings and arms; tried: 6, 12, 24 on those captures: as many known
 # m/s², disagreement at a joint to start from, and its floor (`Weights.joint`); chosen; not tried
 FIRST_SD, LEAST_SD = 1.0, 0.15
+# leans beforehand that say the pose was held as people usually do; common practice (as `TAILS` in chain)
+CAREFUL = 4.0
 FAR = 1.5  # standard deviations from which a disagreement counts linearly (Huber 1964)
 
 
 @dataclass(frozen=True, eq=False)
 class Prior:
-    """What is known beforehand of the arms of J joints: mean (6 J,) m, precision (6 J, 6 J) 1/m².
+    """What is known beforehand of the arms of J joints, and of how T units' segments lean.
 
-    Joint by joint, the parent's arm before the child's.
+    Attributes
+    ----------
+    mean : (6 J + 2 T,) m joint by joint, the parent's arm before the child's; then where each segment's
+        length axis points in the level frame, forward and sideways parts of a vector that rises by one
+    precision : (6 J + 2 T, 6 J + 2 T) of the arms beside these parts; what is known of the parts by
+        themselves is not in it
+    units : (T,) whose they are
+    lean : (T,) deviation of each part
     """
 
     mean: np.ndarray
     precision: np.ndarray
+    units: np.ndarray
+    lean: np.ndarray
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +69,24 @@ class Arms:
     sd: float
     pull: np.ndarray
     soft: float
+
+
+@dataclass(frozen=True, eq=False)
+class Lean:
+    """How T units' segments lean in a pose that should have had them upright.
+
+    Attributes
+    ----------
+    units : (T,) whose
+    toward : (T, 2) where each length axis points in the level frame, as in `Prior`
+    sd : (T,) rad, of each part
+    askew : how much worse the pose was held than people usually do, one at least
+    """
+
+    units: np.ndarray
+    toward: np.ndarray
+    sd: np.ndarray
+    askew: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +116,7 @@ def arms_of(
     prior: Prior,
     alike: float,
     g: float,
-) -> list[Arms]:
+) -> tuple[list[Arms], Lean]:
     """Arms of all joints that make both units of each feel the same at it, one free heading per piece.
 
     Parameters
@@ -100,7 +129,7 @@ def arms_of(
 
     Returns
     -------
-    list of J Arms
+    list of J Arms, Lean
 
     Notes
     -----
@@ -108,13 +137,17 @@ def arms_of(
     ψ_s = arg Σ p c̄ of the horizontal parts) and over the arms (linear), with robust weights. Of the arms
     a piece tells as little as if its numbers repeated each other (`REPEATED`): the body's build, which the
     prior has, must not be outvoted by one error that lasts. The build also says where the joints of one
-    segment lie beside each other, so the arms of all joints are one linear system.
+    segment lie beside each other, so the arms of all joints are one linear system. The line from one joint to
+    the next is the segment's length, so it shows how far a pose was held askew. How badly all of it was held
+    is found along with that.
     """
     felt = [_felt(average, *joint, alike, g) for joint in joints]
     own = [slice(6 * j, 6 * j + 6) for j in range(len(felt))]
     r, sd = prior.mean, np.full(len(felt), FIRST_SD)
+    leans, lean, askew = slice(6 * len(felt), None), np.repeat(prior.lean, 2), 1.0
     for _ in range(SETTLED_AFTER):
         precision, pulled, equations = prior.precision.copy(), prior.precision @ prior.mean, []
+        precision[leans, leans] += np.diag(1 / (askew * lean) ** 2)
         for j, one in enumerate(felt):
             A, z = _equations(one, np.angle(_pull(one, r[own[j]], sd[j])), sd[j])
             w = _weight(one, A @ r[own[j]] - z, sd[j])
@@ -124,9 +157,11 @@ def arms_of(
             equations.append((A, z))
         covariance = np.linalg.inv(precision)
         r = covariance @ pulled
+        shown = 1 - np.diag(covariance)[leans] / (askew * lean) ** 2
+        askew = _askew(r[leans] / lean, shown)
         for j, (A, z) in enumerate(equations):
             sd[j] = _disagreement(felt[j], A @ r[own[j]] - z, sd[j])
-    return [
+    arms = [
         Arms(
             r[k].reshape(2, 3),
             covariance[k, k],
@@ -136,6 +171,17 @@ def arms_of(
         )
         for one, k, s, (A, z) in zip(felt, own, sd, equations, strict=True)
     ]
+    spread = np.sqrt(np.diag(covariance)[leans].reshape(-1, 2).mean(-1))
+    return arms, Lean(prior.units, r[leans].reshape(-1, 2), spread, askew)
+
+
+def _askew(lean: np.ndarray, shown: np.ndarray) -> float:
+    """How badly the pose was held, by (n,) leans in usual deviations and how much of each motion shows.
+
+    MacKay's fixed point, s² = (ν + Σ l²) / (ν + Σ γ), γ the share of a lean that does not come from its prior
+    (MacKay 1992, Bayesian interpolation, doi:10.1162/neco.1992.4.3.415).
+    """
+    return float(np.sqrt(max(1.0, (CAREFUL + lean @ lean) / (CAREFUL + shown.sum()))))
 
 
 def _felt(average: Averages, units: tuple[int, int], pieces: Pieces, alike: float, g: float) -> _Felt:

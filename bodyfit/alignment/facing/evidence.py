@@ -19,16 +19,17 @@ CLEAR = 0.5
 
 @dataclass(frozen=True, eq=False)
 class HeldLevel:
-    """A unit in a pose whose heading says nothing: its up and the segment's are one direction.
+    """A unit in a pose whose heading says nothing: what was up and the segment's up are one direction.
 
     Attributes
     ----------
     pose : index of the pose
     unit : whose
-    up : (3,) unit frame, mean over the pose
+    up : (3,) unit frame, mean over the pose, or where joints show the segment's length
     segment_up : (3,) segment frame, as the pose has it
     sd : rad, how well the pose is held
     moved : rad², mean square turn during the pose
+    leant : rad, how far the segment stood askew, which `up` makes up for
     """
 
     pose: int
@@ -38,6 +39,7 @@ class HeldLevel:
     sd: float
     source: str = "still pose"
     moved: float = 0.0
+    leant: float = 0.0
 
     @property
     def units(self) -> tuple[int, ...]:

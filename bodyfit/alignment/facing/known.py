@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.rotations import heading_matrix
+from .lean import Level
 
 SURE = 0.99  # probability below which nobody is told that a unit's facing is known; chosen; not tried
 NEAR = np.radians(60.0)  # of the most likely facing; what lies farther is another one; chosen; not tried
@@ -15,11 +16,11 @@ UNIFORM = np.pi / np.sqrt(3.0)  # rad, standard deviation of an angle that nothi
 
 @dataclass(frozen=True, eq=False)
 class Facing:
-    """Facing of U units: the turn μ about the vertical in M = Ry(μ) `level`.
+    """Facing of U units: the turn μ about the vertical in M = Ry(μ) `level.matrix`.
 
     Attributes
     ----------
-    level : (U, 3, 3) segment_from_unit of a unit that faces at zero
+    level : mountings of units that face at zero
     told : (U,) bool, whether its pose is apart from the motion, so that this is what tells how it faces
     angle : (U,) rad, mean within 60° of the mode
     sd : (U,) rad, about that mean: of what lies within 60° of the mode where that is nearly all, else of all
@@ -32,7 +33,7 @@ class Facing:
     second : the likeliest way in which a doubtful unit faces elsewhere, if nearly as likely; or None
     """
 
-    level: np.ndarray
+    level: Level
     told: np.ndarray
     angle: np.ndarray
     sd: np.ndarray
@@ -48,7 +49,7 @@ class Facing:
     @property
     def mounting(self) -> np.ndarray:
         """(U, 3, 3) segment_from_unit at the mean facing."""
-        return heading_matrix(self.angle) @ self.level
+        return heading_matrix(self.angle) @ self.level.matrix
 
     @property
     def sure(self) -> np.ndarray:

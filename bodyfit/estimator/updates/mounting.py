@@ -10,11 +10,12 @@ from scipy.spatial.transform import Rotation
 from ...alignment.evidence import Evidence, GivenMounting, HeldPose, SharedAxis
 from ...alignment.facing.evidence import HeldLevel, facing_evidence, with_senses
 from ...alignment.facing.known import Facing
+from ...alignment.facing.lean import Level
 from ...alignment.fusion import Fused, fuse
 from ...alignment.joint_axis import Axis
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Held, Mounting, still_pose
-from ...core.rotations import log, mean_rotation
+from ...core.rotations import UP, log, mean_rotation
 from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem
 from .joint_evidence import heading_variance, inside_of, of_axes, of_centres, of_fixed
@@ -129,15 +130,24 @@ def _of_poses(
         turned = log(R @ np.swapaxes(mean, -1, -2))
         moved = np.sqrt(np.mean(np.square(turned), axis=0))
         heading = w.heading_error if settled else w.heading_at_start
-        sd = np.sqrt(pose.sd**2 + moved**2 + np.array([0.0, heading**2, 0.0]))
+        askew = 1.0 if facing is None else facing.level.askew
+        sd = np.sqrt((askew * pose.sd) ** 2 + moved**2 + np.array([0.0, heading**2, 0.0]))
         for u in seeing:
             common = _pose_source(pose), float(np.sum(moved[u] ** 2))
-            if facing is not None and facing.told[u]:
+            if facing is None or not facing.told[u]:
+                out.append(HeldPose(index, u, mean[u], pose.segments[u], sd[u], *common))
+            elif index == 0 and facing.level.known[u]:
+                out.append(_levelled(facing.level, u, float(np.mean(moved[u, [0, 2]] ** 2)), *common))
+            else:
                 tilt = float(np.sqrt(np.mean(sd[u, [0, 2]] ** 2)))
                 out.append(HeldLevel(index, u, mean[u, 1], pose.segments[u, 1], tilt, *common))
-            else:
-                out.append(HeldPose(index, u, mean[u], pose.segments[u], sd[u], *common))
     return out
+
+
+def _levelled(level: Level, unit: int, variance: float, source: str, moved: float) -> HeldLevel:
+    """A unit in the first pose, as its joints put it right; rad² by which it moved about horizontal axes."""
+    tilt = float(np.sqrt(level.sd[unit] ** 2 + variance))
+    return HeldLevel(0, unit, level.matrix[unit, 1], UP, tilt, source, moved, float(level.leant[unit]))
 
 
 def _pose_source(pose: Held) -> str:

@@ -19,6 +19,7 @@ from ....alignment.facing.askew import third_askew
 from ....alignment.facing.chain import Chain, joint_table, smoothed
 from ....alignment.facing.grid import FINE, FINER, HEADINGS, wrapped
 from ....alignment.facing.known import NEAR, SURE, Facing
+from ....alignment.facing.lean import Level, righted
 from ....alignment.facing.pieces import Pieces
 from ....alignment.facing.places import ankle_evidence, hips_evidence
 from ....alignment.facing.posture import Posture, held_posture, posture_of
@@ -92,17 +93,17 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     if not (held and open_.any() and problem.signals.lost.any()):
         return None
     pose, in_pose = held[0], held[0].holds(problem.signals.key_time)
-    level, levelled = _level(problem, R, pose, in_pose)
-    joints = _joints(problem, average, pose, in_pose, level, levelled)
+    joints, level = _joints(problem, average, in_pose, _level(problem, R, pose, in_pose))
+    pose = replace(pose, sd=level.askew * pose.sd)
     parted = apart(problem, in_pose, {j.tie: tied(j.pieces, j.arms.pull) for j in joints}) & open_
     if not parted.any():
         return None
     strays = _strays(problem, average, trust)
-    segments = R @ np.swapaxes(level, -1, -2)
+    segments = R @ np.swapaxes(level.matrix, -1, -2)
     chains = [_chain(problem, joint, segments, pose, average, strays) for joint in joints]
     tables = [joint_table(chain) for chain in chains]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
-    own = _own(problem, joints, level)
+    own = _own(problem, joints, level.matrix)
     pair = np.reshape(tables, (-1, len(FINE), len(FINE)))
     found = marginals(edges, pair, own)
     facing = _facing(problem, joints, chains, level, parted, found)
@@ -111,36 +112,30 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
     return replace(facing, second=_facing(problem, joints, chains, level, parted, replace(found, mode=other)))
 
 
-def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(U, 3, 3) mountings by gravity, or as stated; (U,) bool, whether known but for the facing."""
+def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> Level:
+    """Mountings by gravity in the pose, or as stated."""
     U = R.shape[1]
-    level, known = np.tile(np.eye(3), (U, 1, 1)), problem.followed.copy()
-    for u in range(U):
+    matrix, sd = np.tile(np.eye(3), (U, 1, 1)), np.full(U, np.nan)
+    for u in np.flatnonzero(problem.followed):
         given = problem.given_mounting[u]
-        if given is not None:
-            level[u] = Rotation.from_quat(given).as_matrix()
-            continue
         seen = in_pose & problem.watched((u,))
-        known[u] &= bool(seen.any()) and pose.segments[u, 1, 1] > UPRIGHT
-        if known[u]:
-            level[u] = smallest_rotation(R[None, seen, u, 1].mean(1), UP)[0]
-    return level, known
+        if given is not None:
+            matrix[u], sd[u] = Rotation.from_quat(given).as_matrix(), problem.weights.mounting
+        elif seen.any() and pose.segments[u, 1, 1] > UPRIGHT:
+            matrix[u] = smallest_rotation(R[None, seen, u, 1].mean(1), UP)[0]
+            sd[u] = np.sqrt(np.mean(pose.sd[u, [0, 2]] ** 2))
+    return Level(matrix, sd, np.zeros(U))
 
 
 def _joints(
-    problem: Problem,
-    average: Averages,
-    pose: Held,
-    in_pose: np.ndarray,
-    level: np.ndarray,
-    levelled: np.ndarray,
-) -> list[_Joint]:
-    """Joints that say something of facings, with their arms."""
+    problem: Problem, average: Averages, in_pose: np.ndarray, level: Level
+) -> tuple[list[_Joint], Level]:
+    """Joints that say something of facings, with their arms; mountings as these put them right."""
     found: dict[int, tuple[Usual, Pieces]] = {}
     for i, tie in enumerate(problem.ties):
         usual = usual_of(tie.joint.name)
         told = usual is not None and (tie.joint.sequence == "ZXY" or not usual.cardan)
-        if usual is None or not (told and levelled[tie.parent] and levelled[tie.child]):
+        if usual is None or not (told and level.known[tie.parent] and level.known[tie.child]):
             continue
         pieces = pieces_of(problem, average, tie, in_pose)
         if len(pieces.first):
@@ -148,12 +143,12 @@ def _joints(
     ties = [problem.ties[i] for i in found]
     prior = arm_prior(problem, ties, level)
     joints = [((t.parent, t.child), pieces) for t, (_, pieces) in zip(ties, found.values(), strict=True)]
-    arms = arms_of(average, joints, prior, problem.alike(problem.weights.joint_s), problem.g)
-    tilt = [np.sqrt(np.mean(pose.sd[[t.parent, t.child]][:, [0, 2]] ** 2, -1)) for t in ties]
+    arms, lean = arms_of(average, joints, prior, problem.alike(problem.weights.joint_s), problem.g)
+    level = righted(level, lean)
     return [
-        _Joint(i, pieces, own, usual, both)
-        for (i, (usual, pieces)), own, both in zip(found.items(), arms, tilt, strict=True)
-    ]
+        _Joint(i, pieces, own, usual, level.sd[[t.parent, t.child]])
+        for t, (i, (usual, pieces)), own in zip(ties, found.items(), arms, strict=True)
+    ], level
 
 
 def _chain(
@@ -221,7 +216,7 @@ def _facing(
     problem: Problem,
     joints: list[_Joint],
     chains: list[Chain],
-    level: np.ndarray,
+    level: Level,
     parted: np.ndarray,
     found: Marginals,
 ) -> Facing:
