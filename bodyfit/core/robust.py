@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from .rotations import vector_norm
+
 BAND_95 = 1.959963984540054  # standard deviations to either side that hold 95 % of a normal; by definition
 NORMAL_MEDIAN = 0.6745  # median of |x| of a standard normal distribution; by definition, to four digits
 SD_BY_MEDIAN = 1.4826  # its inverse; by definition, to five digits
@@ -59,4 +61,4 @@ def huber(value: np.ndarray, sd: np.ndarray | float, knee: float = 1.5) -> np.nd
     -----
     min(1, knee σ / |r|). Source: Huber 1964, doi:10.1214/aoms/1177703732.
     """
-    return np.minimum(1.0, knee * sd / np.maximum(np.linalg.norm(value, axis=-1), 1e-12))
+    return np.minimum(1.0, knee * sd / np.maximum(vector_norm(value), 1e-12))

@@ -5,6 +5,8 @@ Small rotations act on the left, in the world frame: R ← Exp(θ) R.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy.spatial.transform import Rotation
 
@@ -45,6 +47,20 @@ def cross(v: np.ndarray, w: np.ndarray) -> np.ndarray:
     return out
 
 
+def vector_norm(v: np.ndarray) -> np.ndarray:
+    """Lengths of short vectors, bit for bit `np.linalg.norm`, which takes three times as long on many.
+
+    Parameters
+    ----------
+    v : (..., m) array
+
+    Returns
+    -------
+    (...) array
+    """
+    return np.sqrt(sum((v[..., i] ** 2 for i in range(1, v.shape[-1])), start=v[..., 0] ** 2))
+
+
 def exp(v: np.ndarray) -> np.ndarray:
     """Rotation matrices of rotation vectors.
 
@@ -76,7 +92,7 @@ def log(R: np.ndarray) -> np.ndarray:
     vanishes; there it is scipy's, by quaternions.
     """
     s, cosine = _vector(R), _trace(R) - 1
-    sine = np.sqrt(s[..., 0] ** 2 + s[..., 1] ** 2 + s[..., 2] ** 2)
+    sine = vector_norm(s)
     share = np.divide(np.arctan2(sine, cosine), sine, out=np.full_like(sine, 0.5), where=sine > 0)
     out = s * share[..., None]
     far = cosine < HALF_TURN
@@ -142,7 +158,7 @@ def left_jacobian_inverse(v: np.ndarray) -> np.ndarray:
     I − ½ [v]× + (1/φ² − (1 + cos φ)/(2 φ sin φ)) [v]×², φ = |v|. Source: Solà et al. 2018,
     arXiv:1812.01537, eq. 146.
     """
-    phi = np.linalg.norm(v, axis=-1)[..., None, None]
+    phi = vector_norm(v)[..., None, None]
     K = skew(v)
     small = phi < 1e-4
     safe = np.where(small, 1.0, phi)
@@ -213,14 +229,19 @@ def products(steps: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    By doubling: log₂ n passes over the whole array (Hillis & Steele 1986, doi:10.1145/7902.7903).
+    √n rows of √n steps: products along all rows at once, then each row by what came before it (Blelloch
+    1990, Prefix sums and their applications, sec. 1.2).
     """
-    out = np.concatenate([np.eye(steps.shape[-1])[None], steps])
-    reach = 1
-    while reach < len(out):
-        out[reach:] = out[:-reach].copy() @ out[reach:]
-        reach *= 2
-    return out
+    count, eye = len(steps) + 1, np.eye(steps.shape[-1])
+    each = math.isqrt(count - 1) + 1
+    out = np.broadcast_to(eye, (-(-count // each) * each, *eye.shape)).copy()
+    out[1:count] = steps
+    rows = out.reshape(-1, each, *eye.shape)
+    for k in range(1, each):
+        rows[:, k] = rows[:, k - 1] @ rows[:, k]
+    for row in range(1, len(rows)):
+        rows[row] = rows[row - 1, -1] @ rows[row]
+    return out[:count]
 
 
 def mean_rotation(R: np.ndarray) -> np.ndarray:

@@ -9,7 +9,7 @@ from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 
 from ..core.arrays.scratch import let_go
 from ..core.intervals import runs
-from ..core.rotations import UP, log
+from ..core.rotations import UP, log, vector_norm
 from .normal_equations import BandedEquations, NormalEquations, Stretch, stretches
 from .preintegration import Between, between_keyframes, in_stretches
 from .residuals import IN_CONTACT, add_contact, add_ground, add_travel, add_turn, slip
@@ -97,7 +97,7 @@ class FootProblem:
 
     def slip_sd(self, rate: np.ndarray) -> np.ndarray:
         """(K,) m/s, of what stands."""
-        return np.hypot(self.weights.slip, self.weights.sole * np.linalg.norm(rate, axis=1))
+        return np.hypot(self.weights.slip, self.weights.sole * vector_norm(rate))
 
     def believed(
         self, state: FootState, between: Between, wider: float, far_too: bool = False
@@ -108,7 +108,7 @@ class FootProblem:
         all the same, stands as well as it slips: without it two swings would be one. With `far_too` so does
         any that the believed ones are too far from.
         """
-        off = np.linalg.norm(slip(state, between.rate, self.towards_heel), axis=1)
+        off = vector_norm(slip(state, between.rate, self.towards_heel))
         sd, knee = self.slip_sd(between.rate), wider * self.weights.knee
         weight = self.window * kernel(off / sd, knee)
         early, late = _reach(self.weights, self.samples.key_step)
@@ -263,13 +263,12 @@ def _signal_sd(samples: FootSamples, w: PathWeights) -> tuple[np.ndarray, np.nda
     def mean(values: np.ndarray) -> np.ndarray:
         return values[:-1].reshape(K - 1, PER_KEY).mean(1)
 
-    jerk = np.linalg.norm(np.diff(samples.force, axis=0, prepend=samples.force[:1]), axis=1)
-    force = np.linalg.norm(samples.force - samples.force.mean(0), axis=1)
+    jerk = vector_norm(np.diff(samples.force, axis=0, prepend=samples.force[:1]))
+    force = vector_norm(samples.force - samples.force.mean(0))
     gap = samples.gap[:-1].reshape(K - 1, PER_KEY).max(1)
     scale = np.where(samples.clipped[:-1].reshape(K - 1, PER_KEY).any(1), CLIPPED, 0.0)
     turn = (
-        w.rate_noise**2 * dt
-        + (np.maximum(w.rate_scale, scale) * mean(np.linalg.norm(samples.rate(), axis=1)) * dt) ** 2
+        w.rate_noise**2 * dt + (np.maximum(w.rate_scale, scale) * mean(vector_norm(samples.rate())) * dt) ** 2
     )
     gain = (
         w.force_noise**2 * dt

@@ -16,7 +16,7 @@ import numpy as np
 
 from ..alignment.joint_centre import joint_forces
 from ..core.findings import Finding
-from ..core.rotations import UP
+from ..core.rotations import UP, vector_norm
 
 if TYPE_CHECKING:
     from .track import Track
@@ -116,7 +116,7 @@ def _disagreements(track: Track) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _median(vectors: np.ndarray) -> float:
-    return float(np.median(np.linalg.norm(vectors, axis=-1)))
+    return float(np.median(vector_norm(vectors)))
 
 
 def contradiction_findings(track: Track) -> Iterator[Finding]:

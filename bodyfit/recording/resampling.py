@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ..core.arrays.scratch import give_back, let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
-from ..core.rotations import cross, log
+from ..core.rotations import cross, log, vector_norm
 from ..errors import CannotReconstructError, InputError
 from .capture import Unit
 from .pauses import pauses_of
@@ -217,7 +217,7 @@ def _resampled(unit: Unit, frames: np.ndarray, stride: int, per_key: int, latenc
     if unit.magnetometer is not None:
         spline, known = sensor_spline(unit, "magnetometer", unit.time, frames)
         values, near = spline(samples), known(samples)
-        norm = np.linalg.norm(values, axis=1)
+        norm = vector_norm(values)
         usual = np.median(norm[near]) if near.any() else 1.0
         out |= {"field": values / usual, "magnetometer_known": near}
     if unit.orientation is not None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.robust import NORMAL_MEDIAN, huber
-from ...core.rotations import apply
+from ...core.rotations import apply, vector_norm
 
 SPAN_S = 1.0  # between the readings that are compared: a turn that the gyroscope carries to within a degree
 ALIKE_S = 2.0  # over which a disturbance from outside is alike, as `Weights.field_s`; by reasoning
@@ -101,8 +101,9 @@ def calibrate_magnetometer(
         g = H @ (p - START)
         for v, by, s in ((value[:, None], J[:, None], sd[0]), (moved, K, sd[1])):
             w = huber(v, s) / (alike * s**2)
-            H += np.einsum("kij,kil,k->jl", by, by, w)
-            g += np.einsum("kij,ki,k->j", by, v, w)
+            weighted = (by * w[:, None, None]).reshape(-1, 9).T
+            H += weighted @ by.reshape(-1, 9)
+            g += weighted @ v.ravel()
         step_ = np.linalg.solve(H, g)
         p = p - step_
         if np.abs(step_).max() < 1e-6:
@@ -129,7 +130,7 @@ def _residuals(p, m, R, far, ok, pair):
     by = np.zeros((len(m), 3, 9))
     by[:, :, :3] = -np.eye(3)
     by[:, :, 3:8] = np.einsum("nij,kj->kin", _SOFT, m)
-    norm = np.linalg.norm(c, axis=1)
+    norm = vector_norm(c)
     J = np.einsum("ki,kij->kj", c / np.maximum(norm, 1e-9)[:, None], by)
     J[:, 8] = -1.0
     world, W = apply(R, c), R @ by

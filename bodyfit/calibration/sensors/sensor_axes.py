@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...core.findings import Finding
-from ...core.rotations import exp
+from ...core.rotations import exp, vector_norm
 from ...recording.signals import Signals
 from .axes_by_rate import unexplained_change
 
@@ -162,7 +162,7 @@ def _windows(
     starts = np.arange(0, len(rate) - count + 1, max(1, count // 2))
     at = starts[:, None] + np.arange(count)
     at = at[known[at].all(1)]
-    moved = np.linalg.norm(rate[at], axis=-1).mean(1)
+    moved = vector_norm(rate[at]).mean(1)
     at = at[np.argsort(-moved, kind="stable")[:MOST_WINDOWS]]
     return rate[at], vector[at]
 
@@ -181,7 +181,7 @@ def _losses(rate: np.ndarray, vector: np.ndarray, step: float, length: float) ->
     mean = (R.reshape(2 * k, n, 9).swapaxes(1, 2) @ tapered).reshape(2 * k, 3, 3, 3)
     # the length of Q R Qᵀ v is that of R Qᵀ v, and (Qᵀ v)_j = Q_lj v_l
     carried = np.einsum("kijl,qlj->kqi", mean, AXES[:24], optimize=True)
-    loss = np.minimum(1.0, np.abs(1 - np.linalg.norm(carried, axis=-1) / length))
+    loss = np.minimum(1.0, np.abs(1 - vector_norm(carried) / length))
     return np.concatenate([loss[:k], loss[k:]], 1)
 
 

@@ -9,6 +9,7 @@ import numpy as np
 from ...alignment.mounting import Held
 from ...body.anatomy import LOOSELY_HELD
 from ...body.motion.poses import held_pose
+from ...core.rotations import vector_norm
 from ...recording.capture import Calibration, Capture, Unit
 from ...recording.earth_field import earth_field_of
 from ...recording.preintegration import preintegrate
@@ -72,7 +73,7 @@ def _field_norm(unit: Unit) -> float:
     """Median norm of a unit's magnetometer, T; NaN where it has none, or reads arbitrary units."""
     if unit.magnetometer is None or unit.magnetometer_is_arbitrary:
         return float("nan")
-    norm = np.linalg.norm(unit.magnetometer, axis=1)
+    norm = vector_norm(unit.magnetometer)
     return float(np.median(norm[np.isfinite(norm)])) if np.isfinite(norm).any() else float("nan")
 
 

@@ -9,6 +9,7 @@ from typing import NoReturn
 import numpy as np
 
 from ...core.gravity import STANDARD_GRAVITY
+from ...core.rotations import vector_norm
 from ...errors import InputError
 from ..plain.tables import Table
 from ..plain.toml_reader import TomlTable
@@ -85,7 +86,7 @@ class Samples:
     @cached_property
     def median_length(self) -> float:
         """Median length of the samples that are there, declared unit, those of 0, 0, 0 aside."""
-        length = np.linalg.norm(np.clip(self.values, -LARGEST, LARGEST), axis=1)
+        length = vector_norm(np.clip(self.values, -LARGEST, LARGEST))
         there = length[length > 0]
         return float(np.median(there)) if there.size else 0.0
 
