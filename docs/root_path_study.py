@@ -17,7 +17,10 @@ from walking import walk
 import bodyfit
 from bodyfit.body.motion.poses import PoseSequence
 from bodyfit.body.motion.root_trajectory import soles
+from bodyfit.core.rotations import UP
 from bodyfit.files.motion.motion_file import read_motion
+from bodyfit.movement.strides.foot_motion import SIDES, motion_of_body
+from bodyfit.movement.strides.swings import swings
 from bodyfit.simulation.settings import SimulationSettings
 from bodyfit.simulation.simulate import Simulated, simulate
 
@@ -71,7 +74,30 @@ def compared(made: Simulated) -> str:
         f"{way:.0f} m, place {100 * rms / way:.2f} % RMS, {100 * off[-1] / way:.2f} % at the end, "
         f"length {100 * (np.vdot(level[1], level[1]).real / abs(turn) - 1):+.1f} %, "
         f"{100 * inside:.0f} % of instants in their bands, "
-        f"height {height:.3f} m RMS, standing feet slip {slip(made.truth):.2f} m/s"
+        f"height {height:.3f} m RMS, standing feet slip {slip(made.truth):.2f} m/s; "
+        f"{stride_lengths(found, made.truth)}"
+    )
+
+
+def stride_lengths(found: bodyfit.Fit, truth: PoseSequence) -> str:
+    """Lengths and rises of strides of the fitted body against the true foot at the same instants."""
+    told = found.summary.root_path
+    assert told is not None and told.stride_length_sd_m is not None and truth.positions is not None
+    ways, true = [], []
+    for foot in SIDES.keys() & set(found.poses.rotations):
+        motion = motion_of_body(found.poses, foot)
+        swung, calm = swings(motion), motion.stances[:, 1]
+        start, end = calm[swung.before], calm[swung.after]
+        own = motion.place * [1, 0, 1] + motion.ground[:, None] * UP
+        ways.append(own[end] - own[start])
+        place = np.stack([np.interp(motion.time, truth.time, x) for x in truth.positions[foot].T], 1)
+        true.append(place[end] - place[start])
+    way, right = np.concatenate(ways), np.concatenate(true)
+    off = np.hypot(way[:, 0], way[:, 2]) - np.hypot(right[:, 0], right[:, 2])
+    inside = np.mean(np.abs(off) < 1.96 * told.stride_length_sd_m)
+    return (
+        f"{len(off)} strides, {100 * off.mean():+.1f} ± {100 * off.std():.1f} cm, {100 * inside:.0f} % in "
+        f"their bands, rise {100 * np.sqrt(np.mean((way - right)[:, 1] ** 2)):.1f} cm RMS"
     )
 
 
