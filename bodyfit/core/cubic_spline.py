@@ -43,18 +43,18 @@ class CubicSpline:
         self.at, self.powers = at, (cube, square, slope[:, :-1], flat[:, :-1])  # from the highest power down
 
     def __call__(self, t: np.ndarray, derivative: int = 0) -> np.ndarray:
-        """Values, or first derivatives, at times; the end pieces go on beyond both ends.
+        """Values, or first or second derivatives, at times; the end pieces go on beyond both ends.
 
         Parameters
         ----------
         t : (N,)
-        derivative : 0 or 1
+        derivative : 0, 1 or 2
 
         Returns
         -------
         (N, …)
         """
-        return self._at(t, _derivatives if derivative else _values)
+        return self._at(t, (_values, _derivatives, _second_derivatives)[derivative])
 
     def integral(self, t: np.ndarray) -> np.ndarray:
         """(N, …) integral from the first sample to times (N,)."""
@@ -104,6 +104,13 @@ def _derivatives(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, _: np.ndarray, 
     c2 += c1 * s * 2
     c2 += c0 * (s * s) * 3
     return c2
+
+
+def _second_derivatives(
+    c0: np.ndarray, c1: np.ndarray, _: np.ndarray, __: np.ndarray, s: np.ndarray
+) -> np.ndarray:
+    """Second derivatives, likewise."""
+    return 2 * c1 + c0 * s * 6
 
 
 def _integrated(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, s: np.ndarray) -> np.ndarray:
