@@ -251,6 +251,7 @@ def _of_postures(problem: Problem, state: State, body: Body) -> list[Linearised]
     parents, children = known.ends.T
     offset = body.inferred[: len(known.ends)]
     posed = problem.in_pose(w.posture_s)[:, None] & problem.posed[known.ends].all(1)
+    posed = posed | body.seated if body.seated.size else posed  # none before that is known
     usual = known.usual, known.whiten, offset
     start, changes = posture(state.R, mounting, parents, children, *usual, kept, posed, known.directions)
     return [*_at_start(problem, start), changes]

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from ...alignment.mounting import Held
-from ...body.anatomy import FEET
+from ...body.anatomy import FEET, HIPS, KNEES
 from ...body.usual_postures import UsualPosture
 from ...core.rotations import log
 from ...recording.earth_field import EarthField
@@ -23,7 +23,7 @@ from .unmeasured_chains import Bridge, bridges_of
 DETERMINED = np.radians(10.0)  # standard deviation above which an axis counts as unknown; chosen; not tried
 
 # what `Problem` finds out of units and joints once, however long the capture
-OF_THE_BODY = ("measured", "posed", "swaying", "bridges", "placed", "postures", "soles")
+OF_THE_BODY = ("measured", "posed", "swaying", "bridges", "placed", "postures", "soles", "thighs")
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,6 +185,14 @@ class Problem:
             and self.followed[tie.parent]
         ]
         return np.array(found, int).reshape(-1, 3)
+
+    @cached_property
+    def thighs(self) -> list[tuple[int, int]]:
+        """Hip and knee in `postures` of each thigh without a unit between pelvis and calf with one."""
+        at = {self.ties[i].joint.name: n for n, i in enumerate(self.postures.ties)}
+        pairs = [(at[hip], at[knee]) for hip, knee in zip(HIPS, KNEES, strict=True) if {hip, knee} <= {*at}]
+        ends, followed = self.postures.ends, self.followed
+        return [(hip, knee) for hip, knee in pairs if followed[ends[hip, 0]] and followed[ends[knee, 1]]]
 
     @cached_property
     def travels(self) -> Travels:

@@ -31,6 +31,7 @@ class Body:
     inferred : (L + A, 3) rad and m, beside segments without a unit: the person's own postures, and the arms
         of the bridges; see `bridges.expected`
     standing : (K + 1, F) bool, when each foot of `Problem.soles` stands
+    seated : (K + 1, L) bool, when each joint of `Problem.postures` stays as it is on a seat
     facing : how units face whose pose is parted from the motion, or None
     """
 
@@ -46,11 +47,12 @@ class Body:
     range_holds: Mapping[int, np.ndarray] = field(default_factory=dict)
     inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
     standing: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
+    seated: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
     facing: Facing | None = None
 
     def piece(self, start: int, end: int) -> Body:
         """The same at the keyframes start ≤ k < end."""
-        return replace(self, standing=self.standing[start:end]) if self.standing.size else self
+        return replace(self, standing=self.standing[start:end], seated=self.seated[start:end])
 
 
 @dataclass(frozen=True, eq=False)

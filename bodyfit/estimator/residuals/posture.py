@@ -32,7 +32,7 @@ def posture(
     whiten : (J, 3, 3) 1/rad, Wᵀ W the inverse of its covariance
     offset : (J, 3) rad, of this person's own posture from that
     kept : share of a deviation that is left after one keyframe interval
-    posed : (K + 1, J) bool, joints about whose pose the capture tells: nothing draws them to the usual there
+    posed : (K + 1, J) bool, joints that a declared pose or a seat holds: nothing draws them to the usual
     directions : (J,) bool, whether only where the child's Y points counts; W is zero about Y there
 
     Returns

@@ -21,6 +21,7 @@ from ..problem.tie import Tie, angles_of
 from ..problem.unknowns import Body, State
 from .joint_evidence import HINGE_PLAY
 from .mounting import calibrated
+from .sitting import seated
 from .standing import standing
 
 TIGHT_HINGE = np.radians(1.0)  # play beside the elastic mounting above which a hinge is loose
@@ -48,8 +49,9 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
     levers, covariance = levers_from_rotations(average, body.ends, body.levers, body.joint_sd, alike, prior)
     parent, child = joint_forces(average, body.ends, levers)
     joint_sd = robust_sd(parent - child, w.joint_least) if len(levers) else body.joint_sd
+    body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd)
     stands = standing(problem, state, body.mounting, average)
-    body = replace(body, levers=levers, lever_covariance=covariance, joint_sd=joint_sd, standing=stands)
+    body = replace(body, standing=stands, seated=seated(problem, state, body.mounting))
     if iteration < SCHEDULE.hinges_from:
         return body
     axes, hinge_sd, elastic = body.axes, body.hinge_sd, body.elastic
