@@ -24,14 +24,17 @@ CHUNK = 23  # keyframes: of no length, and of no capture here, a divisor
 
 @pytest.fixture(scope="module")
 def few_units() -> Estimate:
-    """Bare segments, arms across them, a declared pose, a foot that stands; twelve seconds of it."""
+    """Bare segments, arms across them, a declared pose, a foot that stands, a seat; twelve seconds of it."""
     capture = bodyfit.read_capture(PACKAGE.parent / "demo_captures" / "steel_stairs")
     start = next(iter(capture.units.values())).time[0]
     left_out = [n for n, u in capture.units.items() if u.segment in ("l_calf", "r_hindfoot")]
     found = estimated(capture.between(start, start + 12.0), leave_out=left_out)[1]
     everywhere = np.zeros((len(found.state.R), len(found.problem.soles)), bool)
     everywhere[40:60] = True
-    return dataclasses.replace(found, body=dataclasses.replace(found.body, standing=everywhere))
+    seated = np.zeros((len(found.state.R), len(found.problem.postures.ends)), bool)
+    seated[50:80] = True
+    body = dataclasses.replace(found.body, standing=everywhere, seated=seated)
+    return dataclasses.replace(found, body=body)
 
 
 @pytest.fixture
