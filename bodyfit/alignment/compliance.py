@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -49,7 +50,7 @@ def freed_rotations(elastic: np.ndarray, R: np.ndarray, force: np.ndarray) -> np
     out = room(R.shape)
     for at in rows_at_once(len(R)):
         out[at] = R[at] @ elastic_turns(elastic, R[at], force[at])
-    let_go(out, R)
+        let_go(out, R, force)
     return out
 
 
@@ -93,16 +94,20 @@ def elastic_mounting(
     U = R.shape[1]
     prior = common_sd**2 * np.ones((U, U)) + own_sd**2 * np.eye(U)
     H, b = np.kron(np.linalg.inv(prior), np.eye(9)), np.zeros(9 * U)
-    felt = apply(np.swapaxes(R, -1, -2), force)
-    for joint, (at_p, at_c), sd in zip(hinges.joints, hinges.axes, hinges.sd, strict=True):
+    every = zip(hinges.joints, hinges.axes, hinges.sd, strict=True)
+    for (joint, (at_p, at_c), sd), rows in product(every, rows_at_once(len(R))):
         p, c = ends.units[joint]
-        value = apply(R[:, p], at_p) - apply(R[:, c], at_c)
-        by_p, by_c = -R[:, p] @ skew(at_p), R[:, c] @ skew(at_c)
+        R_p, R_c = R[rows, p], R[rows, c]
+        value = apply(R_p, at_p) - apply(R_c, at_c)
         w = huber(value, sd, 2.0) / (correlated * sd**2)
-        sides = [by[..., None] * felt[:, unit, None, None, :] for by, unit in ((by_p, p), (by_c, c))]
+        sides = [
+            by[..., None] * apply(np.swapaxes(turned, -1, -2), force[rows, unit])[:, None, None, :]
+            for by, turned, unit in ((-R_p @ skew(at_p), R_p, p), (R_c @ skew(at_c), R_c, c))
+        ]
         A = np.concatenate([side.reshape(*side.shape[:2], 9) for side in sides], -1)
         own = np.r_[9 * p : 9 * p + 9, 9 * c : 9 * c + 9]
         told, pull = normal_sums(A, w, value)
         H[np.ix_(own, own)] += told
         b[own] -= pull
+        let_go(R, force)
     return np.linalg.solve(H, b).reshape(U, 3, 3)

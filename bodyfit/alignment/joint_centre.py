@@ -260,4 +260,6 @@ def joint_forces(average: Averages, ends: Ends, levers: np.ndarray) -> tuple[np.
         for side, units in enumerate(ends.units.T):
             sides[side, at] = force[:, units] + apply(lever[:, units], levers[:, side])
         let_go(sides)
+        if len(force) < len(average.force):  # else it is a piece, which is asked for more than this
+            average.let_go()
     return sides[0], sides[1]

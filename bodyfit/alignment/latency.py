@@ -7,9 +7,11 @@ acceleration. There a usual latency is taken for granted.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
+from ..core.arrays.scratch import rows_at_once
 from ..core.robust import huber
 from ..core.rotations import apply
 from ..recording.keyframe_averages import Averages
@@ -82,18 +84,20 @@ def lateness_from_joints(
     K, U = average.known.shape
     prior = np.r_[1e-9, np.full(U, OFFSET_SD**-2), np.full(U, DRIFT_SD**-2)]
     H, b, share = np.diag(prior), np.zeros(1 + 2 * U), np.linspace(-1.0, 1.0, K)[:, None]
-    for j, two in enumerate(ends.units):
-        J, value = np.zeros((K, 3, 1 + 2 * U)), np.zeros((K, 3))
+    for at, j in product(rows_at_once(K), range(len(levers))):
+        J, two = np.zeros((at.stop - at.start, 3, 1 + 2 * U)), ends.units[j]
+        value = np.zeros(J.shape[:2])
         for side, u, sign in zip((0, 1), two, (1.0, -1.0), strict=True):
-            late = sign * apply(average.lever_by_latency[:, u], levers[j, side])
-            by_clock = sign * average.force_by_time[:, u] + late
-            value += sign * (average.force[:, u] + apply(average.lever[:, u], levers[j, side]))
-            J[..., 0] += sign * average.force_by_latency[:, u] + late
-            J[..., 1 + u], J[..., 1 + U + u] = by_clock, share * by_clock
-        w = average.known[:, two].all(1) * huber(value, sd[j]) / (correlated * sd[j] ** 2)
+            late = sign * apply(average.lever_by_latency[at, u], levers[j, side])
+            by_clock = sign * average.force_by_time[at, u] + late
+            value += sign * (average.force[at, u] + apply(average.lever[at, u], levers[j, side]))
+            J[..., 0] += sign * average.force_by_latency[at, u] + late
+            J[..., 1 + u], J[..., 1 + U + u] = by_clock, share[at] * by_clock
+        w = average.known[at][:, two].all(1) * huber(value, sd[j]) / (correlated * sd[j] ** 2)
         weighed = (w[:, None, None] * J).reshape(-1, 1 + 2 * U)
         H += weighed.T @ J.reshape(-1, 1 + 2 * U)
         b -= weighed.T @ value.ravel()
+        average.let_go()
     return _from_the_middle(np.linalg.solve(H, b), np.linalg.inv(H), np.unique(ends.units))
 
 

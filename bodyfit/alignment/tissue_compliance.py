@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..recording.keyframe_averages import HALF_WINDOW_S, Averages
 from .joint_centre import Ends, joint_forces
 
@@ -144,8 +145,11 @@ def softness_of(
     show a gap's oscillation counts with the usual softness: s² = share s_found² + (1 − share) s_usual².
     """
     parent, child = joint_forces(average, ends, levers)
-    felt = np.einsum("kuba,kub->kua", R, average.force)[:, ends.units]
-    pushed = np.sum((average.force - up) ** 2, -1)[:, ends.units]
+    felt, pushed = room((len(R), *ends.units.shape, 3)), np.empty((len(R), *ends.units.shape))
+    for at in rows_at_once(len(R)):
+        felt[at] = np.einsum("kuba,kub->kua", R[at], average.force[at])[:, ends.units]
+        pushed[at] = np.sum((average.force[at] - up) ** 2, -1)[:, ends.units]
+        let_go(R, average.force, felt)
     known = average.known[:, ends.parents] & average.known[:, ends.children]
     gaps, loads, count = np.zeros(len(levers)), np.zeros((len(levers), 2)), np.zeros(len(levers))
     for joints, first, length in _stretches(known):

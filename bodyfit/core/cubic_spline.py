@@ -31,7 +31,10 @@ class CubicSpline:
         flat = room(values.shape[::-1])  # time last: quick
         flat[:] = values.T
         step = np.diff(at)
-        chord = np.diff(flat) / step
+        chord = room((len(flat), len(step)))
+        for own in rows_at_once(len(step)):
+            np.divide(np.diff(flat[:, own.start : own.stop + 1]), step[own], out=chord[:, own])
+            let_go(flat, chord)
         slope = _slopes(step, chord)
         cube, square = room((2, *chord.shape))
         for own in rows_at_once(len(step)):
@@ -39,7 +42,7 @@ class CubicSpline:
             bend = (first + slope[:, own.start + 1 : own.stop + 1] - 2 * s) / h
             np.divide(bend, h, out=cube[:, own])
             np.subtract((s - first) / h, bend, out=square[:, own])
-        let_go(flat, cube)
+            let_go(chord, cube)
         self.at, self.powers = at, (cube, square, slope[:, :-1], flat[:, :-1])  # from the highest power down
 
     def __call__(self, t: np.ndarray, derivative: int = 0) -> np.ndarray:
@@ -75,7 +78,7 @@ class CubicSpline:
             piece, s = self._placed(t[own])
             powers = (c.take(piece, 1) for c in self.powers)
             out[own] = of(*powers, s, *(values.take(piece, 1) for values in more)).T
-        let_go(out, self.powers[0], self.powers[-1], *more)
+            let_go(out, self.powers[0], self.powers[-1], *more)
         return out.reshape(len(t), *self.shape)
 
     def _placed(self, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -121,7 +124,10 @@ def _integrated(c0: np.ndarray, c1: np.ndarray, c2: np.ndarray, c3: np.ndarray, 
 def _slopes(h: np.ndarray, chord: np.ndarray) -> np.ndarray:
     """(d, n) slopes at the knots, of (n − 1,) steps and (d, n − 1) slopes of chords."""
     right = np.empty((len(chord), len(h) + 1))
-    right[:, 1:-1] = 3 * (h[1:] * chord[:, :-1] + h[:-1] * chord[:, 1:])
+    for own in rows_at_once(len(h) - 1):
+        next_ = slice(own.start + 1, own.stop + 1)
+        right[:, next_] = 3 * (h[next_] * chord[:, own] + h[own] * chord[:, next_])
+        let_go(chord)
     first, last = h[0] + h[1], h[-2] + h[-1]
     right[:, 0] = ((h[0] + 2 * first) * h[1] * chord[:, 0] + h[0] ** 2 * chord[:, 1]) / first
     right[:, -1] = (h[-1] ** 2 * chord[:, -2] + (2 * last + h[-1]) * h[-2] * chord[:, -1]) / last

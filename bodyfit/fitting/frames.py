@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 
 from ..alignment.compliance import elastic_turns
 from ..body.motion.poses import PoseSequence
-from ..core.arrays.scratch import give_back, let_go, room
+from ..core.arrays.scratch import give_back, let_go, room, rows_at_once
 from ..core.arrays.stored_rotations import rotations_by_name
 from ..core.rotations import as_rotation, exp, heading_matrix, heading_of
 from ..recording.capture import Capture
@@ -48,7 +48,8 @@ def frames_of(track: Track) -> np.ndarray:
         at = slice(start * per_interval, end * per_interval + 1)
         out[at] = R @ elastic_turns(found.body.elastic, R, force) @ unit_from_segment
         signals.let_go()
-        let_go(whole)
+        found.average.let_go()
+        let_go(whole, found.state.R)
     return out[: len(signals.time)]
 
 
@@ -76,10 +77,13 @@ def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
     quat = dict(zip(model.segments, whole, strict=True))
     shown = {model.root}
     quat[model.root][:] = Rotation.identity().as_quat()
-    for segment, rotation in _together(tracks):
-        quat[segment][:] = rotation.as_quat()[seen]
+    for segment, turn, R in _together(tracks):
+        count = 0
+        for at in rows_at_once(len(R)):
+            own = as_rotation(turn @ R[at]).as_quat()[seen[at]]
+            quat[segment][count : (count := count + len(own))] = own
+            let_go(quat[segment], R)
         shown.add(segment)
-        let_go(quat[segment])
     for joint in model.joints.values():  # segments that no unit shows, each solved alone, follow their parent
         if joint.child not in shown:
             quat[joint.child][:] = quat[joint.parent]
@@ -87,8 +91,8 @@ def poses_of(capture: Capture, tracks: list[Track]) -> PoseSequence:
     return PoseSequence(tracks[0].time[seen], rotations_by_name([*quat], whole), model)
 
 
-def _together(tracks: list[Track]) -> Iterator[tuple[str, Rotation]]:
-    """Segments and their world_from_segment of length T, headings made to agree.
+def _together(tracks: list[Track]) -> Iterator[tuple[str, np.ndarray, np.ndarray]]:
+    """Segments, a turn (3, 3) that makes headings agree, and what it turns, (T, 3, 3) world_from_segment.
 
     Where a field is trusted +X is magnetic north. Where none is, the first segment of a track (the root of a
     body) faces +X at the first frame, or, beside others that know north, where those face on average.
@@ -100,5 +104,4 @@ def _together(tracks: list[Track]) -> Iterator[tuple[str, Rotation]]:
     for track, R, known in zip(tracks, frames, north, strict=True):
         turn = np.eye(3) if known else heading_matrix(np.asarray(facing - heading_of(R[0, 0])))
         for u, segment in enumerate(track.segments):
-            yield segment, as_rotation(turn @ R[:, u])
-            let_go(R)
+            yield segment, turn, R[:, u]

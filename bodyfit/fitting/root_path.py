@@ -10,7 +10,7 @@ from scipy.spatial.transform import Rotation, Slerp
 
 from ..body.anatomy import FEET
 from ..body.motion.poses import PoseSequence
-from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, with_root_path
+from ..body.motion.root_trajectory import LOWEST, SMOOTH_S, SOLE, soles, velocities, with_root_path
 from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.cubic_spline import CubicSpline
 from ..feet.problem import LimbStart
@@ -91,7 +91,7 @@ def _standing(poses: PoseSequence, paths: dict[str, FootPath], far: np.ndarray) 
     second is taken off. A foot without a unit is not asked.
     """
     points = soles(poses)
-    velocity = np.gradient(points, poses.time, axis=0)
+    velocity = velocities(points, poses.time)
     weight = np.zeros(points.shape[:2])
     for number, foot in enumerate(FEET):
         if foot in paths:

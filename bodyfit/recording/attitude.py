@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
-from ..core.arrays.scratch import let_go, room
+from ..core.arrays.scratch import let_go, room, rows_at_once
 from ..core.rotations import UP, apply, heading_matrix, products, smallest_rotation
 from .preintegration import Turns
 from .signals import Signals
@@ -70,7 +70,7 @@ def filtered(own: Signals) -> np.ndarray:
     at_sample = np.append(np.repeat(part[:-1], own.per_key), part[-1])
     seen = ~np.append(of_sample, lost[-1]) | np.r_[False, ~of_sample]
     rate, force = own.rate[:, 0], own.specific_force[:, 0]
-    wxyz = np.tile([1.0, 0.0, 0.0, 0.0], (len(rate), 1))
+    wxyz, R = np.tile([1.0, 0.0, 0.0, 0.0], (len(rate), 1)), room((len(rate), 3, 3))
     for number in range(part[-1] + 1):  # starts anew after a gap, in which nothing is filtered
         inside = np.flatnonzero(at_sample == number)
         at = inside[seen[inside]]
@@ -78,7 +78,10 @@ def filtered(own: Signals) -> np.ndarray:
             quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
             wxyz[inside] = quat["quat6D"][-1]
             wxyz[at] = quat["quat6D"]
-    return Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz, scalar_first=True).as_matrix()
+    for rows in rows_at_once(len(R)):
+        R[rows] = Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz[rows], scalar_first=True).as_matrix()
+        let_go(R)
+    return R
 
 
 def stretches(lost: np.ndarray) -> np.ndarray:

@@ -67,7 +67,7 @@ class Signals:
         let_go(self.turns, self.rate, self.rate_derivative, self.specific_force, self.field, self.attitude)
 
     def of_unit(self, unit: int) -> Signals:
-        """The same of one unit alone, whose samples are in memory."""
+        """The same of one unit alone, whose samples lie side by side."""
         named = ("turns", "rate", "rate_derivative", "specific_force", "field", "attitude")
         own = {name: column(values, unit) for name in named if (values := getattr(self, name)) is not None}
         here = slice(unit, unit + 1)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import convolve1d
 
-from ..core.arrays.scratch import give_back, let_go, room
+from ..core.arrays.scratch import give_back, let_go, room, rows_at_once
 from ..core.rotations import apply
 from .attitude import filtered
 from .capture import Unit
@@ -56,6 +56,14 @@ class Unaided:
         return dataclasses.replace(self, signals=rate, **cut)
 
 
+def _averaged(
+    window: np.ndarray, R: np.ndarray, felt: np.ndarray, rate: np.ndarray, change: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Force (n, 3) and lever matrices (n, 3, 3) in the world frame, low-passed; what surrounds n is held."""
+    force, lever = apply(R, felt), R @ lever_matrix(rate, change)
+    return tuple(convolve1d(values, window, axis=0, mode="nearest") for values in (force, lever))  # type: ignore[return-value]
+
+
 def unaided(units: Sequence[Unit]) -> Unaided:
     """Each unit by itself.
 
@@ -78,18 +86,18 @@ def unaided(units: Sequence[Unit]) -> Unaided:
     window = 0.5 + 0.5 * np.cos(np.pi * np.arange(-half + 1, half) / half)
     window /= window.sum()
 
-    def smooth(values: np.ndarray) -> np.ndarray:
-        return convolve1d(values, window, axis=0, mode="nearest")
-
     N, U = len(signals.specific_force), len(units)
     R, force, lever = (np.moveaxis(room((U, N, *of)), 0, 1) for of in ((3, 3), (3,), (3, 3)))
     for u in range(U):  # a unit's own lie side by side: it is read alone
         own = signals.of_unit(u)
         R[:, u] = filtered(own)
-        force[:, u] = smooth(apply(R[:, u], own.specific_force[:, 0]))
-        lever[:, u] = smooth(R[:, u] @ lever_matrix(own.rate[:, 0], own.rate_derivative[:, 0]))
-        let_go(R, force, lever)
-    give_back()
+        for at in rows_at_once(N):
+            near = slice(max(0, at.start - half), min(N, at.stop + half))
+            inside = slice(at.start - near.start, at.stop - near.start)
+            turned = R[near, u], own.specific_force[near, 0], own.rate[near, 0], own.rate_derivative[near, 0]
+            force[at, u], lever[at, u] = (values[inside] for values in _averaged(window, *turned))
+            let_go(R, force, lever)
+        give_back()
     return Unaided(
         signals,
         signals.pauses.true(signals.time[0] + step * np.arange(N)),

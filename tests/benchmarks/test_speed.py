@@ -25,6 +25,7 @@ from bodyfit.estimator.solver.block_tridiagonal import solve
 from bodyfit.recording.keyframe_averages import averages
 
 SIX_AXES = {"accelerometer", "gyroscope"}
+MOST_BYTES = 700 * 2**20  # resident, whatever the length
 
 
 def ratio(benchmark, capture, seconds: float, rounds: int) -> float:
@@ -71,9 +72,10 @@ def test_one_keyframes_update():
     assert slowest <= 12
 
 
-def in_a_process_of_its_own(count: int) -> dict[str, float]:
+def in_a_process_of_its_own(count: int, *options: str) -> dict[str, float]:
     script = Path(__file__).with_name("long_capture.py")
-    done = subprocess.run([sys.executable, script, str(count)], capture_output=True, text=True, check=True)
+    call = [sys.executable, script, str(count), *options]
+    done = subprocess.run(call, capture_output=True, text=True, check=True)
     return json.loads(done.stdout)
 
 
@@ -93,7 +95,23 @@ def test_cost_is_linear_in_duration_and_memory_bounded(request):
         # a minute is solved in one chunk, longer captures in several, each of which is factored twice
         spare = 2.0 if shorter["minutes"] == 1 else 1.3
         assert growth < spare * longer["minutes"] / shorter["minutes"]
-    assert found[-1]["peak_bytes"] < 2 * 2**30
+        if shorter["minutes"] >= 10:
+            exponent = np.log(growth) / np.log(longer["minutes"] / shorter["minutes"])
+            print(f"\ntime grows with the length to the power of {exponent:.2f}")
+            assert exponent <= 1.05
+    assert found[-1]["peak_bytes"] < MOST_BYTES
+
+
+@pytest.mark.parametrize(
+    ("minutes", "options"), [(60, ["--command"]), (120, ["--five"])], ids=["command", "two hours"]
+)
+def test_long_captures_stay_below_700_mib(request, minutes, options):
+    if not request.config.getoption("--slow"):
+        pytest.skip("takes ten minutes: --slow")
+    found = in_a_process_of_its_own(minutes, *options)
+    peak = found["peak_bytes"] / 2**20
+    print(f"\n{minutes} min {' '.join(options)}: {found['cpu_s']:.0f} s CPU, peak {peak:.0f} MiB")
+    assert found["peak_bytes"] < MOST_BYTES
 
 
 @pytest.mark.parametrize("seconds", [20.0])

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import product
 
 import numpy as np
 from scipy.ndimage import uniform_filter1d
 
+from ...core.arrays.scratch import let_go, room, rows_at_once
 from ..anatomy import FEET
 from .poses import PoseSequence
 
@@ -42,15 +44,21 @@ def with_root_path(poses: PoseSequence) -> PoseSequence:
         return poses
     still = dataclasses.replace(poses, root_position=None)
     points = soles(still)
-    velocity = np.gradient(points, poses.time, axis=0)
-    height = points[..., 1] - points[..., 1].min(1, keepdims=True)
-    weight = np.exp(-height / LOWEST)
-    moved = np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
-    speed = np.linalg.norm(velocity - moved[:, None], axis=-1)
-    weight = weight * (LEAST + np.exp(-((speed / SLOWEST) ** 2)))
+    velocity, weight = velocities(points, poses.time), np.empty(points.shape[:2])
+    for at in rows_at_once(len(points)):
+        height = points[at, :, 1] - points[at, :, 1].min(1, keepdims=True)
+        low = np.exp(-height / LOWEST)
+        moved = np.einsum("tp,tpi->ti", low / low.sum(1, keepdims=True), velocity[at])
+        speed = np.linalg.norm(velocity[at] - moved[:, None], axis=-1)
+        weight[at] = low * (LEAST + np.exp(-((speed / SLOWEST) ** 2)))
+        let_go(points, velocity)
     step = float(np.median(np.diff(poses.time)))
     weight = uniform_filter1d(weight, max(1, round(SMOOTH_S / step)), axis=0, mode="nearest")
-    root_velocity = -np.einsum("tp,tpi->ti", weight / weight.sum(1, keepdims=True), velocity)
+    root_velocity = np.empty((len(points), 3))
+    for at in rows_at_once(len(points)):
+        share = weight[at] / weight[at].sum(1, keepdims=True)
+        root_velocity[at] = -np.einsum("tp,tpi->ti", share, velocity[at])
+        let_go(velocity)
     path = np.zeros_like(root_velocity)
     steps = np.diff(poses.time)[:, None]
     steps = np.where(steps < GAP * step, steps, 0.0)  # where the body went in a gap is unknown
@@ -71,10 +79,33 @@ def soles(poses: PoseSequence) -> np.ndarray:
     (T, 4, 3) m, world frame: left heel, left ball, right heel, right ball
     """
     assert poses.positions is not None
-    out = []
-    for foot in FEET:
-        length = poses.model.segments[foot].length
+    out = room((len(poses.time), 4, 3))
+    for number, foot in enumerate(FEET):
+        length, turned = poses.model.segments[foot].length, poses.rotations[foot]
         assert length is not None
-        out += [poses.positions[foot] + poses.rotations[foot].apply(share * length) for share in SOLE]
+        for at, (k, share) in product(rows_at_once(len(out)), enumerate(SOLE)):
+            out[at, 2 * number + k] = poses.positions[foot][at] + turned[at].apply(share * length)
+            let_go(out)
         poses.let_go()
-    return np.stack(out, 1)
+    return out
+
+
+def velocities(points: np.ndarray, time: np.ndarray) -> np.ndarray:
+    """Velocities of points by differences of neighbouring frames.
+
+    Parameters
+    ----------
+    points : (T, P, 3) m
+    time : (T,) s
+
+    Returns
+    -------
+    (T, P, 3) m/s
+    """
+    out = room(points.shape)
+    for at in rows_at_once(len(points)):
+        near = slice(max(0, at.start - 1), at.stop + 1)
+        own = slice(at.start - near.start, at.stop - near.start)
+        out[at] = np.gradient(points[near], time[near], axis=0)[own]
+        let_go(out, points)
+    return out

@@ -9,6 +9,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy.ndimage import binary_opening, uniform_filter1d
 
 from ...alignment.joint_equations import TURN_BASIS, arms_solved, by_heading, projected
+from ...core.arrays.scratch import let_go, rows_at_once
 from ...core.gravity import STANDARD_GRAVITY
 from ...core.robust import SD_BY_MEDIAN, huber
 from ...core.rotations import UP
@@ -54,6 +55,21 @@ class PairClock:
     share: float = 1.0
 
 
+@dataclass(frozen=True, eq=False)
+class FeltBy:
+    """(N, 3, 4) lever matrix | force of one of several units, world frame; only what is asked for is made."""
+
+    one: Unaided
+    unit: int
+
+    def __len__(self) -> int:
+        return len(self.one.force)
+
+    def __getitem__(self, at: slice | np.ndarray) -> np.ndarray:
+        lever, force = self.one.lever[at, self.unit], self.one.force[at, self.unit]
+        return np.concatenate([lever, force[..., None]], -1)
+
+
 def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     """Clock of a child against its parent's, from their joint.
 
@@ -73,7 +89,7 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     `joint_start`); with its own size unknown, the log-likelihood is −(n/2) log Σ|e|². From the best,
     Gauss–Newton over (r, ψ, δ) with robust weights gives offset and standard deviation.
     """
-    own = [np.concatenate([one.lever[:, u], one.force[:, u, :, None]], -1) for u in (parent, child)]
+    own = FeltBy(one, parent), FeltBy(one, child)
     known = one.known[:, [parent, child]].astype(float)
     spans = _stretches(one, parent, child)
     if not spans:
@@ -83,8 +99,7 @@ def pair_clock(one: Unaided, parent: int, child: int) -> PairClock:
     shift, lead, share = _searched(one, own, known[:, 0], most)
     if lead < CLEAR:
         return _untold(parent, child, share)
-    slope = np.gradient(own[1], one.step, axis=0)
-    found = np.array([_refined(one.step, own[0], own[1], slope, known, span, shift) for span in spans])
+    found = np.array([_refined(one.step, own[0], own[1], known, span, shift) for span in spans])
     at = np.array([0.5 * (one.time[span.start] + one.time[span.stop - 1]) for span in spans])
     inside = np.isfinite(found).all(1)
     return PairClock((parent, child), at[inside], found[inside, 0], found[inside, 1], share)
@@ -97,10 +112,13 @@ def _untold(first: int, second: int, share: float = 1.0) -> PairClock:
 
 def _motion(one: Unaided, parent: int, child: int) -> np.ndarray:
     """(N,) how much there is to compare: the lesser of both units' changes of force, (m/s²)²."""
-    force = one.force[:, [parent, child]]
-    known = one.known[:, parent] & one.known[:, child]
-    moved = force - force.mean(0)
-    return np.einsum("nui,nui->nu", moved, moved).min(-1) * known
+    out = one.known[:, parent] & one.known[:, child]
+    out, means = out.astype(float), [one.force[:, u].mean(0) for u in (parent, child)]
+    for at in rows_at_once(len(out)):
+        moved = [one.force[at, u] - mean for u, mean in zip((parent, child), means, strict=True)]
+        out[at] *= np.min([np.einsum("ni,ni->n", v, v) for v in moved], axis=0)
+        let_go(one.force)
+    return out
 
 
 def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
@@ -122,7 +140,7 @@ def _stretches(one: Unaided, parent: int, child: int) -> list[slice]:
 
 
 def _searched(
-    one: Unaided, own: list[np.ndarray], known: np.ndarray, spans: list[slice]
+    one: Unaided, own: tuple[FeltBy, FeltBy], known: np.ndarray, spans: list[slice]
 ) -> tuple[int, float, float]:
     """Shift in samples at which all stretches agree best, its lead over the next best, and its share."""
     stride = max(1, int(1 / (one.step * SEARCH_HZ)))
@@ -183,9 +201,8 @@ HEADING_GRID = np.arange(HEADINGS) * 2 * np.pi / HEADINGS  # rad, the circle in 
 
 def _refined(
     step: float,
-    parent: np.ndarray,
-    child: np.ndarray,
-    slope: np.ndarray,
+    parent: FeltBy,
+    child: FeltBy,
     known: np.ndarray,
     span: slice,
     shift: int,
@@ -199,8 +216,9 @@ def _refined(
     J = np.zeros((len(P), 3, 8))
     J[..., :3] = P[..., :3]
     for iteration in range(STEPS):
-        C = _turned(child[at] + x[7] * slope[at], x[6])
-        there, onwards = _felt(C, x[3:6]), _turned(_felt(slope[at], x[3:6]), x[6])
+        slope = np.gradient(child[at.start - 1 : at.stop + 1], step, axis=0)[1:-1]
+        C = _turned(child[at] + x[7] * slope, x[6])
+        there, onwards = _felt(C, x[3:6]), _turned(_felt(slope, x[3:6]), x[6])
         e = _felt(P, x[:3]) - there
         J[..., 3:6], J[..., 7] = -C[..., :3], -onwards
         J[:, 0, 6], J[:, 2, 6] = -there[:, 2], there[:, 0]  # −ŷ × there

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...core.arrays.scratch import let_go
 from ...core.findings import Finding
 from ...core.robust import NORMAL_MEDIAN, huber
 from ...core.rotations import apply, log
@@ -29,6 +30,7 @@ SURE_SD = 0.005  # below this a scale counts as known; by reasoning: half of wha
 # spread
 LARGEST = 0.15
 WINDOWS = 8  # fewer say nothing; chosen; not tried
+BINS_AT_ONCE = 2048  # worked on at once, some nine minutes, to bound memory; chosen; not tried
 ROUNDS = 5  # of reweighted least squares; chosen; not tried
 WORTH_TELLING = 0.01  # share: data sheets 0.3 to 1 % (from memory)
 # standard deviations by which two axes at least are off alike; tried: on four demos and 17 recordings one
@@ -133,23 +135,36 @@ def _equations(
 
     Columns: E by rows (9), matrix (9) and bias (3) of the accelerometer, bias of the gyroscope (3).
     """
-    steps, step = bins.samples * bins.count, signals.step * signals.stride
-    R, force = R[: steps + 1], signals.specific_force[:steps, 0]
-    turn = factor * signals.turns[: steps * signals.stride, 0].reshape(steps, signals.stride, 3).sum(1)
-    beyond = turn[: len(R) - 1] - log(np.swapaxes(R[:-1], -1, -2) @ R[1:])
-    beyond = np.concatenate([beyond, np.zeros((steps - len(beyond), 3))])
-    R = R[:steps]
-    tilt = _tilt(bins.smooth(bins.product(R, force))[bins.middles].reshape(-1, 3, 9), g)
-    by_offset = _tilt(bins.smooth(bins.mean(R))[bins.middles], g)
+    step = signals.step * signals.stride
+    by_force, turned, by_beyond, by_turn = _by_bin(signals, R, factor, bins)
+    tilt = _tilt(bins.smooth(by_force)[bins.middles].reshape(-1, 3, 9), g)
+    by_offset = _tilt(bins.smooth(turned)[bins.middles], g)
 
     def integrated(values: np.ndarray) -> np.ndarray:
         """Means over windows of the integral of what every bin holds, from bin means (count, 3, ...)."""
         total = np.cumsum(values, axis=0) - 0.5 * values
         return bins.smooth(bins.samples * total[:, HORIZONTAL])[bins.middles]
 
-    y = integrated(bins.mean(apply(R, beyond))) - tilt[..., [0, 4, 8]].sum(-1)
-    by_error = integrated(bins.product(R, turn).reshape(-1, 3, 9))
-    return y, np.concatenate([by_error, -tilt, -by_offset, integrated(bins.mean(R) * step)], -1)
+    y = integrated(by_beyond) - tilt[..., [0, 4, 8]].sum(-1)
+    by_error = integrated(by_turn.reshape(-1, 3, 9))
+    return y, np.concatenate([by_error, -tilt, -by_offset, integrated(turned * step)], -1)
+
+
+def _by_bin(signals: Signals, R: np.ndarray, factor: np.ndarray, bins: Bins) -> tuple[np.ndarray, ...]:
+    """Means over bins, made some at a time: R ⊗ f, R, R times what was turned beyond R, R ⊗ turn."""
+    force, turns, n = signals.specific_force[:, 0], signals.turns[:, 0], bins.samples
+    parts = []
+    for first in range(0, bins.count, BINS_AT_ONCE):
+        some = dataclasses.replace(bins, count=min(BINS_AT_ONCE, bins.count - first))
+        at = slice(first * n, (first + some.count) * n)
+        of_frames = turns[at.start * signals.stride : at.stop * signals.stride]
+        turn = factor * of_frames.reshape(-1, signals.stride, 3).sum(1)
+        here, then = R[at], R[at.start + 1 : at.stop + 1]
+        beyond = turn - log(np.swapaxes(here, -1, -2) @ then)
+        means = some.product(here, force[at]), some.mean(here)
+        parts.append((*means, some.mean(apply(here, beyond)), some.product(here, turn)))
+        let_go(force, turns, R)
+    return tuple(np.concatenate(of) for of in zip(*parts, strict=True))
 
 
 def _tilt(force: np.ndarray, g: float) -> np.ndarray:

@@ -107,7 +107,7 @@ def kept_together(arrays: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
 
 
 def column(array: np.ndarray, index: int) -> np.ndarray:
-    """A copy of `array[:, index]` in memory, where of the rest only some rows at a time are.
+    """A copy of `array[:, index]` in a `room`, made some rows at a time.
 
     Parameters
     ----------
@@ -118,10 +118,10 @@ def column(array: np.ndarray, index: int) -> np.ndarray:
     -------
     (N, …)
     """
-    out = np.empty((len(array), *array.shape[2:]), array.dtype)
+    out = room((len(array), *array.shape[2:]), array.dtype)
     for at in rows_at_once(len(array)):
         out[at] = array[at, index]
-        let_go(array)
+        let_go(array, out)
     return out
 
 

@@ -7,6 +7,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ...alignment.joint_centre import LeverPrior, joint_start
 from ...calibration.magnetic.field_gate import FieldTrust
+from ...core.arrays.scratch import copied, let_go, rows_at_once
 from ...core.rotations import apply, as_complex, heading_matrix, heading_of
 from ...recording.attitude import stretches
 from ...recording.keyframe_averages import Averages
@@ -36,13 +37,19 @@ class Walk:
         w = problem.weights
         self.north = north / (np.maximum(np.abs(north), 1e-9) * problem.alike(w.field_s) * w.field**2)
         self.prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
-        self.out, self.levers = R.copy(), body.levers.copy()
+        self.out, self.levers = copied(R), body.levers.copy()
         self.turned = np.ones((len(R), R.shape[1]), complex)
 
     def turn(self, unit: int, pull: np.ndarray) -> None:
         """Turns a unit to where it is pulled (K + 1,); as it is where nothing pulls."""
         self.turned[:, unit] = np.where(np.abs(pull) > 1e-6, pull / np.maximum(np.abs(pull), 1e-9), 1.0)
-        self.out[:, unit] = heading_matrix(np.angle(self.turned[:, unit])) @ self.R[:, unit]
+        self._put(unit)
+
+    def _put(self, unit: int) -> None:
+        """The unit's rotations as it is turned."""
+        for at in rows_at_once(len(self.R)):
+            self.out[at, unit] = heading_matrix(np.angle(self.turned[at, unit])) @ self.R[at, unit]
+            let_go(self.out, self.R)
 
     def go_along(self, i: int) -> None:
         """From the parent of a tie to its child."""
@@ -55,7 +62,7 @@ class Walk:
             at = facing.ties.index(i)
             self.levers[self.body.joints.index(i)] = facing.arms[at]
             self.turned[:, unit] = self.turned[:, p] * np.exp(1j * facing.heading[at])
-            self.out[:, unit] = heading_matrix(np.angle(self.turned[:, unit])) @ self.R[:, unit]
+            self._put(unit)
         elif facing is not None and facing.doubtful[unit]:
             self.turn(unit, self.pull_of_forces(i))
         else:
@@ -80,6 +87,7 @@ class Walk:
             pull[at] = uniform_sum(self.north[at, unit], self.window)
             if p is not None:
                 pull[at] += self.pull_of_poses(p, unit, at)
+                let_go(self.out, self.R)
         return pull
 
     def pull_of_poses(self, p: int, unit: int, at: np.ndarray) -> complex:
@@ -121,10 +129,11 @@ class Walk:
         problem, average, prior = self.problem, self.average, self.prior
         ends, part = (p, unit), self._stretch(p, unit)
         self.levers[j] = _first_levers(problem, average, ends, self.turned[:, p], j, prior, part)
-        sides = [
-            average.force[:, u] + apply(average.lever[:, u], self.levers[j, side])
-            for side, u in enumerate(ends)
-        ]
+        sides = np.empty((2, len(self.R), 3))
+        for at in rows_at_once(len(self.R)):
+            for side, u in enumerate(ends):
+                sides[side, at] = average.force[at, u] + apply(average.lever[at, u], self.levers[j, side])
+            average.let_go()
         known = (average.known[:, p] & average.known[:, unit])[:, None]
         seen, felt = _turned(sides[0], self.turned[:, p]) * known, sides[1] * known
         w, pull = problem.weights, np.zeros(len(self.R), complex)

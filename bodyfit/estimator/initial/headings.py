@@ -10,6 +10,7 @@ from ...alignment.facing.known import Facing
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, Gates, judge_field
+from ...core.arrays.scratch import give_back, let_go, rows_at_once
 from ...core.rotations import heading_matrix, heading_of
 from ...recording.attitude import start_rotations, stretches, through_gaps
 from ...recording.keyframe_averages import Averages, averages
@@ -85,6 +86,7 @@ def _headed(
     walk.turn(problem.root, walk.pull_of_field(problem.root))
     for i in range(len(problem.ties)):
         walk.go_along(i)
+        give_back()
     out = walk.out
     turned = walk.turned * _root_kept(problem, R, walk.turned, trust)[:, None]
     for unit in np.flatnonzero(problem.measured):
@@ -97,20 +99,21 @@ def _headed(
 def _in_usual_posture(problem: Problem, R: np.ndarray, mounting: Mounting) -> None:
     """Puts segments without a unit beside a neighbour as they usually are, or as posed: changes R."""
     M = mounting.segment_from_unit
-    usual = {
-        (p, c): _usual_or_posed(problem, p, c, turn)
-        for (p, c), turn in zip(problem.postures.ends, problem.postures.usual, strict=True)
-    }
+    usual = {(p, c): turn for (p, c), turn in zip(problem.postures.ends, problem.postures.usual, strict=True)}
     placed = problem.measured.copy()
     ties = list(problem.ties)
     for tie in (*ties, *reversed(ties)):
         p, c = tie.parent, tie.child
-        if placed[p] and not placed[c]:
-            R[:, c] = R[:, p] @ M[p].T @ usual[p, c] @ M[c]
-            placed[c] = True
-        elif placed[c] and not placed[p]:
-            R[:, p] = R[:, c] @ M[c].T @ np.swapaxes(usual[p, c], -1, -2) @ M[p]
-            placed[p] = True
+        if placed[p] == placed[c]:
+            continue
+        turns = _usual_or_posed(problem, p, c, usual[p, c])
+        for at in rows_at_once(len(R)):
+            if placed[p]:
+                R[at, c] = R[at, p] @ M[p].T @ turns[at] @ M[c]
+            else:
+                R[at, p] = R[at, c] @ M[c].T @ np.swapaxes(turns[at], -1, -2) @ M[p]
+            let_go(R)
+        placed[[p, c]] = True
 
 
 def _usual_or_posed(problem: Problem, p: int, c: int, usual: np.ndarray) -> np.ndarray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...core.arrays.scratch import let_go
 from ..problem.problem import Problem
 
 # of a standard deviation that a joint may still move by in a step; by reasoning: where each step is nine
@@ -41,5 +42,6 @@ def _much(problem: Problem, moved: list[tuple[np.ndarray, np.ndarray, tuple[int,
         at = problem.watched(units)
         size = np.sqrt(np.mean(np.sum(step[at] ** 2, -1)))
         deviation = np.sqrt(np.mean(np.trace(covariance[at], axis1=-2, axis2=-1)))
+        let_go(step, covariance)
         out[i] = size if size > UNDER_WAY * deviation else 0.0
     return out

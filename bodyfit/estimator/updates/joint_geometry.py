@@ -12,6 +12,7 @@ from ...alignment.joint_axis import Axis, hinge_axis
 from ...alignment.joint_centre import Ends, LeverPrior, joint_forces, lever_prior, levers_from_rotations
 from ...alignment.mounting import Mounting, segment_rotations
 from ...body.motion.joint_angles import beyond_range
+from ...core.arrays.scratch import let_go, rows_at_once
 from ...core.robust import robust_sd
 from ...core.rotations import apply
 from ...recording.keyframe_averages import Averages
@@ -76,7 +77,9 @@ def _elastic(
     """Elastic mounting from tight hinges; a loose one can't tell its own play from softness."""
     w, at = problem.weights, list(axes)
     watched = problem.watched(range(state.R.shape[1]))
-    R, force = state.R[watched], average.force[watched]
+    R, force = state.R, average.force
+    if not watched.all():
+        R, force = R[watched], force[watched]
     ends = Ends(np.array([[tie.parent, tie.child] for tie in problem.ties]))
 
     def solved(hinges: list[int]) -> np.ndarray:
@@ -102,8 +105,9 @@ def _hinges(problem: Problem, freed: np.ndarray, body: Body) -> tuple[dict[int, 
     for i, tie in enumerate(problem.ties):
         if tie.joint.type != "hinge" or not problem.both_measured(tie):
             continue
-        at = freed[problem.watched((tie.parent, tie.child))]
-        relative = np.swapaxes(at[:, tie.parent], -1, -2) @ at[:, tie.child]
+        at = problem.watched((tie.parent, tie.child))
+        relative = np.swapaxes(freed[at, tie.parent], -1, -2) @ freed[at, tie.child]
+        let_go(freed)
         declared, alike = declared_axis(tie, body.mounting), problem.alike(w.hinge_s)
         sd = body.hinge_sd.get(i, HINGE_PLAY)
         for _ in range(2):  # the axis shows the play, and the play how sure the axis is
@@ -160,10 +164,20 @@ def prior_of_levers(problem: Problem, ends: Ends, joints: Sequence[int], mountin
 def _ranges_that_hold(problem: Problem, freed: np.ndarray, mounting: Mounting) -> dict[int, np.ndarray]:
     """Joints with ranges or stiffness whose two mountings are known, and which ranges the motion respects."""
     sure = mounting.sure
-    segments, out = segment_rotations(freed, mounting), {}
-    for i, tie in enumerate(problem.ties):
-        if (tie.joint.range or tie.joint.stiffness) and sure[tie.parent] and sure[tie.child]:
-            outside = np.abs(beyond_range(tie.joint, angles_of(tie, segments))) > OUTSIDE_RAD
-            inferred = not problem.both_measured(tie)  # only a measured joint can show a range to be wrong
-            out[i] = inferred | (outside.mean(0) < OUTSIDE_SHARE)
-    return out
+    told = {
+        i: tie
+        for i, tie in enumerate(problem.ties)
+        if (tie.joint.range or tie.joint.stiffness) and sure[tie.parent] and sure[tie.child]
+    }
+    outside = {i: np.zeros(3) for i in told}
+    for at in rows_at_once(len(freed)):
+        segments = segment_rotations(freed[at], mounting)
+        for i, tie in told.items():
+            beyond = np.abs(beyond_range(tie.joint, angles_of(tie, segments))) > OUTSIDE_RAD
+            outside[i] += beyond.sum(0)
+        let_go(freed)
+    # only a measured joint can show a range to be wrong
+    return {
+        i: (not problem.both_measured(tie)) | (outside[i] / len(freed) < OUTSIDE_SHARE)
+        for i, tie in told.items()
+    }

@@ -6,6 +6,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from ...alignment.mounting import Mounting
+from ...core.arrays.scratch import rows_at_once
 from ...core.intervals import runs
 from ...core.rotations import UP, apply
 from ...recording.keyframe_averages import Averages
@@ -47,9 +48,13 @@ def standing(problem: Problem, state: State, mounting: Mounting, average: Averag
         arm = arm_to(problem, mounting, calf, joint)
         if arm is None:
             continue
-        felt = average.force[:, calf] + apply(average.lever[:, calf], arm) - problem.g * UP
         known, M = average.known[:, calf], mounting.segment_from_unit[calf]
-        upright = state.R[:, calf, 1] @ M[1] > UPRIGHT  # ŷ · R Mᵀ ŷ
+        felt, upright = np.empty((len(known), 3)), np.empty(len(known), bool)
+        for at in rows_at_once(len(known)):
+            felt[at] = average.force[at, calf] + apply(average.lever[at, calf], arm) - problem.g * UP
+            upright[at] = state.R[at, calf, 1] @ M[1] > UPRIGHT  # ŷ · R Mᵀ ŷ
+            average.let_go()
+            state.let_go()
         square = np.where(known, np.sum(felt**2, -1), FAR**2)
         quiet = uniform_filter1d(square, 2 * round(STILL_S / step / 2) + 1) < STILL_M_S2**2
         upward[:, n], still[:, n] = known * felt[:, 1], quiet & upright

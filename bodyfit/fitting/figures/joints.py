@@ -9,7 +9,7 @@ import numpy as np
 from ...body.motion.poses import PoseSequence
 from ...body.parts import Joint
 from ...core.angles import extent
-from ...core.arrays.scratch import let_go
+from ...core.arrays.scratch import give_back
 from ...estimator.problem.estimate import Estimate
 from ...estimator.uncertainty.joint_angles import heading_sd
 from ...estimator.uncertainty.lever_arms import told_lever_arms
@@ -65,8 +65,7 @@ def joint_figures(
             hinge=_hinge(tracks[0], i) if together else None,
             heading=_heading(tracks[0], i, float(headings[i])) if together else None,
         )
-        poses.let_go()
-        let_go(*spread.get(name, {}).values())
+        give_back()
     return out
 
 

@@ -297,4 +297,5 @@ def evidence(
             units = np.array([tie.parent, tie.child])
             looked_at = np.ones(len(relative), bool) if inside is None else inside
             total = np.cumsum(relative * looked_at[:, None, None], axis=0)
+            let_go(freed)
             yield Hinge(units, total, problem.alike(problem.weights.hinge_s), int(looked_at.sum()))
