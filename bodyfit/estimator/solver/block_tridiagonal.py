@@ -26,7 +26,7 @@ from ...errors import CannotReconstructError
 from ..residuals.base import InPieces, Linearised, in_pieces
 
 # largest two rows of blocks, dense, that are solved in one piece; tried: on hundred seconds of ten units
-# beside bare segments 150e6 takes 1.6 times as long, on three minutes of 15 units as long and 349 MiB, not 531
+# beside bare segments 150e6 take 1.6 times as long, on three minutes of 15 units as long, 349, not 531 MiB
 WHOLE_BYTES = 250e6
 CHUNK_BYTES = 50e6  # of a piece, when it is not; chosen; not tried
 
