@@ -7,7 +7,7 @@ from collections.abc import Collection
 import numpy as np
 
 from ..alignment.evidence import GivenMounting, HeldPose
-from ..alignment.facing.evidence import HeldLevel
+from ..alignment.facing.evidence import HeldLevel, ShownLength
 from ..alignment.mounting import Held, Mounting
 from ..core.findings import Finding
 from ..core.rotations import log
@@ -163,7 +163,8 @@ def _badly_held(problem: Problem, mounting: Mounting) -> list[Finding]:
         ]
         moved = {e.unit: float(np.sqrt(e.moved)) for e, _ in of_it if e.moved > MOVING**2}
         leant = {e.unit: float(np.linalg.norm(e.residual(fused.guess)[0])) for e, s in of_it if s > LEANING}
-        askew = {e.unit: e.leant for e, _ in of_it if isinstance(e, HeldLevel) and e.leant > ASKEW}
+        shown = [e for e in fused.evidence if isinstance(e, ShownLength) and index == 0]
+        askew = {e.unit: e.leant for e in shown if e.leant > ASKEW}
         given = {e.unit for e in fused.evidence if isinstance(e, GivenMounting)}
         out += [
             _given_against_pose(problem.signals.units[unit], pose, leant.pop(unit))

@@ -114,7 +114,7 @@ def mounted_together(capture: Capture, tracks: list[Track], weights: Weights) ->
     # each unit alone: joints may only say what no mounting does, which way the body faced
     ties = [] if any(unit.mounting is not None for unit in units) else ties
     problem = dataclasses.replace(problem, ties=ties)
-    mounting = calibrated(problem, np.concatenate([track.found.state.R for track in tracks], 1), {})
+    mounting = calibrated(problem, np.concatenate([track.found.state.R for track in tracks], 1), ({}, {}))
     return [_remounted(track, mounting, u) for u, track in enumerate(tracks)]
 
 

@@ -16,7 +16,7 @@ from bodyfit.alignment.facing.arms import BY_DISAGREEMENT, Lean, Prior, arms_of,
 from bodyfit.alignment.facing.chain import TEMPER, Chain, joint_table, smoothed, wearers
 from bodyfit.alignment.facing.evidence import HeldLevel, KnownFacing
 from bodyfit.alignment.facing.grid import FINE, FINER, GRID, HEADINGS, blurred, gathered, walked, wrapped
-from bodyfit.alignment.facing.lean import Level, righted
+from bodyfit.alignment.facing.lean import by_gravity, righted
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.places import hips_evidence
 from bodyfit.alignment.facing.posture import Posture, posture_of
@@ -236,9 +236,12 @@ def test_arms_of_two_joints_of_a_unit_help_each_other():
     assert np.sqrt(still.covariance[0, 0]) < 0.05 and still.soft == BY_DISAGREEMENT
 
 
-def leaning(degrees: float, usually: float) -> Lean:
-    """What is found of a unit between two joints 0.3 m apart, in a pose held so far askew."""
-    rng, apart = np.random.default_rng(0), pieces_apart(3, 20)
+def leaning(degrees: float, usually: float, times: int = 1) -> Lean:
+    """What is found of a unit between two joints 0.3 m apart, in a pose held so far askew.
+
+    The same motion comes so many times.
+    """
+    rng, apart = np.random.default_rng(0), pieces_apart(3 * times, 20)
     up = np.array([np.sin(np.radians(degrees)), np.cos(np.radians(degrees)), 0.0])
     true = np.stack([0.15 * up, -0.15 * up])
     lever = np.zeros((60, 3, 3, 3))
@@ -247,7 +250,9 @@ def leaning(degrees: float, usually: float) -> Lean:
     own = felt[:, 0] - apply(lever[:, 0], true[0])
     felt[:, 1] = own + apply(lever[:, 0], true[1])
     average = SimpleNamespace(
-        force=np.stack([own, felt[:, 0], felt[:, 1]], 1), lever=lever, known=np.ones((60, 3), bool)
+        force=np.tile(np.stack([own, felt[:, 0], felt[:, 1]], 1), (times, 1, 1)),
+        lever=np.tile(lever, (times, 1, 1, 1)),
+        known=np.ones((60 * times, 3), bool),
     )
     mean = np.array([0, 0.15, 0, 0, 0, 0, 0, -0.15, 0, 0, 0, 0])
     upright = np.diag(np.tile([1e4, 1e2, 1e4, 1e8, 1e8, 1e8], 2))
@@ -266,6 +271,13 @@ def test_joints_of_a_segment_show_how_far_its_pose_was_held_askew():
     assert found.sd[0] < np.radians(4.0) and found.askew > 1.5
 
 
+def test_the_same_motion_again_tells_no_more():
+    """Its errors are the same again: steps on stairs must not outvote the body's build."""
+    once, often = leaning(25.0, 6.0), leaning(25.0, 6.0, times=5)
+    np.testing.assert_allclose(often.sd, once.sd, rtol=1e-6)
+    np.testing.assert_allclose(often.toward, once.toward, atol=1e-6)
+
+
 def test_a_pose_is_not_taken_for_better_held_than_people_hold_it():
     found = leaning(0.0, 6.0)
     np.testing.assert_allclose(found.toward, 0.0, atol=0.02)
@@ -274,13 +286,16 @@ def test_a_pose_is_not_taken_for_better_held_than_people_hold_it():
 
 def test_mountings_are_put_right_by_where_length_axes_point():
     """One leans forward; the other is known by gravity alone, in a pose held twice as badly as usual."""
-    level = Level(np.tile(np.eye(3), (2, 1, 1)), np.radians([3.0, 6.0]), np.zeros(2))
+    level = by_gravity(np.tile(np.eye(3), (2, 1, 1)), np.radians([3.0, 6.0]), np.ones(2, bool))
     right = righted(level, Lean(np.array([0]), np.array([[0.5, 0.0]]), np.array([0.01]), 2.0))
     up = np.array([0.5, 1.0, 0.0]) / np.hypot(0.5, 1.0)
     np.testing.assert_allclose(right.matrix[0] @ up, [0, 1, 0], atol=1e-12)
     np.testing.assert_allclose(right.matrix[1], np.eye(3))
     np.testing.assert_allclose(right.sd, [0.01, np.radians(12.0)])
     np.testing.assert_allclose(right.leant, [np.arctan(0.5), 0.0])
+    # of the first all but nothing is known beforehand, so that joints alone say the same
+    np.testing.assert_allclose(right.along[0], up, atol=0.01)
+    assert right.along_sd[0] == pytest.approx(0.01, rel=0.01) and np.isnan(right.along_sd[1])
 
 
 def test_tissue_that_turns_all_headings_alike_blurs_how_the_parent_faces():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
 
-from bodyfit.alignment.facing.lean import Level
+from bodyfit.alignment.facing.lean import by_gravity
 from bodyfit.alignment.facing.pieces import Pieces
 from bodyfit.alignment.facing.usual import usual_of
 from bodyfit.body.parts import Joint
@@ -67,7 +67,9 @@ def test_arms_lie_along_the_vertical_that_is_known():
     tie = Tie(Joint("j", "a", "b", centre_in_parent=centre, centre_in_child=np.zeros(3)), 0, 1)
     turned = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])  # the unit's X is the segment's Y
     problem: Any = SimpleNamespace(ties=[tie])
-    prior = arm_prior(problem, [tie], Level(np.stack([turned, np.eye(3)]), np.full(2, 0.1), np.zeros(2)))
+    prior = arm_prior(
+        problem, [tie], by_gravity(np.stack([turned, np.eye(3)]), np.full(2, 0.1), np.ones(2, bool))
+    )
     np.testing.assert_allclose(prior.mean[:6], [-0.2, 0, 0, 0, 0, 0], atol=1e-12)
     wide, along = 1 / (ACROSS**2 + CENTRE_ACROSS**2), 1 / (ALONG**2 + CENTRE_SD**2)
     np.testing.assert_allclose(np.diag(prior.precision)[:6], [along, wide, wide, wide, along, wide])
@@ -84,7 +86,7 @@ def test_arms_of_one_unit_go_together_as_units_worn_anyhow_have_them():
     level = Rotation.from_rotvec(rng.normal(size=(3, 3))).as_matrix()
     problem: Any = SimpleNamespace(ties=ties)
     lean = np.radians(6.0)
-    prior = arm_prior(problem, ties, Level(level, np.full(3, lean), np.zeros(3)))
+    prior = arm_prior(problem, ties, by_gravity(level, np.full(3, lean), np.ones(3, bool)))
     precision = prior.precision + np.diag(np.r_[np.zeros(12), np.full(6, lean**-2.0)])
     place = rng.normal(size=(count, 3)) * [ACROSS, ALONG, ACROSS] + [0.0, -0.1 / 3, 0.0]
     turn = Rotation.from_euler("Y", rng.uniform(-np.pi, np.pi, (count, 1)))

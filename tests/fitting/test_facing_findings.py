@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from bodyfit.alignment.facing.grid import GRID, HEADINGS
 from bodyfit.alignment.facing.known import Facing
-from bodyfit.alignment.facing.lean import Level
+from bodyfit.alignment.facing.lean import by_gravity
 from bodyfit.body.motion.joint_angles import joint_angles
 from bodyfit.core.rotations import heading_matrix
 from bodyfit.estimator.uncertainty.other_facings import facing_variance
@@ -35,7 +35,7 @@ def a_leg(other_way: float, sd: float | None = None) -> tuple[Any, Facing]:
     eye = np.tile(np.eye(3), (2, 1, 1))
     two = np.zeros(2)
     facing = Facing(
-        Level(eye, two, two),
+        by_gravity(eye, two, np.ones(2, bool)),
         np.ones(2, bool),
         two,
         two + (np.hypot(0.1, np.sqrt(other_way) * np.pi) if sd is None else sd),

@@ -11,7 +11,7 @@ from scipy.spatial.transform import Rotation
 
 import bodyfit
 from bodyfit.alignment.evidence import Guess
-from bodyfit.alignment.facing.evidence import HeldLevel
+from bodyfit.alignment.facing.evidence import ShownLength
 from bodyfit.alignment.mounting import Held, Mounting
 from bodyfit.core.rotations import UP
 from bodyfit.fitting.fit import fit
@@ -95,7 +95,7 @@ def test_two_open_directions_are_told_widest_first():
 
 @pytest.mark.parametrize(("leant", "told"), [(34.0, True), (12.0, False)])
 def test_a_pose_held_askew_is_told_when_joints_show_it(leant, told):
-    level = HeldLevel(0, 0, UP, UP, 0.1, leant=np.radians(leant))
+    level = ShownLength(0, UP, 0.1, np.radians(leant))
     guess = Guess(np.eye(3)[None], np.zeros(1), np.zeros((1, 3)))
     fused = SimpleNamespace(evidence=[level], surprise=[0.0], guess=guess)
     held = Held("standing", 0.1, 1.5, np.eye(3)[None], np.full((1, 3), 0.1), True)

@@ -22,11 +22,13 @@ STRAY = 0.03  # share of pieces of which accelerations say nothing right (common
 # rad of heading for each rad of a wrong inclination, for vertical acceleration leaks; 1/rad, share of pieces
 # that say nothing right. tried: 0 to 2 and 0 to 1, on 2786 pieces of recorded motion with simulated units
 BY_TILT, STRAY_BY_TILT = 0.5, 0.2
-# times `alike` that numbers of one piece repeat each other in the arms: inclination and tissue err alike all
-# along. tried: 1, 3, 10, 20, 50 on 45 captures (7000 to 7014, 8000 to 8029): squared errors of arms over
-# covariance, of six numbers, median 63, 19, 6, 3, 2; headings of elbows off alike in all pieces, root mean
-# square 8.7, 5.8, 3.1, 3.1, 3.0°
-REPEATED = 10.0
+# independent forces that all of a joint's motion counts as in arms, however long: tissue and inclinations
+# err with the movement, and the same movement again errs alike. tried: 6, 8, 10, and one of ten numbers of
+# each piece instead, on 48 captures of 12 to 90 s (15000 to 15007 of tests/benchmarks/facing_in_pieces.py,
+# in pieces and whole, errors once and twice; four draws of each demo): leans of legs over their deviation
+# 0.85, 0.95, 1.08 and 4.6 on stairs, 1.31, 1.20, 1.17 and 1.34 in pieces with errors twice, 0.78, 0.77, 0.78
+# and 0.95 whole with errors once
+INDEPENDENT = 8.0
 SETTLED_AFTER = 12  # rounds between headings and arms; tried: 6, 12, 24 on those captures: as many known
 # m/s², disagreement at a joint to start from, and its floor (`Weights.joint`); chosen; not tried
 FIRST_SD, LEAST_SD = 1.0, 0.15
@@ -135,11 +137,11 @@ def arms_of(
     -----
     Σ |F_p + L_p r_p − Ry(ψ_s) (F_c + L_c r_c)|² alternately over the headings ψ_s (closed form,
     ψ_s = arg Σ p c̄ of the horizontal parts) and over the arms (linear), with robust weights. Of the arms
-    a piece tells as little as if its numbers repeated each other (`REPEATED`): the body's build, which the
-    prior has, must not be outvoted by one error that lasts. The build also says where the joints of one
-    segment lie beside each other, so the arms of all joints are one linear system. The line from one joint to
-    the next is the segment's length, so it shows how far a pose was held askew. How badly all of it was held
-    is found along with that.
+    all pieces tell no more than a few forces would (`INDEPENDENT`): the body's build, which the prior has,
+    must not be outvoted by one error that lasts, or by many steps that err alike. The build also says where
+    the joints of one segment lie beside each other, so the arms of all joints are one linear system. The line
+    from one joint to the next is the segment's length, so it shows how far a pose was held askew. How badly
+    all of it was held is found along with that.
     """
     felt = [_felt(average, *joint, alike, g) for joint in joints]
     own = [slice(6 * j, 6 * j + 6) for j in range(len(felt))]
@@ -229,7 +231,8 @@ def _equations(felt: _Felt, heading: np.ndarray, sd: float) -> tuple[np.ndarray,
 def _weight(felt: _Felt, off: np.ndarray, sd: float) -> np.ndarray:
     """(n,) weight of each keyframe by how far (n, 3) both units disagree there."""
     robust = np.minimum(1.0, FAR * sd / np.maximum(np.linalg.norm(off, axis=-1), 1e-9))
-    return felt.known * robust / (sd**2 * felt.alike * REPEATED)
+    alike = max(felt.alike, float(felt.known.sum()) / INDEPENDENT)
+    return felt.known * robust / (sd**2 * alike)
 
 
 def _disagreement(felt: _Felt, off: np.ndarray, sd: float) -> float:

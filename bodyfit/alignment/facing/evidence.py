@@ -8,8 +8,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...core.rotations import UP
 from ..evidence import Blocks, Evidence, Guess, SharedAxis, across_axis, turn_onto
 from .known import UNIFORM, Facing
+from .lean import Level
 
 # rad, deviation of a facing of which nothing is known: its mean only says where to start; by reasoning
 NOTHING = 10.0
@@ -19,17 +21,16 @@ CLEAR = 0.5
 
 @dataclass(frozen=True, eq=False)
 class HeldLevel:
-    """A unit in a pose whose heading says nothing: what was up and the segment's up are one direction.
+    """A unit in a pose whose heading says nothing: its up and the segment's are one direction.
 
     Attributes
     ----------
     pose : index of the pose
     unit : whose
-    up : (3,) unit frame, mean over the pose, or where joints show the segment's length
+    up : (3,) unit frame, mean over the pose
     segment_up : (3,) segment frame, as the pose has it
     sd : rad, how well the pose is held
     moved : rad², mean square turn during the pose
-    leant : rad, how far the segment stood askew, which `up` makes up for
     """
 
     pose: int
@@ -39,7 +40,6 @@ class HeldLevel:
     sd: float
     source: str = "still pose"
     moved: float = 0.0
-    leant: float = 0.0
 
     @property
     def units(self) -> tuple[int, ...]:
@@ -47,14 +47,44 @@ class HeldLevel:
         return (self.unit,)
 
     def residual(self, at: Guess) -> tuple[np.ndarray, Blocks, np.ndarray]:
-        """Smallest turn that carries M up onto the segment's up, across it; ∂/∂φ = −I there."""
-        plane = across_axis(self.segment_up)
-        off = plane @ turn_onto(at.mounting[self.unit] @ self.up, self.segment_up)
-        return off, [("mounting", self.unit, -plane)], self.sd**2 * np.eye(2)
+        """See `_onto`."""
+        return _onto(at, self.unit, self.up, self.segment_up, self.sd)
 
     def directions(self, at: Guess) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
         """Up."""
         return [(self.unit, self.up[None], self.segment_up[None], np.array([self.sd**-2.0]))]
+
+
+@dataclass(frozen=True, eq=False)
+class ShownLength:
+    """A unit whose segment's joints show where its length axis, Y, points.
+
+    Attributes
+    ----------
+    unit : whose
+    along : (3,) unit frame
+    sd : rad
+    leant : rad, how far the segment stood askew in the pose
+    """
+
+    unit: int
+    along: np.ndarray
+    sd: float
+    leant: float
+    source: str = "joints"
+
+    @property
+    def units(self) -> tuple[int, ...]:
+        """The one unit."""
+        return (self.unit,)
+
+    def residual(self, at: Guess) -> tuple[np.ndarray, Blocks, np.ndarray]:
+        """See `_onto`."""
+        return _onto(at, self.unit, self.along, UP, self.sd)
+
+    def directions(self, at: Guess) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
+        """The length axis."""
+        return [(self.unit, self.along[None], UP[None], np.array([self.sd**-2.0]))]
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +117,32 @@ class KnownFacing:
     def directions(self, at: Guess) -> list[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
         """Forward and right."""
         return [(self.unit, self.matrix[[0, 2]], np.eye(3)[[0, 2]], np.full(2, 0.5 / self.sd**2))]
+
+
+def _onto(
+    at: Guess, unit: int, seen: np.ndarray, axis: np.ndarray, sd: float
+) -> tuple[np.ndarray, Blocks, np.ndarray]:
+    """Smallest turn that carries M seen onto the segment's axis, across it; ∂/∂φ = −I there."""
+    plane = across_axis(axis)
+    off = plane @ turn_onto(at.mounting[unit] @ seen, axis)
+    return off, [("mounting", unit, -plane)], sd**2 * np.eye(2)
+
+
+def length_evidence(level: Level) -> list[Evidence]:
+    """Where the length axis of every segment points whose joints tell.
+
+    Parameters
+    ----------
+    level : as found
+
+    Returns
+    -------
+    list of ShownLength
+    """
+    return [
+        ShownLength(u, level.along[u], float(level.along_sd[u]), float(level.leant[u]))
+        for u in map(int, np.flatnonzero(np.isfinite(level.along_sd)))
+    ]
 
 
 def facing_evidence(facing: Facing) -> list[Evidence]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...alignment.facing.known import Facing
+from ...alignment.facing.lean import Level
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
 from ...calibration.magnetic.field_gate import DIP_WITHOUT_PLACE, FieldTrust, Gates, judge_field
@@ -42,9 +43,10 @@ def start(problem: Problem, facing: Facing | None = None) -> tuple[State, Body, 
     turn = w.field_turn if signals.has["gyroscope"].all() else np.inf
     gates = Gates(w.field_norm, w.field_dip, turn)
     trust = judge_field(average.field, average.field_known, problem.levelled, dip, signals.key_step, gates)
+    level = None if facing is None else facing.level
     if facing is None and problem.ties:
-        facing = find_facing(problem, R, average, trust)
-    body = _start_body(problem, R, facing)
+        level, facing = find_facing(problem, R, average, trust)
+    body = _start_body(problem, R, level, facing)
     R, body = _headed(problem, R, average, body, trust.without(judged(problem)))
     U = R.shape[1]
     zeros = np.zeros((len(R), U, 3))
@@ -52,7 +54,7 @@ def start(problem: Problem, facing: Facing | None = None) -> tuple[State, Body, 
     return State(R, zeros, velocity, position), body, trust
 
 
-def _start_body(problem: Problem, R: np.ndarray, facing: Facing | None) -> Body:
+def _start_body(problem: Problem, R: np.ndarray, level: Level | None, facing: Facing | None) -> Body:
     """Lever arms as far as they are known beforehand; no axes yet."""
     felt, w = problem.followed, problem.weights
     joints = [i for i, tie in enumerate(problem.ties) if felt[tie.parent] and felt[tie.child]]
@@ -60,7 +62,7 @@ def _start_body(problem: Problem, R: np.ndarray, facing: Facing | None) -> Body:
         np.array([[problem.ties[i].parent, problem.ties[i].child] for i in joints], int).reshape(-1, 2)
     )
     U = R.shape[1]
-    mounting = calibrated(problem, R, None, facing=facing)
+    mounting = calibrated(problem, R, None, level=level, facing=facing)
     prior = prior_of_levers(problem, ends, joints, mounting)
     levers = prior.mean.reshape(-1, 2, 3).copy()
     return Body(
@@ -74,6 +76,7 @@ def _start_body(problem: Problem, R: np.ndarray, facing: Facing | None) -> Body:
         np.zeros((U, 3, 3)),
         mounting,
         inferred=expected(problem, mounting)[0],
+        level=level,
         facing=facing,
     )
 

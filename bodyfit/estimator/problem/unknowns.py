@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ...alignment.facing.known import Facing
+from ...alignment.facing.lean import Level
 from ...alignment.joint_axis import Axis
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Mounting
@@ -32,6 +33,7 @@ class Body:
         of the bridges; see `bridges.expected`
     standing : (K + 1, F) bool, when each foot of `Problem.soles` stands
     seated : (K + 1, L) bool, when each joint of `Problem.postures` stays as it is on a seat
+    level : how askew a declared pose was held, as far as joints show it, or None
     facing : how units face whose pose is parted from the motion, or None
     """
 
@@ -48,6 +50,7 @@ class Body:
     inferred: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
     standing: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
     seated: np.ndarray = field(default_factory=lambda: np.zeros((0, 0), bool))
+    level: Level | None = None
     facing: Facing | None = None
 
     def piece(self, start: int, end: int) -> Body:

@@ -44,7 +44,7 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
     Body
     """
     if not problem.ties:
-        return replace(body, mounting=calibrated(problem, state.R, {}))
+        return replace(body, mounting=calibrated(problem, state.R, ({}, {})))
     w, alike = problem.weights, problem.alike(problem.weights.joint_s)
     prior = prior_of_levers(problem, body.ends, body.joints, body.mounting)
     levers, covariance = levers_from_rotations(average, body.ends, body.levers, body.joint_sd, alike, prior)
@@ -62,7 +62,7 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
     freed = freed_rotations(elastic, state.R, average.force)
     joints = (body.ends, body.joints, body.levers, body.joint_sd)
-    mounting = calibrated(problem, freed, axes, hinge_sd, average, joints, body.facing)
+    mounting = calibrated(problem, freed, (axes, hinge_sd), average, joints, body.level, body.facing)
     holds = _ranges_that_hold(problem, freed, mounting)
     return replace(body, axes=axes, hinge_sd=hinge_sd, elastic=elastic, mounting=mounting, range_holds=holds)
 

@@ -8,14 +8,14 @@ import numpy as np
 from scipy.spatial.transform import Rotation
 
 from ...alignment.evidence import Evidence, GivenMounting, HeldPose, SharedAxis
-from ...alignment.facing.evidence import HeldLevel, facing_evidence, with_senses
+from ...alignment.facing.evidence import HeldLevel, facing_evidence, length_evidence, with_senses
 from ...alignment.facing.known import Facing
 from ...alignment.facing.lean import Level
 from ...alignment.fusion import Fused, fuse
 from ...alignment.joint_axis import Axis
 from ...alignment.joint_centre import Ends
 from ...alignment.mounting import Held, Mounting, still_pose
-from ...core.rotations import UP, log, mean_rotation
+from ...core.rotations import log, mean_rotation
 from ...recording.keyframe_averages import Averages
 from ..problem.problem import Problem
 from .joint_evidence import heading_variance, inside_of, of_axes, of_centres, of_fixed
@@ -29,10 +29,10 @@ NEVER_STILL = 1e3  # rad/s, where nothing was measured; by reasoning: more than 
 def calibrated(
     problem: Problem,
     freed: np.ndarray,
-    axes: Mapping[int, Axis] | None,
-    play: Mapping[int, float] | None = None,
+    hinges: tuple[Mapping[int, Axis], Mapping[int, float]] | None,
     average: Averages | None = None,
     joints: tuple[Ends, Sequence[int], np.ndarray, np.ndarray] | None = None,
+    level: Level | None = None,
     facing: Facing | None = None,
 ) -> Mounting:
     """Mounting of all units from everything that tells of it.
@@ -41,10 +41,11 @@ def calibrated(
     ----------
     problem : what is given
     freed : (K + 1, U, 3, 3) world_from_unit, freed from the elastic part of the mounting
-    axes : hinges that the motion shows, tie -> axis; None: headings are not known yet, so no joint counts
-    play : tie -> rad, of those hinges
+    hinges : those that the motion shows, tie -> axis and tie -> rad of play; None: headings are not known
+        yet, so no joint counts
     average, joints : averages, and (ends, ties, lever arms, m/s² of disagreement) for joint centres; None:
         lever arms are not known yet
+    level : how askew the pose was held and where length axes point, as far as joints tell
     facing : how units face whose pose is parted from the motion; None: the pose itself tells
 
     Returns
@@ -53,10 +54,12 @@ def calibrated(
     """
     held = _held(problem)
     evidence: list[Evidence] = _given(problem)
-    evidence += _of_poses(problem, freed, held, axes is not None, facing)
-    if axes is not None:
+    askew = 1.0 if level is None else level.askew
+    evidence += _of_poses(problem, freed, held, hinges is not None, askew, facing)
+    evidence += [] if level is None else length_evidence(level)
+    if hinges is not None:
         heading = heading_variance(problem, average, joints)
-        evidence += of_axes(problem, freed, held, axes, play or {}, heading)
+        evidence += of_axes(problem, freed, held, *hinges, heading)
         evidence += of_fixed(problem, freed)
         if average is not None and joints is not None:
             evidence += of_centres(problem, average, *joints)
@@ -113,7 +116,12 @@ def _held(problem: Problem) -> list[Held]:
 
 
 def _of_poses(
-    problem: Problem, freed: np.ndarray, held: Sequence[Held], settled: bool, facing: Facing | None
+    problem: Problem,
+    freed: np.ndarray,
+    held: Sequence[Held],
+    settled: bool,
+    askew: float,
+    facing: Facing | None,
 ) -> list[Evidence]:
     """Every unit in every pose; one that turns meanwhile says less, and units' headings have errors."""
     out: list[Evidence] = []
@@ -130,24 +138,15 @@ def _of_poses(
         turned = log(R @ np.swapaxes(mean, -1, -2))
         moved = np.sqrt(np.mean(np.square(turned), axis=0))
         heading = w.heading_error if settled else w.heading_at_start
-        askew = 1.0 if facing is None else facing.level.askew
         sd = np.sqrt((askew * pose.sd) ** 2 + moved**2 + np.array([0.0, heading**2, 0.0]))
         for u in seeing:
             common = _pose_source(pose), float(np.sum(moved[u] ** 2))
-            if facing is None or not facing.told[u]:
-                out.append(HeldPose(index, u, mean[u], pose.segments[u], sd[u], *common))
-            elif index == 0 and facing.level.known[u]:
-                out.append(_levelled(facing.level, u, float(np.mean(moved[u, [0, 2]] ** 2)), *common))
-            else:
+            if facing is not None and facing.told[u]:
                 tilt = float(np.sqrt(np.mean(sd[u, [0, 2]] ** 2)))
                 out.append(HeldLevel(index, u, mean[u, 1], pose.segments[u, 1], tilt, *common))
+            else:
+                out.append(HeldPose(index, u, mean[u], pose.segments[u], sd[u], *common))
     return out
-
-
-def _levelled(level: Level, unit: int, variance: float, source: str, moved: float) -> HeldLevel:
-    """A unit in the first pose, as its joints put it right; rad² by which it moved about horizontal axes."""
-    tilt = float(np.sqrt(level.sd[unit] ** 2 + variance))
-    return HeldLevel(0, unit, level.matrix[unit, 1], UP, tilt, source, moved, float(level.leant[unit]))
 
 
 def _pose_source(pose: Held) -> str:

@@ -28,7 +28,7 @@ CENTRE_ACROSS = 0.015
 
 
 def arm_prior(problem: Problem, ties: Sequence[Tie], level: Level) -> Prior:
-    """Prior of the arms of all joints together, and of how their units lean.
+    """Prior of the arms of all joints together, and of how units lean that a pose levels.
 
     Parameters
     ----------
@@ -53,13 +53,15 @@ def arm_prior(problem: Problem, ties: Sequence[Tie], level: Level) -> Prior:
     centres = np.reshape([_centres(tie.joint) for tie in ties], (-1, 3))
     mean = np.zeros((len(units), 3))
     covariance = np.zeros((len(units), 3, len(units), 3))
-    leaning = np.unique(units)
+    leaning = np.unique(units)[level.posed[np.unique(units)]]
     B = np.zeros((len(units), 3, len(leaning), 2))
-    for t, unit in enumerate(leaning):
+    for unit in np.unique(units):
         own = np.flatnonzero(units == unit)
         along = centres[own, 1] - _middle(problem, int(unit))
         mean[own] = along[:, None] * level.matrix[unit, 1]
-        B[own, :, t] = along[:, None, None] * level.matrix[unit, [0, 2]].T
+        if level.posed[unit]:
+            toward = along[:, None, None] * level.matrix[unit, [0, 2]].T
+            B[own, :, np.searchsorted(leaning, unit)] = toward
         at = np.ix_(own, np.arange(3), own, np.arange(3))
         covariance[at] = np.einsum(
             "ai,jakb,bm->jikm", level.matrix[unit], _beside(centres[own]), level.matrix[unit]

@@ -19,7 +19,7 @@ from ....alignment.facing.askew import third_askew
 from ....alignment.facing.chain import Chain, joint_table, smoothed
 from ....alignment.facing.grid import FINE, FINER, HEADINGS, wrapped
 from ....alignment.facing.known import NEAR, SURE, Facing
-from ....alignment.facing.lean import Level, righted
+from ....alignment.facing.lean import Level, by_gravity, righted
 from ....alignment.facing.pieces import Pieces
 from ....alignment.facing.places import ankle_evidence, hips_evidence
 from ....alignment.facing.posture import Posture, held_posture, posture_of
@@ -74,8 +74,10 @@ class _Joint:
         return np.sqrt(kinds**2 + np.bincount(of, askew) / np.bincount(of))[of]
 
 
-def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust) -> Facing | None:
-    """Facing of all units, where the pose is apart from the motion.
+def find_facing(
+    problem: Problem, R: np.ndarray, average: Averages, trust: FieldTrust
+) -> tuple[Level | None, Facing | None]:
+    """How askew the pose was held, and facing of all units where it is apart from the motion.
 
     Parameters
     ----------
@@ -86,21 +88,31 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
 
     Returns
     -------
-    Facing, or None: no gap, no declared pose, all mountings stated, or the pose hangs together with motion
+    Level, or None: no declared pose, or all mountings stated
+    Facing, or None besides: no gap, or the pose hangs together with motion
     """
     held = [pose for pose in problem.held if pose.declared]
     open_ = problem.measured & np.array([given is None for given in problem.given_mounting])
-    if not (held and open_.any() and problem.signals.lost.any()):
-        return None
+    if not (held and open_.any()):
+        return None, None
     pose, in_pose = held[0], held[0].holds(problem.signals.key_time)
     joints, level = _joints(problem, average, in_pose, _level(problem, R, pose, in_pose))
     pose = replace(pose, sd=level.askew * pose.sd)
+    if not problem.signals.lost.any():
+        return level, None
     parted = apart(problem, in_pose, {j.tie: tied(j.pieces, j.arms.pull) for j in joints}) & open_
     if not parted.any():
-        return None
-    strays = _strays(problem, average, trust)
+        return level, None
     segments = R @ np.swapaxes(level.matrix, -1, -2)
+    strays = _strays(problem, average, trust)
     chains = [_chain(problem, joint, segments, pose, average, strays) for joint in joints]
+    return level, _likeliest(problem, joints, chains, level, parted)
+
+
+def _likeliest(
+    problem: Problem, joints: list[_Joint], chains: list[Chain], level: Level, parted: np.ndarray
+) -> Facing:
+    """Facing of all units by all joints, and the second-likeliest."""
     tables = [joint_table(chain) for chain in chains]
     edges = [(problem.ties[j.tie].parent, problem.ties[j.tie].child) for j in joints]
     own = _own(problem, joints, level.matrix)
@@ -115,16 +127,16 @@ def find_facing(problem: Problem, R: np.ndarray, average: Averages, trust: Field
 def _level(problem: Problem, R: np.ndarray, pose: Held, in_pose: np.ndarray) -> Level:
     """Mountings by gravity in the pose, or as stated."""
     U = R.shape[1]
-    matrix, sd = np.tile(np.eye(3), (U, 1, 1)), np.full(U, np.nan)
-    for u in np.flatnonzero(problem.followed):
+    matrix, sd, posed = np.tile(np.eye(3), (U, 1, 1)), np.full(U, np.nan), np.zeros(U, bool)
+    for u in map(int, np.flatnonzero(problem.followed)):
         given = problem.given_mounting[u]
         seen = in_pose & problem.watched((u,))
         if given is not None:
             matrix[u], sd[u] = Rotation.from_quat(given).as_matrix(), problem.weights.mounting
         elif seen.any() and pose.segments[u, 1, 1] > UPRIGHT:
             matrix[u] = smallest_rotation(R[None, seen, u, 1].mean(1), UP)[0]
-            sd[u] = np.sqrt(np.mean(pose.sd[u, [0, 2]] ** 2))
-    return Level(matrix, sd, np.zeros(U))
+            sd[u], posed[u] = np.sqrt(np.mean(pose.sd[u, [0, 2]] ** 2)), True
+    return by_gravity(matrix, sd, posed)
 
 
 def _joints(
@@ -140,6 +152,8 @@ def _joints(
         pieces = pieces_of(problem, average, tie, in_pose)
         if len(pieces.first):
             found[i] = usual, pieces
+    if not found:
+        return [], level
     ties = [problem.ties[i] for i in found]
     prior = arm_prior(problem, ties, level)
     joints = [((t.parent, t.child), pieces) for t, (_, pieces) in zip(ties, found.values(), strict=True)]
