@@ -6,7 +6,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.spatial.transform import Rotation, Slerp
 
-from ..core.arrays.scratch import let_go, room, rows_at_once
+from ..core.arrays.scratch import give_back, let_go, room, rows_at_once
 from ..core.rotations import UP, apply, heading_matrix, products, smallest_rotation
 from .preintegration import Turns
 from .signals import Signals
@@ -66,21 +66,25 @@ def filtered(own: Signals) -> np.ndarray:
     from vqf import offlineVQF
 
     step, lost = own.step * own.stride, own.lost[:, 0]
-    part, of_sample = stretches(lost), np.repeat(lost, own.per_key)
-    at_sample = np.append(np.repeat(part[:-1], own.per_key), part[-1])
-    seen = ~np.append(of_sample, lost[-1]) | np.r_[False, ~of_sample]
+    part = stretches(lost)[:-1]
     rate, force = own.rate[:, 0], own.specific_force[:, 0]
-    wxyz, R = np.tile([1.0, 0.0, 0.0, 0.0], (len(rate), 1)), room((len(rate), 3, 3))
+    R = room((len(rate), 3, 3))
     for number in range(part[-1] + 1):  # starts anew after a gap, in which nothing is filtered
-        inside = np.flatnonzero(at_sample == number)
-        at = inside[seen[inside]]
-        if len(at):
-            quat = offlineVQF(np.ascontiguousarray(rate[at]), np.ascontiguousarray(force[at]), None, step)
-            wxyz[inside] = quat["quat6D"][-1]
-            wxyz[at] = quat["quat6D"]
-    for rows in rows_at_once(len(R)):
-        R[rows] = Z_UP_TO_Y_UP @ Rotation.from_quat(wxyz[rows], scalar_first=True).as_matrix()
-        let_go(R)
+        k, end = np.searchsorted(part, [number, number + 1])
+        a, b = k * own.per_key, end * own.per_key if end < len(part) else len(rate)
+        R[a:b] = Z_UP_TO_Y_UP
+        seen = k + np.flatnonzero(~lost[k:end])
+        if not len(seen):
+            continue
+        first, last = seen[0] * own.per_key, min((seen[-1] + 1) * own.per_key, b - 1)
+        turn, push = (np.ascontiguousarray(signal[first : last + 1]) for signal in (rate, force))
+        give_back()  # the filter itself takes several times as much as what goes in
+        quat = offlineVQF(turn, push, None, step)["quat6D"]
+        for rows in rows_at_once(len(quat)):
+            turned = Rotation.from_quat(quat[rows], scalar_first=True).as_matrix()
+            R[first + rows.start : first + rows.stop] = Z_UP_TO_Y_UP @ turned
+            let_go(R)
+        R[last + 1 : b] = R[last]
     return R
 
 

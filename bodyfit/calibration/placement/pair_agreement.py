@@ -9,6 +9,7 @@ from scipy.ndimage import uniform_filter1d
 
 from ...alignment.joint_centre import HEADINGS
 from ...alignment.joint_equations import arms_solved, by_heading, projected
+from ...core.arrays.scratch import rows_at_once
 from ...core.rotations import heading_matrix
 from ...errors import CannotReconstructError
 from ...recording.keyframe_averages import HALF_WINDOW_S
@@ -98,9 +99,10 @@ def most_motion(alone: Unaided, seconds: float = STRETCH_S) -> Stretch:
     """
     known = np.asarray(alone.known).all(1).reshape(-1)
     window = max(1, min(len(known), round(seconds / alone.step)))
-    size = np.stack([np.linalg.norm(lever, axis=(-2, -1)) for lever in np.moveaxis(alone.lever, 1, 0)], 1)
-    moved = known * np.sqrt(size).sum(1)
-    alone.let_go()
+    moved = np.empty(len(known))
+    for rows in rows_at_once(len(known)):
+        moved[rows] = known[rows] * np.sqrt(np.linalg.norm(alone.lever[rows], axis=(-2, -1))).sum(1)
+        alone.let_go()
     middle = int(np.argmax(uniform_filter1d(moved, window, mode="constant")))
     start = int(np.clip(middle - window // 2, 0, len(known) - window))
     every = max(1, round(EVERY_S / alone.step))

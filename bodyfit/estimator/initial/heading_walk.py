@@ -87,7 +87,6 @@ class Walk:
             pull[at] = uniform_sum(self.north[at, unit], self.window)
             if p is not None:
                 pull[at] += self.pull_of_poses(p, unit, at)
-                let_go(self.out, self.R)
         return pull
 
     def pull_of_poses(self, p: int, unit: int, at: np.ndarray) -> complex:
@@ -102,9 +101,24 @@ class Walk:
             inside = at & pose.holds(problem.signals.key_time)
             if inside.any():
                 parent, child = (pose.segments[u] @ M[u] for u in (p, unit))  # from the unit to the body
-                alike = _facing_alike(self.out[inside, p] @ parent.T, self.R[inside, unit] @ child.T)
+                alike = self._facing_alike((p, unit), (parent, child), inside)
                 pull += alike / float(np.sum(pose.sd[[p, unit], 1] ** 2))
-        return pull or _facing_alike(self.out[at, p] @ M[p].T, self.R[at, unit] @ M[unit].T)
+        return pull or self._facing_alike((p, unit), (M[p], M[unit]), at)
+
+    def _facing_alike(
+        self, units: tuple[int, int], M: tuple[np.ndarray, np.ndarray], at: np.ndarray
+    ) -> complex:
+        """Turn that makes a child face as its parent does at (K + 1,) bool, of size one or less.
+
+        Of weight 1/rad² it is too weak to matter beside any motion; it decides where nothing else does.
+        """
+        (p, unit), total = units, 0j
+        for rows in rows_at_once(len(at)):
+            parent = self.out[rows, p][at[rows]] @ M[0].T
+            child = self.R[rows, unit][at[rows]] @ M[1].T
+            total += np.sum(np.exp(1j * (heading_of(parent) - heading_of(child))))
+            let_go(self.out, self.R)
+        return complex(total / np.count_nonzero(at))
 
     def pull_of_forces(self, i: int) -> np.ndarray:
         """(K + 1,) by what the next unit towards the root feels, as if both were one, and a trusted field.
@@ -170,14 +184,6 @@ def _first_levers(
         problem.alike(problem.weights.joint_s),
     )
     return levers[int(np.argmin(cost))]
-
-
-def _facing_alike(parent: np.ndarray, child: np.ndarray) -> complex:
-    """Turn of a child (k, 3, 3) that makes it face as its parent does, a complex number of size one or less.
-
-    Of weight 1/rad² it is too weak to matter beside any motion; it decides where nothing else does.
-    """
-    return complex(np.mean(np.exp(1j * (heading_of(parent) - heading_of(child)))))
 
 
 def _turned(v: np.ndarray, by: np.ndarray) -> np.ndarray:
