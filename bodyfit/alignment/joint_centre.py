@@ -238,6 +238,7 @@ def heading_information(
         noise = float(np.sum(w)) * sd[j] ** 2  # what Σ w d² would be of noise alone
         free = held - float(b @ np.linalg.solve(H, b)) - noise
         out[:, j] = held, max(free, 1e-6 * held, 1e-12)
+        average.let_go()
     return out[0], out[1]
 
 

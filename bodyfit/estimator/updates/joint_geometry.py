@@ -12,7 +12,7 @@ from ...alignment.joint_axis import Axis, hinge_axis
 from ...alignment.joint_centre import Ends, LeverPrior, joint_forces, lever_prior, levers_from_rotations
 from ...alignment.mounting import Mounting, segment_rotations
 from ...body.motion.joint_angles import beyond_range
-from ...core.arrays.scratch import let_go, rows_at_once
+from ...core.arrays.scratch import give_back, let_go, rows_at_once
 from ...core.robust import robust_sd
 from ...core.rotations import apply
 from ...recording.keyframe_averages import Averages
@@ -62,6 +62,7 @@ def refine(problem: Problem, state: State, body: Body, average: Averages, iterat
         elastic = _elastic(problem, state, average, axes, hinge_sd) if axes else elastic
     freed = freed_rotations(elastic, state.R, average.force)
     joints = (body.ends, body.joints, body.levers, body.joint_sd)
+    give_back()
     mounting = calibrated(problem, freed, (axes, hinge_sd), average, joints, body.level, body.facing)
     holds = _ranges_that_hold(problem, freed, mounting)
     return replace(body, axes=axes, hinge_sd=hinge_sd, elastic=elastic, mounting=mounting, range_holds=holds)
