@@ -69,16 +69,16 @@ def filtered(own: Signals) -> np.ndarray:
     part = stretches(lost)[:-1]
     rate, force = own.rate[:, 0], own.specific_force[:, 0]
     R = room((len(rate), 3, 3))
+    give_back()  # the filter takes several times as much as what goes in
     for number in range(part[-1] + 1):  # starts anew after a gap, in which nothing is filtered
         k, end = np.searchsorted(part, [number, number + 1])
         a, b = k * own.per_key, end * own.per_key if end < len(part) else len(rate)
-        R[a:b] = Z_UP_TO_Y_UP
         seen = k + np.flatnonzero(~lost[k:end])
         if not len(seen):
+            R[a:b] = Z_UP_TO_Y_UP
             continue
         first, last = seen[0] * own.per_key, min((seen[-1] + 1) * own.per_key, b - 1)
         turn, push = (np.ascontiguousarray(signal[first : last + 1]) for signal in (rate, force))
-        give_back()  # the filter itself takes several times as much as what goes in
         quat = offlineVQF(turn, push, None, step)["quat6D"]
         for rows in rows_at_once(len(quat)):
             turned = Rotation.from_quat(quat[rows], scalar_first=True).as_matrix()

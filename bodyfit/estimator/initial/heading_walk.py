@@ -112,13 +112,13 @@ class Walk:
 
         Of weight 1/rad² it is too weak to matter beside any motion; it decides where nothing else does.
         """
-        (p, unit), total = units, 0j
-        for rows in rows_at_once(len(at)):
-            parent = self.out[rows, p][at[rows]] @ M[0].T
-            child = self.R[rows, unit][at[rows]] @ M[1].T
+        (p, unit), inside, total = units, np.flatnonzero(at), 0j
+        for rows in rows_at_once(len(inside)):
+            parent = self.out[inside[rows], p] @ M[0].T
+            child = self.R[inside[rows], unit] @ M[1].T
             total += np.sum(np.exp(1j * (heading_of(parent) - heading_of(child))))
             let_go(self.out, self.R)
-        return complex(total / np.count_nonzero(at))
+        return complex(total / len(inside))
 
     def pull_of_forces(self, i: int) -> np.ndarray:
         """(K + 1,) by what the next unit towards the root feels, as if both were one, and a trusted field.
